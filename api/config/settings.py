@@ -1,0 +1,103 @@
+"""Settings. Everything that differs between installations comes from `environment`; nothing else does."""
+
+import secrets
+from typing import Any
+
+import dj_database_url
+
+from api.config import environment
+
+BASE_DIR = environment.ROOT
+DATA_DIRECTORY = environment.DATA_DIRECTORY
+DATA_DIRECTORY.mkdir(parents=True, exist_ok=True)
+
+
+def _secret_key() -> str:
+    """Use the operator's key, or make one that outlives this process and is readable by its owner only."""
+    if environment.SECRET_KEY:
+        return environment.SECRET_KEY
+    path = DATA_DIRECTORY / "secret_key"
+    if not path.exists():
+        path.touch(mode=0o600)
+        path.write_text(secrets.token_urlsafe(50))
+    return path.read_text()
+
+
+def _database() -> dict[str, Any]:
+    """SQLite tuned so that concurrent writers wait instead of failing, or whatever the operator names."""
+    url = environment.DATABASE_URL or f"sqlite:///{DATA_DIRECTORY / 'spanstock.sqlite3'}"
+    database: dict[str, Any] = dict(dj_database_url.parse(url))
+    if "sqlite" in database["ENGINE"]:
+        database["OPTIONS"] = {
+            # A deferred transaction that turns to writing late fails at once when another has written;
+            # taking the write lock at BEGIN makes it wait its turn for `timeout` seconds.
+            "transaction_mode": "IMMEDIATE",
+            "timeout": 60,
+            # FULL: an acknowledged entry survives a power cut. recursive_triggers: without it
+            # INSERT OR REPLACE would slip past the triggers that keep the ledger immutable.
+            "init_command": (
+                "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; "
+                "PRAGMA recursive_triggers=ON; PRAGMA foreign_keys=ON; PRAGMA cache_size=-32000;"
+            ),
+        }
+    else:
+        database["CONN_MAX_AGE"] = 60
+        database["CONN_HEALTH_CHECKS"] = True
+    return database
+
+
+SECRET_KEY = _secret_key()
+DEBUG = environment.IS_DEBUG
+ALLOWED_HOSTS = environment.ALLOWED_HOSTS
+DATABASES = {"default": _database()}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+AUTH_USER_MODEL = "api.User"
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "graphene_django",
+    "drf_spectacular",
+    "inventory",
+    "jobs",
+    "api",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "api.config.urls"
+WSGI_APPLICATION = "api.config.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {"context_processors": ["django.template.context_processors.request"]},
+    }
+]
+
+LANGUAGE_CODE = "en"
+TIME_ZONE = "UTC"
+USE_TZ = True
+USE_I18N = True
+
+STATIC_URL = "static/"
+STATIC_ROOT = DATA_DIRECTORY / "static"
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]

@@ -1,0 +1,5 @@
+"""Addresses of every door."""
+
+from django.urls import URLPattern, URLResolver
+
+urlpatterns: list[URLPattern | URLResolver] = []

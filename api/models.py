@@ -1,0 +1,19 @@
+"""Accounts that sign in. What they did is ascribed to their actor, which outlives them."""
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+
+
+class User(AbstractUser):
+    """A person or a system that may sign in, with one role."""
+
+    class Role(models.TextChoices):
+        STORES = "stores", "stores"
+        CREW = "crew", "crew"
+        PLANNER = "planner", "planner"
+        ACCOUNTS = "accounts", "accounts"
+        SAFETY = "safety", "safety"
+        ADMIN = "admin", "admin"
+
+    actor = models.OneToOneField("inventory.Actor", on_delete=models.PROTECT, null=True, related_name="user")
+    role = models.CharField(max_length=8, choices=Role.choices, default=Role.STORES)

@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class JobsConfig(AppConfig):
+    name = "jobs"
+    verbose_name = "What we do with it"
+    default_auto_field = "django.db.models.BigAutoField"
