@@ -1,4 +1,4 @@
-"""The base of every refusal. Each error is named for the fact and lives beside the function that raises it."""
+"""The base of every refusal. Each error is named for the fact and lives beside what raises it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

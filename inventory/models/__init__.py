@@ -1,5 +1,38 @@
 """What is held: the tables of inventory."""
 
 from inventory.models.actor import Actor
+from inventory.models.container import Container
+from inventory.models.demand import Requirement, Reservation
+from inventory.models.entry import ContainerChange, CountReading, Entry, Movement
+from inventory.models.holding import CostPool, Holding
+from inventory.models.material import Material
+from inventory.models.party import Company, Party
+from inventory.models.place import Place
+from inventory.models.reference import ExternalReference
+from inventory.models.seal import ChainHead, DomainEvent, Seal, Unsealed
+from inventory.models.supply import Recipe, RecipeLine, SupplyTerms
 
-__all__ = ["Actor"]
+__all__ = [
+    "Actor",
+    "ChainHead",
+    "Company",
+    "Container",
+    "ContainerChange",
+    "CostPool",
+    "CountReading",
+    "DomainEvent",
+    "Entry",
+    "ExternalReference",
+    "Holding",
+    "Material",
+    "Movement",
+    "Party",
+    "Place",
+    "Recipe",
+    "RecipeLine",
+    "Requirement",
+    "Reservation",
+    "Seal",
+    "SupplyTerms",
+    "Unsealed",
+]

@@ -1,0 +1,88 @@
+"""What goods stand in: drums, totes, pails, truck tanks, reels, and lots that have no vessel."""
+
+from django.db import models
+from django.db.models import Q
+
+from inventory.models.material import Material
+from inventory.models.party import Party
+from inventory.models.place import Place
+
+
+class Container(models.Model):
+    """A labelled vessel, reel or lot with one owner.
+
+    Where a vessel or reel stands is `place`, and all it holds is there. A lot has no place of its own: it
+    may lie in many. How much it holds is not kept here but in the holdings, so that it cannot disagree
+    with the ledger.
+    """
+
+    class Kind(models.TextChoices):
+        DRUM = "drum", "drum"
+        TOTE = "tote", "tote"
+        PAIL = "pail", "pail"
+        TRUCK_TANK = "truck_tank", "truck tank"
+        REEL = "reel", "reel"
+        LOT = "lot", "lot"
+
+    class State(models.TextChoices):
+        SEALED = "sealed", "sealed"
+        OPEN = "open", "open"
+        CLEAN = "clean", "clean and empty"
+        HELD = "held", "held back"
+        GONE = "gone", "gone"
+
+    class ContentsState(models.TextChoices):
+        FRESH = "fresh", "fresh"
+        CAUGHT = "caught", "caught"
+        STRAINED = "strained", "strained"
+        TESTED = "tested", "tested"
+        FIT = "fit", "fit for use"
+        SPENT = "spent", "spent"
+
+    label = models.CharField(max_length=64, unique=True)
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    # What it is meant for. A vessel without a material takes any fluid while it is empty.
+    material = models.ForeignKey(Material, on_delete=models.PROTECT, null=True, related_name="containers")
+    owner = models.ForeignKey(Party, on_delete=models.PROTECT, related_name="containers")
+    place = models.ForeignKey(Place, on_delete=models.PROTECT, null=True, related_name="containers")
+    # The lot it was filled from, for tracing; its cost goes by the material's cost formula.
+    filled_from = models.ForeignKey("self", on_delete=models.PROTECT, null=True, related_name="fills")
+    state = models.CharField(max_length=8, choices=State.choices, default=State.SEALED)
+    contents_state = models.CharField(
+        max_length=8, choices=ContentsState.choices, default=ContentsState.FRESH
+    )
+    received_at = models.DateTimeField(null=True)
+    best_before_date = models.DateField(null=True)
+    # Millionths of the material's stock unit (of a litre where it has no material).
+    capacity = models.BigIntegerField(null=True)
+    heel = models.BigIntegerField(default=0)
+    tare_kg = models.FloatField(null=True)
+    # Length marks on a reel's jacket, millionths of `mark_unit`; the inner one may be unknown.
+    outer_mark = models.BigIntegerField(null=True)
+    inner_mark = models.BigIntegerField(null=True)
+    mark_unit = models.CharField(max_length=10, blank=True)
+
+    class Meta:
+        ordering = ["label"]
+        constraints = [
+            models.CheckConstraint(
+                condition=(Q(kind="lot") & Q(place__isnull=True)) | (~Q(kind="lot") & Q(place__isnull=False)),
+                name="all_but_lots_stand_somewhere",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind__in=["lot", "reel"]) | Q(material__isnull=False),
+                name="lots_and_reels_have_a_material",
+            ),
+            models.CheckConstraint(
+                condition=Q(capacity__isnull=True) | Q(capacity__gt=0), name="capacity_is_positive"
+            ),
+            models.CheckConstraint(condition=Q(heel__gte=0), name="heel_is_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return self.label
+
+    @property
+    def stands_somewhere(self) -> bool:
+        """Whether it is one object in one place, unlike a lot."""
+        return self.kind != self.Kind.LOT
