@@ -24,7 +24,7 @@ class Calculation:
     name: str
     summary: str
     takes: Record
-    gives: Record
+    gives: Field
     compute: Compute
     example: Mapping[str, Any]
 
@@ -58,7 +58,7 @@ def register(
     name: str,
     summary: str,
     takes: Mapping[str, Field],
-    gives: Mapping[str, Field],
+    gives: Mapping[str, Field] | Field,
     compute: Compute,
     example: Mapping[str, Any],
 ) -> Calculation:
@@ -69,7 +69,7 @@ def register(
         name=name,
         summary=summary,
         takes=Record(fields=takes),
-        gives=Record(fields=gives),
+        gives=gives if isinstance(gives, Field) else Record(fields=gives),
         compute=compute,
         example=example,
     )

@@ -1,0 +1,285 @@
+"""The fluid a crew-day needs: how much must be on the truck, simulated over its ordered steps."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class SpanFluid:
+    """The spans of a crew-day in the order of work, one array element each.
+
+    Attributes
+    ----------
+    bore_volume_m3 : array (spans,)
+        Volume of the empty sheath, > 0 [m^3]
+    injected_mean, injected_sd : array (spans,)
+        Fluid injected over bore volume, without the set-up volume, mean > 0 [-]
+    caught_mean, caught_sd : array (spans,)
+        Share of what was injected that is caught while the core moves, 0 to 1 [-]
+    recovered_mean, recovered_sd : array (spans,)
+        Share of what was injected that comes back in all, caught and swept, 0 to 1 [-]
+    swept_after : array of int (spans,)
+        Index of the span after which this span's run is swept, never before the span itself [-]. Its swept
+        fluid can be used again from the next span on; an index past the last span: not swept on this day.
+    is_extracted_today : array of bool (spans,)
+        False for a span that was extracted on an earlier day and is only swept on this one [-]
+    """
+
+    bore_volume_m3: Floats
+    injected_mean: Floats
+    injected_sd: Floats
+    caught_mean: Floats
+    caught_sd: Floats
+    recovered_mean: Floats
+    recovered_sd: Floats
+    swept_after: NDArray[np.int64]
+    is_extracted_today: NDArray[np.bool_]
+
+    @property
+    def count(self) -> int:
+        return len(self.bore_volume_m3)
+
+
+@dataclass(frozen=True)
+class CrewDayFluid:
+    """A simulated crew-day, one array element per draw; the means are exact, not of the draws.
+
+    Attributes
+    ----------
+    shortfall_m3 : array (draws,)
+        What the truck must have held: the largest shortfall along the steps [m^3]
+    injected_m3, caught_m3, swept_m3 : array (draws,)
+        Totals of the day [m^3]; `swept_m3` counts the runs that are swept on this day
+    injected_mean_m3, recovered_mean_m3 : float
+        Expected totals over the spans [m^3]; recovered is caught and swept, whenever it is swept
+    """
+
+    shortfall_m3: Floats
+    injected_m3: Floats
+    caught_m3: Floats
+    swept_m3: Floats
+    injected_mean_m3: float
+    recovered_mean_m3: float
+
+    def load_m3(self, quantile: float) -> float:
+        """The load that suffices with probability `quantile`, in cubic metres."""
+        if not 0 < quantile < 1:
+            raise ValueError(f"quantile must be between 0 and 1, not {quantile:g}")
+        return float(np.quantile(self.shortfall_m3, quantile))
+
+
+def gather_spans(
+    *,
+    bore_volume_m3: ArrayLike,
+    injected_mean: ArrayLike = 1.0,
+    injected_sd: ArrayLike = 0.0,
+    caught_mean: ArrayLike = 0.0,
+    caught_sd: ArrayLike = 0.0,
+    recovered_mean: ArrayLike = 0.0,
+    recovered_sd: ArrayLike = 0.0,
+    run: ArrayLike = 0,
+    swept_after: ArrayLike | None = None,
+    is_extracted_today: ArrayLike = True,
+) -> SpanFluid:
+    """Check the spans of a crew-day and bring them into arrays; a single value stands for all spans.
+
+    Parameters
+    ----------
+    bore_volume_m3 : array_like (spans,)
+        Volume of each empty sheath in the order of work, > 0 [m^3]
+    injected_mean, injected_sd : array_like (spans,)
+        Fluid injected over bore volume, mean > 0, sd >= 0 [-]
+    caught_mean, caught_sd, recovered_mean, recovered_sd : array_like (spans,)
+        Shares of what was injected, 0 to 1, sd >= 0 and below that of a coin toss of the same mean [-]
+    run : array_like of int (spans,)
+        Number of the run each span belongs to [-]; by default a run is swept after its last span
+    swept_after : array_like of int (spans,), optional
+        Index of the span after which each span's run is swept, where it is known [-]
+    is_extracted_today : array_like of bool (spans,)
+        False for spans that are only swept on this day [-]
+
+    Returns
+    -------
+    SpanFluid
+        The same as arrays, volumes in [m^3]
+
+    Raises
+    ------
+    ValueError
+        If a value is out of range; the message names it and the span's index.
+
+    References
+    ----------
+    .. [1] Convention of this project: a run is swept once all of its spans are extracted.
+    """
+    volume = np.atleast_1d(np.asarray(bore_volume_m3, dtype=np.float64))
+    given = {
+        "injected_mean": injected_mean,
+        "injected_sd": injected_sd,
+        "caught_mean": caught_mean,
+        "caught_sd": caught_sd,
+        "recovered_mean": recovered_mean,
+        "recovered_sd": recovered_sd,
+    }
+    shares = {name: _spread(values, volume) for name, values in given.items()}
+    runs = np.broadcast_to(np.asarray(run), volume.shape)
+    after = (
+        _last_of_run(runs) if swept_after is None else np.broadcast_to(np.asarray(swept_after), volume.shape)
+    )
+    extracted = np.broadcast_to(np.asarray(is_extracted_today, dtype=np.bool_), volume.shape)
+    if volume.ndim != 1 or not len(volume):
+        raise ValueError("bore_volume_m3 must be a list of at least one span")
+    _refuse(np.isfinite(volume) & (volume > 0), "bore_volume_m3 must be above 0")
+    _refuse(after >= np.arange(len(volume)), "swept_after must not come before the span itself")
+    _refuse(shares["injected_mean"] > 0, "injected_mean must be above 0")
+    _refuse(shares["injected_sd"] >= 0, "injected_sd must be at least 0")
+    for name in ("caught", "recovered"):
+        _check_share(name, shares[f"{name}_mean"], shares[f"{name}_sd"])
+    return SpanFluid(
+        bore_volume_m3=volume,
+        swept_after=after.astype(np.int64),
+        is_extracted_today=extracted,
+        **shares,
+    )
+
+
+def simulate_crew_day(
+    *, spans: SpanFluid, reusable_fraction: float, set_up_m3: float, draws: int, seed: int
+) -> CrewDayFluid:
+    """Simulate a crew-day and find the largest shortfall of fluid along its steps.
+
+    need = max_k ( sum_{i<=k} injected_i
+                   - reusable (sum_{i<k} caught_i + sum_{runs r swept before k} swept_r) )
+
+    with injected = bore volume * ratio + set-up volume, caught and recovered shares of what was injected, and
+    swept = recovered - caught. Ratios are lognormal and shares beta, both by their moments; a standard
+    deviation of 0 fixes the value. Spans are independent of each other. A draw whose recovered share falls
+    below its caught share has nothing left to sweep.
+
+    Parameters
+    ----------
+    spans : SpanFluid
+        The spans in the order of work, volumes in [m^3], as made by `gather_spans`
+    reusable_fraction : float
+        Share of what came back that may be injected again on the same day, 0 to 1 [-]
+    set_up_m3 : float
+        Hose and priming volume of each extraction, >= 0 [m^3]
+    draws : int
+        Number of simulated days, >= 1 [-]
+    seed : int
+        Start of the random numbers, >= 0 [-]; the same seed gives the same answer
+
+    Returns
+    -------
+    CrewDayFluid
+        One element per draw, volumes in [m^3]
+
+    Raises
+    ------
+    ValueError
+        If a parameter is out of range.
+
+    References
+    ----------
+    .. [1] Johnson, Kotz and Balakrishnan, "Continuous Univariate Distributions", 2nd ed.: moments of the
+       lognormal (vol. 1, ch. 14) and the beta distribution (vol. 2, ch. 25).
+    """
+    if not 0 <= reusable_fraction <= 1:
+        raise ValueError(f"reusable_fraction must be 0 to 1, not {reusable_fraction:g}")
+    if not 0 <= set_up_m3 < np.inf:
+        raise ValueError(f"set_up_m3 must be at least 0, not {set_up_m3:g}")
+    if draws < 1:
+        raise ValueError(f"draws must be at least 1, not {draws}")
+    day = _Day(spans, reusable_fraction, draws)
+    random = np.random.Generator(np.random.SFC64(seed))
+    for index in range(spans.count):
+        day.work(index, *_draw_span(spans, index, set_up_m3, random, draws))
+    injected_mean = spans.bore_volume_m3 * spans.injected_mean + set_up_m3
+    today = spans.is_extracted_today
+    return CrewDayFluid(
+        shortfall_m3=day.shortfall,
+        injected_m3=day.injected,
+        caught_m3=day.caught,
+        swept_m3=day.swept,
+        injected_mean_m3=float(injected_mean[today].sum()),
+        recovered_mean_m3=float((injected_mean * spans.recovered_mean)[today].sum()),
+    )
+
+
+class _Day:
+    """Running totals over the steps. Holding a few arrays of draws keeps them in the processor's cache."""
+
+    def __init__(self, spans: SpanFluid, reusable_fraction: float, draws: int) -> None:
+        self._spans = spans
+        self._reusable = reusable_fraction
+        self._to_sweep: dict[int, Floats] = {}
+        self._reused = np.zeros(draws)
+        self.shortfall = np.zeros(draws)
+        self.injected = np.zeros(draws)
+        self.caught = np.zeros(draws)
+        self.swept = np.zeros(draws)
+
+    def work(self, index: int, injected: Floats, caught: Floats, swept: Floats) -> None:
+        """Extract one span, then sweep the runs that are due after it."""
+        if self._spans.is_extracted_today[index]:
+            self.injected += injected
+            np.maximum(self.shortfall, self.injected - self._reused, out=self.shortfall)
+            self.caught += caught
+            self._reused += self._reusable * caught
+        due = int(self._spans.swept_after[index])
+        self._to_sweep[due] = self._to_sweep[due] + swept if due in self._to_sweep else swept
+        if index in self._to_sweep:
+            swept_now = self._to_sweep.pop(index)
+            self.swept += swept_now
+            self._reused += self._reusable * swept_now
+
+
+def _draw_span(
+    spans: SpanFluid, index: int, set_up_m3: float, random: np.random.Generator, draws: int
+) -> tuple[Floats, Floats, Floats]:
+    """Draws of what one span takes, gives back at once and gives back when its run is swept."""
+    ratio = _lognormal(random, spans.injected_mean[index], spans.injected_sd[index], draws)
+    injected = spans.bore_volume_m3[index] * ratio + set_up_m3
+    caught = _beta(random, spans.caught_mean[index], spans.caught_sd[index], draws)
+    recovered = _beta(random, spans.recovered_mean[index], spans.recovered_sd[index], draws)
+    return injected, injected * caught, injected * np.maximum(recovered - caught, 0.0)
+
+
+def _lognormal(random: np.random.Generator, mean: float, sd: float, draws: int) -> Floats:
+    if sd == 0:
+        return np.full(draws, mean)
+    variance = np.log1p((sd / mean) ** 2)
+    return np.exp(random.normal(np.log(mean) - variance / 2, np.sqrt(variance), draws))
+
+
+def _beta(random: np.random.Generator, mean: float, sd: float, draws: int) -> Floats:
+    if sd == 0:
+        return np.full(draws, mean)
+    weight = mean * (1 - mean) / sd**2 - 1
+    return random.beta(mean * weight, (1 - mean) * weight, draws)
+
+
+def _spread(values: ArrayLike, like: Floats) -> Floats:
+    return np.broadcast_to(np.asarray(values, dtype=np.float64), like.shape)
+
+
+def _last_of_run(runs: NDArray[np.int64]) -> NDArray[np.int64]:
+    """For each span the index of the last span of its run."""
+    last = {int(run): index for index, run in enumerate(runs)}
+    return np.array([last[int(run)] for run in runs], dtype=np.int64)
+
+
+def _check_share(name: str, mean: Floats, sd: Floats) -> None:
+    _refuse((mean >= 0) & (mean <= 1), f"{name}_mean must be 0 to 1")
+    _refuse(sd >= 0, f"{name}_sd must be at least 0")
+    # No distribution on 0..1 spreads further than a coin toss, and a beta only comes close to it.
+    _refuse((sd == 0) | (sd**2 < mean * (1 - mean)), f"{name}_sd must be below sqrt(mean (1 - mean))")
+
+
+def _refuse(is_good: NDArray[np.bool_], message: str) -> None:
+    if not np.all(is_good):
+        raise ValueError(f"{message}, which span {int(np.argmin(is_good))} breaks")
