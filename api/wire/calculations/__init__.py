@@ -4,7 +4,7 @@ Each subject has a module here that declares its fields and hands them to the pu
 `inventory.calc` and `jobs.calc`; importing this package registers them all.
 """
 
-from api.wire.calculations import fittings, fluid
+from api.wire.calculations import fittings, fluid, pooling
 from api.wire.calculations.registry import (
     Calculation,
     UnknownCalculation,
@@ -21,4 +21,5 @@ __all__ = [
     "fluid",
     "get_calculation",
     "list_calculations",
+    "pooling",
 ]
