@@ -1,0 +1,149 @@
+"""What all commands share: two forms of output, refusals in plain words, exit codes, progress.
+
+Exit code 0: done. 1: refused, with every reason. 2: used wrongly (the parser's own code).
+"""
+
+import json
+import shutil
+import sys
+from argparse import ArgumentTypeError
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date
+from io import StringIO
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+from rich.console import Console, RenderableType
+from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+
+from inventory.errors import SpanstockError
+from inventory.models import Actor
+
+REFUSED = 1
+WRONG_USAGE = 2
+# Pages are laid out for this width; a wider terminal gets a little more, a pipe exactly this.
+COLUMNS = 80
+MOST_COLUMNS = 100
+
+# Called with what is being done, how much of it is done and how much there is.
+ReportProgress = Callable[[str, int, int], None]
+
+
+class SpanstockCommand(BaseCommand):
+    """One service or query call between translating in and out.
+
+    A command says its arguments in `add_arguments` as usual, makes its call in `answer`, and turns what
+    comes back into `to_json` and `to_text`.
+    """
+
+    def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
+        parser = super().create_parser(prog_name, subcommand, **kwargs)
+        parser.add_argument(
+            "--format", choices=["text", "json"], default="text", help="text for people, json for programs"
+        )
+        return parser
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        is_json = options["format"] == "json"
+        try:
+            answer = self.answer(options)
+        except SpanstockError as refusal:
+            self._write_refusal(refusal, is_json=is_json)
+            sys.exit(REFUSED)
+        if is_json:
+            self.stdout.write(json.dumps(self.to_json(answer), indent=2, ensure_ascii=False))
+        else:
+            self.show(self.to_text(answer))
+
+    def answer(self, options: dict[str, Any]) -> Any:
+        """Make the one call."""
+        raise NotImplementedError
+
+    def to_json(self, answer: Any) -> Any:
+        """The answer in JSON's own types."""
+        raise NotImplementedError
+
+    def to_text(self, answer: Any) -> RenderableType:
+        """The answer as something rich can lay out."""
+        raise NotImplementedError
+
+    def show(self, renderable: RenderableType) -> None:
+        """Lay out for the terminal's width, or for 80 columns where there is none."""
+        buffer = StringIO()
+        is_terminal = self.stdout.isatty()
+        columns = min(shutil.get_terminal_size().columns, MOST_COLUMNS) if is_terminal else COLUMNS
+        console = Console(
+            file=buffer, width=columns, force_terminal=is_terminal, highlight=False, emoji=False, markup=False
+        )
+        console.print(renderable)
+        lines = [line.rstrip() for line in buffer.getvalue().splitlines()]
+        self.stdout.write("\n".join(lines))
+
+    def actor(self) -> Actor:
+        """Whoever the ledger names for what is typed at this machine."""
+        return Actor.objects.get_or_create(
+            code="command-line", defaults={"name": "Command line", "kind": Actor.Kind.SYSTEM}
+        )[0]
+
+    @contextmanager
+    def progress(self) -> Iterator[ReportProgress]:
+        """A bar on the terminal; nothing at all where errors are written to a file or a pipe."""
+        if not self.stderr.isatty():
+            yield lambda doing, done, total: None
+            return
+        columns = (
+            TextColumn("{task.description}"),
+            BarColumn(),
+            TaskProgressColumn(),
+            TimeRemainingColumn(),
+        )
+        with Progress(*columns, console=Console(stderr=True), transient=True) as bars:
+            yield _make_reporter(bars)
+
+    def _write_refusal(self, refusal: SpanstockError, *, is_json: bool) -> None:
+        if is_json:
+            self.stderr.write(json.dumps(problem(refusal), ensure_ascii=False))
+            return
+        if not refusal.faults:
+            self.stderr.write(refusal.message)
+            return
+        count = len(refusal.faults)
+        self.stderr.write(f"Nothing was changed: {count} {'fault' if count == 1 else 'faults'}.")
+        for fault in refusal.faults:
+            self.stderr.write(f"  {fault.sentence()}")
+
+
+def problem(refusal: SpanstockError) -> dict[str, Any]:
+    """A refusal in the members of an RFC 9457 problem."""
+    found: dict[str, Any] = {"code": refusal.code, "detail": refusal.message}
+    if refusal.faults:
+        found["errors"] = [
+            {
+                "pointer": fault.pointer,
+                "value": fault.value,
+                "detail": fault.message,
+                **({"line": fault.line} if fault.line is not None else {}),
+            }
+            for fault in refusal.faults
+        ]
+    return found
+
+
+def iso_date(text: str) -> date:
+    """A day as an argument: only the form in which no one takes the month for the day."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise ArgumentTypeError(f"{text!r} is not a date; write it like 2026-03-31") from None
+
+
+def _make_reporter(bars: Progress) -> ReportProgress:
+    tasks: dict[str, Any] = {}
+
+    def report(doing: str, done: int, total: int) -> None:
+        if doing not in tasks:
+            tasks[doing] = bars.add_task(doing, total=total)
+        bars.update(tasks[doing], completed=done, total=total)
+
+    return report
