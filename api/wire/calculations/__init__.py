@@ -4,7 +4,7 @@ Each subject has a module here that declares its fields and hands them to the pu
 `inventory.calc` and `jobs.calc`; importing this package registers them all.
 """
 
-from api.wire.calculations import fittings, fluid, pooling
+from api.wire.calculations import balance, fittings, fluid, pooling
 from api.wire.calculations.registry import (
     Calculation,
     UnknownCalculation,
@@ -16,6 +16,7 @@ from api.wire.calculations.registry import (
 __all__ = [
     "Calculation",
     "UnknownCalculation",
+    "balance",
     "calculate",
     "fittings",
     "fluid",
