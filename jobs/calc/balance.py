@@ -18,6 +18,7 @@ Correlation = tuple[int, int, float]
 # Relative sizes below which a direction is rounding and not information.
 RANK_TOLERANCE = 1e-9
 REDUNDANCY_TOLERANCE = 1e-11
+EXACT_TOLERANCE = 1e-13
 CONTRADICTION_TOLERANCE = 1e-7
 # Statistics that differ by less are a tie, which the order of the streams decides.
 TIE_DECIMALS = 7
@@ -188,12 +189,16 @@ class _Fit:
 
     def __init__(self, balances: Floats, y: Floats, root: _Root) -> None:
         self._root = root
-        # No column is wider than its norm, so that balances in other units keep their rank.
-        weighted = root.after(balances).T
+        independent = balances[_independent_rows(balances)]
+        weighted = root.after(independent).T
         norms = np.linalg.norm(weighted, axis=0)
         norms[norms == 0] = 1.0
-        imbalance = balances @ y / norms
-        self.basis, scores = _factor(weighted / norms, imbalance, _rounding(balances, y) / norms)
+        self.basis, scores = _factor(
+            weighted / norms,
+            independent @ y / norms,
+            _rounding(independent, y) / norms,
+            bool((root.sd == 0).any()),
+        )
         self.rooted_basis = root.before(self.basis)
         self.adjustment = -self.rooted_basis @ scores
         self.value = y + self.adjustment
@@ -216,22 +221,40 @@ def _rounding(balances: Floats, y: Floats) -> Floats:
     return CONTRADICTION_TOLERANCE * (np.abs(balances) @ np.abs(y))
 
 
-def _factor(weighted: Floats, imbalance: Floats, rounding: Floats) -> tuple[Floats, Floats]:
-    """Basis Q and scores z = R'^-1 r of the weighted balances; dependent ones must agree and are left out."""
-    if not weighted.size:
-        _refuse_contradiction(imbalance, rounding)
-        return np.empty((weighted.shape[0], 0)), np.empty(0)
-    if weighted.shape[0] >= weighted.shape[1]:
-        basis, triangle = qr(weighted, mode="economic", check_finite=False)
+def _independent_rows(balances: Floats) -> NDArray[np.int64]:
+    """Balances that say something new, by their bare coefficients: uncertainties would blur the rank."""
+    norms = np.linalg.norm(balances, axis=1)
+    rows = np.flatnonzero(norms > RANK_TOLERANCE * norms.max(initial=0.0))
+    scaled = (balances[rows] / norms[rows, None]).T
+    if not scaled.size:
+        return rows
+    if scaled.shape[0] >= scaled.shape[1]:
+        (triangle,) = qr(scaled, mode="r", check_finite=False)
         if np.abs(np.diag(triangle)).min() > RANK_TOLERANCE:
-            return basis, solve_triangular(triangle, imbalance, trans="T")
-    basis, triangle, order = qr(weighted, mode="economic", pivoting=True)
+            return rows
+    triangle, order = qr(scaled, mode="r", pivoting=True, check_finite=False)
     rank = int((np.abs(np.diag(triangle)) > RANK_TOLERANCE).sum())
+    return np.sort(rows[order[:rank]])
+
+
+def _factor(weighted: Floats, imbalance: Floats, rounding: Floats, has_exact: bool) -> tuple[Floats, Floats]:
+    """Basis Q and scores z = R'^-1 r of the weighted balances (streams, balances).
+
+    Rows in falling order of size and pivoted columns keep the small uncertainties' digits beside large ones
+    (Cox and Higham 1998). Only exact streams can make independent balances dependent here.
+    """
+    if not weighted.size:
+        return np.empty((weighted.shape[0], 0)), np.empty(0)
+    falling = np.argsort(-np.abs(weighted).max(axis=1), kind="stable")
+    sorted_basis, triangle, order = qr(weighted[falling], mode="economic", pivoting=True, check_finite=False)
+    rank = int((np.abs(np.diag(triangle)) > EXACT_TOLERANCE).sum()) if has_exact else len(order)
     ordered = imbalance[order]
     scores = solve_triangular(triangle[:rank, :rank], ordered[:rank], trans="T") if rank else np.empty(0)
     left = ordered[rank:] - triangle[:rank, rank:].T @ scores
-    _refuse_contradiction(left, rounding[order][rank:] + CONTRADICTION_TOLERANCE * np.abs(ordered).max())
-    return basis[:, :rank], scores
+    _refuse_contradiction(left, rounding[order][rank:])
+    basis = np.empty((weighted.shape[0], rank))
+    basis[falling] = sorted_basis[:, :rank]
+    return basis, scores
 
 
 def _refuse_contradiction(left: Floats, rounding: Floats) -> None:
