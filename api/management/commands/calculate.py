@@ -6,11 +6,10 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
+from api.management.base import REFUSED, WRONG_USAGE, problem
 from api.wire.calculations import calculate, get_calculation, list_calculations
 from inventory.errors import BadInput, SpanstockError
 
-REFUSED = 1
-WRONG_USAGE = 2
 # The largest sensible request is a few thousand cuts or streams.
 LARGEST_REQUEST_BYTES = 4_000_000
 
@@ -92,15 +91,4 @@ def _refuse_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         names = [name for name, _ in pairs]
         repeated = next(name for name in names if names.count(name) > 1)
         raise ValueError(f"the name {repeated[:80]!r} stands twice in one object")
-    return found
-
-
-def problem(refusal: SpanstockError) -> dict[str, Any]:
-    """A refusal in the members of an RFC 9457 problem."""
-    found: dict[str, Any] = {"code": refusal.code, "detail": refusal.message}
-    if refusal.faults:
-        found["errors"] = [
-            {"pointer": fault.pointer, "value": fault.value, "detail": fault.message}
-            for fault in refusal.faults
-        ]
     return found
