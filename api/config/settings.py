@@ -1,5 +1,6 @@
 """Settings. Everything that differs between installations comes from `environment`; nothing else does."""
 
+import contextlib
 import secrets
 from typing import Any
 
@@ -18,8 +19,13 @@ def _secret_key() -> str:
         return environment.SECRET_KEY
     path = DATA_DIRECTORY / "secret_key"
     if not path.exists():
-        path.touch(mode=0o600)
-        path.write_text(secrets.token_urlsafe(50))
+        # Linked into place when whole: of several processes that start at once, all read the first one's.
+        draft = DATA_DIRECTORY / f"secret_key.{secrets.token_hex(8)}"
+        draft.touch(mode=0o600)
+        draft.write_text(secrets.token_urlsafe(50))
+        with contextlib.suppress(FileExistsError):
+            path.hardlink_to(draft)
+        draft.unlink()
     return path.read_text()
 
 
@@ -93,7 +99,8 @@ USE_TZ = True
 USE_I18N = True
 
 STATIC_URL = "static/"
-STATIC_ROOT = DATA_DIRECTORY / "static"
+# Served from where they lie in the packages, so there is nothing to collect, forget or find stale.
+WHITENOISE_USE_FINDERS = True
 
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
