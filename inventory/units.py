@@ -6,7 +6,7 @@ building its registry takes a quarter of a second, so that waits for the first u
 
 A quantity is stored as a whole number of millionths of the material's stock unit. Everything in between is a
 fraction, so 55 gal less eleven times 5 gal is exactly nothing where the stock unit is the gallon. Kept in
-litres, each draw is rounded by itself and the last one may miss by a millionth: take the rest as it is stored.
+litres, each draw is rounded by itself and the last one may miss by a millionth: draw the rest as stored.
 """
 
 import re
