@@ -31,7 +31,7 @@ def _fluid_balance(values: dict[str, Any]) -> dict[str, Any]:
     streams = values["streams"]
     faults = Faults()
     places = _place_streams(streams, faults)
-    matrix = _read_balances(values["balances"], places, faults)
+    matrix = _read_balances(values["balances"], places, len(streams), faults)
     correlations = _read_correlations(values["correlations"], streams, places, faults)
     faults.raise_if_any()
     found = reconcile(
@@ -68,7 +68,7 @@ def _place_streams(streams: Sequence[Mapping[str, Any]], faults: Faults) -> dict
         place = Place("/streams") / index
         if stream["name"] in places:
             faults.add(place / "name", stream["name"], "names a second stream the same")
-        places[stream["name"]] = index
+        places.setdefault(stream["name"], index)
         is_measured, has_uncertainty = (
             stream[key] is not None for key in ("measured", "standard_uncertainty")
         )
@@ -78,9 +78,9 @@ def _place_streams(streams: Sequence[Mapping[str, Any]], faults: Faults) -> dict
 
 
 def _read_balances(
-    balances: Sequence[Mapping[str, float]], places: Mapping[str, int], faults: Faults
+    balances: Sequence[Mapping[str, float]], places: Mapping[str, int], count: int, faults: Faults
 ) -> np.ndarray:
-    matrix = np.zeros((len(balances), len(places)))
+    matrix = np.zeros((len(balances), count))
     for index, balance in enumerate(balances):
         for name, coefficient in balance.items():
             if name in places:
