@@ -82,25 +82,37 @@ END $$
 def _postgresql_triggers() -> Iterator[tuple[str, str, str]]:
     for table in IMMUTABLE_TABLES:
         name = f"{table}_is_immutable"
-        yield name, table, (
-            f"CREATE TRIGGER {name} BEFORE UPDATE OR DELETE ON {table}"
-            " FOR EACH ROW EXECUTE FUNCTION inventory_refuse_change()"
+        yield (
+            name,
+            table,
+            (
+                f"CREATE TRIGGER {name} BEFORE UPDATE OR DELETE ON {table}"
+                " FOR EACH ROW EXECUTE FUNCTION inventory_refuse_change()"
+            ),
         )
         # TRUNCATE fires no row trigger.
         name = f"{table}_is_not_emptied"
-        yield name, table, (
-            f"CREATE TRIGGER {name} BEFORE TRUNCATE ON {table}"
-            " FOR EACH STATEMENT EXECUTE FUNCTION inventory_refuse_change()"
+        yield (
+            name,
+            table,
+            (
+                f"CREATE TRIGGER {name} BEFORE TRUNCATE ON {table}"
+                " FOR EACH STATEMENT EXECUTE FUNCTION inventory_refuse_change()"
+            ),
         )
     for table, (column, condition) in FIXED_COLUMNS.items():
         name = f"{table}_{column}_is_fixed"
         # WHEN may not hold a subquery on PostgreSQL, so the condition stands in a function of its own.
-        yield name, table, (
-            f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN"
-            f" IF {condition} THEN"
-            f" RAISE EXCEPTION '{column} of {table} never changes' USING ERRCODE = 'restrict_violation';"
-            " END IF; RETURN NEW; END $$;"
-            f" CREATE TRIGGER {name} BEFORE UPDATE ON {table} FOR EACH ROW EXECUTE FUNCTION {name}()"
+        yield (
+            name,
+            table,
+            (
+                f"CREATE OR REPLACE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN"
+                f" IF {condition} THEN"
+                f" RAISE EXCEPTION '{column} of {table} never changes' USING ERRCODE = 'restrict_violation';"
+                " END IF; RETURN NEW; END $$;"
+                f" CREATE TRIGGER {name} BEFORE UPDATE ON {table} FOR EACH ROW EXECUTE FUNCTION {name}()"
+            ),
         )
 
 
@@ -108,13 +120,22 @@ def _sqlite_triggers() -> Iterator[tuple[str, str, str]]:
     for table in IMMUTABLE_TABLES:
         for operation in ("update", "delete"):
             name = f"{table}_refuses_{operation}"
-            yield name, table, (
-                f"CREATE TRIGGER {name} BEFORE {operation.upper()} ON {table}"
-                f" BEGIN SELECT RAISE(ABORT, 'the book is immutable: {operation} of {table} is refused'); END"
+            yield (
+                name,
+                table,
+                (
+                    f"CREATE TRIGGER {name} BEFORE {operation.upper()} ON {table}"
+                    " BEGIN SELECT"
+                    f" RAISE(ABORT, 'the book is immutable: {operation} of {table} is refused'); END"
+                ),
             )
     for table, (column, condition) in FIXED_COLUMNS.items():
         name = f"{table}_{column}_is_fixed"
-        yield name, table, (
-            f"CREATE TRIGGER {name} BEFORE UPDATE ON {table} WHEN {condition}"
-            f" BEGIN SELECT RAISE(ABORT, '{column} of {table} never changes'); END"
+        yield (
+            name,
+            table,
+            (
+                f"CREATE TRIGGER {name} BEFORE UPDATE ON {table} WHEN {condition}"
+                f" BEGIN SELECT RAISE(ABORT, '{column} of {table} never changes'); END"
+            ),
         )

@@ -1,0 +1,31 @@
+"""How entries get into the book: `post` is the only writer of entries, movements, holdings and cost pools."""
+
+from inventory.services.posting.errors import (
+    ContainerElsewhere,
+    ContainerHoldsOther,
+    EntryConflict,
+    GoodsMovedOn,
+    NotEnoughHeld,
+    PromisedToAnother,
+    TooMuchForContainer,
+)
+from inventory.services.posting.post import post
+from inventory.services.posting.request import REST, ContainerWish, CountLine, End, Flow, Posting, Rest
+
+__all__ = [
+    "REST",
+    "ContainerElsewhere",
+    "ContainerHoldsOther",
+    "ContainerWish",
+    "CountLine",
+    "End",
+    "EntryConflict",
+    "Flow",
+    "GoodsMovedOn",
+    "NotEnoughHeld",
+    "Posting",
+    "PromisedToAnother",
+    "Rest",
+    "TooMuchForContainer",
+    "post",
+]

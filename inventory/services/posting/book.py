@@ -1,0 +1,300 @@
+"""The part of the book that one entry touches, read under lock and changed in memory."""
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from fractions import Fraction
+
+from django.db.models import Q, Sum
+
+from inventory.models import (
+    Container,
+    CostPool,
+    CountReading,
+    Holding,
+    Material,
+    Movement,
+    Place,
+    Reservation,
+)
+from inventory.services.posting.keys import HeadKey, HoldingKey, PoolKey
+
+
+class MoreLocksNeeded(Exception):
+    """The entry touches rows that were not foreseen: start again and lock them in order."""
+
+    def __init__(self, heads: Iterable[HeadKey]) -> None:
+        super().__init__("more locks needed")
+        self.heads = frozenset(heads)
+
+
+@dataclass
+class HoldingState:
+    quantity: int = 0
+    counted_at: datetime | None = None
+    is_unsettled: bool = False
+    is_changed: bool = False
+
+
+@dataclass
+class PoolState:
+    quantity: int = 0
+    value: int = 0
+    received_at: datetime | None = None
+    is_changed: bool = False
+
+
+@dataclass
+class Book:
+    """Holdings, pools and containers under the locked heads."""
+
+    heads: frozenset[HeadKey]
+    places: dict[int, Place] = field(default_factory=dict)
+    holdings: dict[HoldingKey, HoldingState] = field(default_factory=dict)
+    pools: dict[PoolKey, PoolState] = field(default_factory=dict)
+    lots: dict[int, Container] = field(default_factory=dict)
+    containers: dict[int, Container] = field(default_factory=dict)
+    reservations: list[Reservation] = field(default_factory=list)
+
+    def require(self, head: HeadKey) -> None:
+        """Stop unless the head is locked."""
+        if head not in self.heads:
+            raise MoreLocksNeeded({head})
+
+    def holding(self, key: HoldingKey) -> HoldingState:
+        self.require(key.head)
+        return self.holdings.setdefault(key, HoldingState())
+
+    def pool(self, key: PoolKey) -> PoolState:
+        self.require(key.head)
+        return self.pools.setdefault(key, PoolState())
+
+    def pools_of(self, head: HeadKey) -> list[tuple[int, PoolState]]:
+        """Lots under a head that hold goods, oldest first; the pool without lot comes first of all."""
+        self.require(head)
+        found = [(key.lot_id, state) for key, state in self.pools.items() if key.head == head]
+        return sorted(
+            ((lot_id, state) for lot_id, state in found if state.quantity > 0), key=self._age_of_pool
+        )
+
+    def _age_of_pool(self, item: tuple[int, PoolState]) -> tuple[bool, float, int]:
+        lot_id, _state = item
+        lot = self.lots.get(lot_id)
+        received_at = lot.received_at if lot else None
+        return (lot_id != 0, received_at.timestamp() if received_at else 0.0, lot_id)
+
+    def totals(self, head: HeadKey) -> PoolState:
+        """Quantity and value under a head, over all its lots."""
+        self.require(head)
+        states = [state for key, state in self.pools.items() if key.head == head]
+        return PoolState(
+            quantity=sum(state.quantity for state in states), value=sum(state.value for state in states)
+        )
+
+    def counted_at(self, key: HoldingKey) -> datetime | None:
+        """When the goods were last counted. A vessel is counted wherever it stood, a lot where it lay."""
+        container = self.containers.get(key.container_id)
+        if container is None or not container.stands_somewhere:
+            return self.holding(key).counted_at
+        moments = [
+            state.counted_at
+            for other, state in self.holdings.items()
+            if other.container_id == key.container_id
+            and other.head.material_id == key.head.material_id
+            and state.counted_at is not None
+        ]
+        return max(moments, default=None)
+
+    def contents_of(self, container_id: int) -> list[tuple[HoldingKey, HoldingState]]:
+        """What a container holds, in a fixed order."""
+        return sorted(
+            (
+                (key, state)
+                for key, state in self.holdings.items()
+                if key.container_id == container_id and state.quantity > 0
+            ),
+            key=lambda item: item[0],
+        )
+
+
+def load_book(
+    *,
+    heads: frozenset[HeadKey],
+    containers: Collection[Container],
+    materials: Collection[Material],
+    is_plan: bool,
+) -> Book:
+    """Read what the locked heads cover. Call it only while they are locked (see `lock_heads`)."""
+    book = Book(heads=heads)
+    vessels = [container.pk for container in containers if container.stands_somewhere]
+    ids = sorted({container.pk for container in containers})
+    if ids:
+        rows = Container.objects.select_for_update(no_key=True, of=("self",)).filter(pk__in=ids)
+        book.containers = {row.pk: row for row in rows.select_related("place").order_by("pk")}
+    _load_holdings(book, vessels, [container.pk for container in containers])
+    _load_lots(book, {material.pk for material in materials if material.cost_formula != "weighted_average"})
+    if is_plan:
+        book.reservations = list(
+            Reservation.objects.filter(
+                place__in={head.place_id for head in heads}, material__in={head.material_id for head in heads}
+            )
+        )
+    return book
+
+
+def _load_holdings(book: Book, vessel_ids: list[int], container_ids: list[int]) -> None:
+    keys = [head.text(part) for head in book.heads for part in (0, *container_ids)]
+    # Looked up by primary key alone where no vessel is touched, which is the usual posting.
+    condition = Q(key__in=keys) | Q(container__in=vessel_ids) if vessel_ids else Q(key__in=keys)
+    for row in Holding.objects.filter(condition):
+        head = HeadKey(row.place_id, row.material_id, row.owner_id)
+        book.holdings[HoldingKey(head, row.container_id or 0)] = HoldingState(
+            row.quantity, row.counted_at, row.is_unsettled
+        )
+
+
+def _load_lots(book: Book, material_ids: set[int]) -> None:
+    heads = [head for head in book.heads if head.material_id in material_ids]
+    if not heads:
+        return
+    rows = CostPool.objects.filter(
+        place__in={head.place_id for head in heads}, material__in=material_ids, lot__isnull=False
+    ).exclude(quantity=0, value=0)
+    for row in rows.select_related("lot"):
+        head = HeadKey(row.place_id, row.material_id, row.owner_id)
+        if head in book.heads and row.lot is not None:
+            book.pools[PoolKey(head, row.lot.pk)] = PoolState(row.quantity, row.value)
+            book.lots[row.lot.pk] = row.lot
+
+
+def lock_heads(heads: frozenset[HeadKey], places: dict[int, Place]) -> dict[PoolKey, PoolState]:
+    """Lock every head in one order, making those that are missing first, in the same order.
+
+    Rows are made before any is locked: whoever inserts a row holds it until commit, so inserting between
+    locks would let two entries wait for each other.
+    """
+    ordered = sorted(heads)
+    keys = [head.text() for head in ordered]
+    standing = set(CostPool.objects.filter(key__in=keys).values_list("key", flat=True))
+    missing = [head for head in ordered if head.text() not in standing]
+    if missing:
+        CostPool.objects.bulk_create(
+            [
+                CostPool(
+                    key=head.text(),
+                    place_id=head.place_id,
+                    material_id=head.material_id,
+                    owner_id=head.owner_id,
+                    quantity=0,
+                    value=0,
+                    is_kept=places[head.place_id].keeps_stock,
+                )
+                for head in missing
+            ],
+            ignore_conflicts=True,
+        )
+    rows = (
+        CostPool.objects.select_for_update(no_key=True)
+        .filter(key__in=keys)
+        .order_by("place_id", "material_id", "owner_id")
+    )
+    return {
+        PoolKey(HeadKey(row.place_id, row.material_id, row.owner_id), 0): PoolState(row.quantity, row.value)
+        for row in rows
+    }
+
+
+def find_effects_after(key: HoldingKey, container: Container | None, moment: datetime) -> int:
+    """Return by how much movements effective after a moment changed a holding.
+
+    A vessel's contents are followed wherever it stood: what moved with it cancels out.
+    """
+    movements = Movement.objects.filter(
+        material=key.head.material_id, owner=key.head.owner_id, effective_at__gt=moment
+    )
+    if container is not None and container.stands_somewhere:
+        inflow, outflow = Q(target_container=container), Q(source_container=container)
+    else:
+        inflow = Q(target_place=key.head.place_id, target_container=container)
+        outflow = Q(source_place=key.head.place_id, source_container=container)
+    brought = movements.filter(inflow).aggregate(total=Sum("quantity"))["total"] or 0
+    taken = movements.filter(outflow).aggregate(total=Sum("quantity"))["total"] or 0
+    return int(brought) - int(taken)
+
+
+def find_last_unit_cost(material: Material, owner_id: int) -> Fraction:
+    """Return what a unit last cost on coming from a supplier, else the material's standard, else nothing."""
+    last = (
+        Movement.objects.filter(
+            source_place__kind=Place.Kind.SUPPLIER,
+            material=material,
+            owner=owner_id,
+            value__gt=0,
+            quantity__gt=0,
+        )
+        .order_by("-entry_id")
+        .values_list("value", "quantity")
+        .first()
+    )
+    if last:
+        return Fraction(*last)
+    return Fraction(material.standard_unit_cost or 0, 10**6)
+
+
+def find_counted_at(key: HoldingKey, *, without_entry: int) -> datetime | None:
+    """Return the moment of the last standing count of a holding, leaving one entry out."""
+    return (
+        CountReading.objects.filter(
+            place=key.head.place_id,
+            material=key.head.material_id,
+            owner=key.head.owner_id,
+            container=key.container_id or None,
+            entry__reversed_by__isnull=True,
+        )
+        .exclude(entry=without_entry)
+        .order_by("-counted_at")
+        .values_list("counted_at", flat=True)
+        .first()
+    )
+
+
+def write_holdings(book: Book) -> None:
+    """Write what the entry changed, in one statement a table, in the order of the locks."""
+    holdings = [
+        Holding(
+            key=key.text(),
+            place_id=key.head.place_id,
+            material_id=key.head.material_id,
+            owner_id=key.head.owner_id,
+            container_id=key.container_id or None,
+            quantity=state.quantity,
+            is_kept=book.places[key.head.place_id].keeps_stock,
+            is_unsettled=state.is_unsettled,
+            counted_at=state.counted_at,
+        )
+        for key, state in sorted(book.holdings.items())
+        if state.is_changed
+    ]
+    pools = [
+        CostPool(
+            key=key.text(),
+            place_id=key.head.place_id,
+            material_id=key.head.material_id,
+            owner_id=key.head.owner_id,
+            lot_id=key.lot_id or None,
+            quantity=state.quantity,
+            value=state.value,
+            is_kept=book.places[key.head.place_id].keeps_stock,
+        )
+        for key, state in sorted(book.pools.items())
+        if state.is_changed
+    ]
+    Holding.objects.bulk_create(
+        holdings,
+        update_conflicts=True,
+        unique_fields=["key"],
+        update_fields=["quantity", "is_unsettled", "counted_at"],
+    )
+    CostPool.objects.bulk_create(
+        pools, update_conflicts=True, unique_fields=["key"], update_fields=["quantity", "value"]
+    )

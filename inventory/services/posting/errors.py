@@ -1,0 +1,51 @@
+"""Why an entry is not taken. Reports of what happened meet only `EntryConflict`."""
+
+from inventory.errors import SpanstockError
+
+
+class EntryConflict(SpanstockError):
+    """The id was used before, for something else or by someone else."""
+
+    code = "entry_conflict"
+
+
+class NotEnoughHeld(SpanstockError):
+    """A person plans to take more than is there and not promised to others."""
+
+    code = "not_enough_held"
+
+
+class PromisedToAnother(SpanstockError):
+    """A person plans to take a container that is promised to someone else."""
+
+    code = "promised_to_another"
+
+
+class ContainerElsewhere(SpanstockError):
+    """A person plans to take from, or pour into, a container that stands in another place."""
+
+    code = "container_elsewhere"
+
+
+class ContainerHoldsOther(SpanstockError):
+    """A person plans to pour one material onto another, which only a conversion may do."""
+
+    code = "container_holds_other"
+
+
+class TooMuchForContainer(SpanstockError):
+    """A person plans to pour more than the container takes."""
+
+    code = "too_much_for_container"
+
+
+class GoodsMovedOn(SpanstockError):
+    """An entry cannot be reversed because what it brought has been taken further."""
+
+    code = "goods_moved_on"
+
+
+class NothingToRevalue(SpanstockError):
+    """Value is to move onto or off goods that are not there."""
+
+    code = "nothing_to_revalue"

@@ -1,0 +1,48 @@
+"""From what is asked for to the rows of the book.
+
+Works on a `Book` in memory and writes nothing, except that a lot is opened where goods of a material
+costed by lot come in without one.
+"""
+
+from fractions import Fraction
+
+from inventory.models import Movement, Place
+from inventory.services.posting.book import Book
+from inventory.services.posting.counts import plan_count
+from inventory.services.posting.flows import plan_flow
+from inventory.services.posting.request import Posting
+from inventory.services.posting.reversals import plan_reversal
+from inventory.services.posting.scribe import Draft, Scribe
+from inventory.services.posting.vessels import change_container
+
+
+def plan(posting: Posting, book: Book) -> Draft:
+    """Return the rows of an entry; the book in memory then stands as it will after it."""
+    scribe = Scribe(posting, book)
+    if posting.reverses is not None:
+        plan_reversal(scribe, posting.reverses)
+        return scribe.draft
+    for wish in posting.wishes:
+        change_container(scribe, wish, purpose=Movement.Purpose.MOVED)
+    products = [flow for flow in posting.flows if flow.source.place.kind == Place.Kind.PROCESS]
+    for flow in posting.flows:
+        if flow.source.place.kind != Place.Kind.PROCESS:
+            plan_flow(scribe, flow)
+    shares = _split(scribe.brought_to_process, [flow.weight for flow in products])
+    for flow, value in zip(products, shares, strict=True):
+        plan_flow(scribe, flow, value=value)
+    for line in posting.counts:
+        plan_count(scribe, line)
+    return scribe.draft
+
+
+def _split(total: int, weights: list[int]) -> list[int]:
+    """Share a conversion's cost over its products by weight, to the last millionth."""
+    whole = sum(weights)
+    shares, given, seen = [], 0, 0
+    for weight in weights:
+        seen += weight
+        upto = round(Fraction(total * seen, whole)) if whole else 0
+        shares.append(upto - given)
+        given = upto
+    return shares

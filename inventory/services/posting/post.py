@@ -1,0 +1,210 @@
+"""Post one entry: lock, look for the same id, check, write, in that order."""
+
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from django.db import IntegrityError, OperationalError, connection, transaction
+from django.utils import timezone
+
+from inventory.models import (
+    Company,
+    Container,
+    ContainerChange,
+    CountReading,
+    Entry,
+    Holding,
+    Material,
+    Movement,
+    Place,
+    Unsealed,
+)
+from inventory.services.posting.book import Book, MoreLocksNeeded, load_book, lock_heads, write_holdings
+from inventory.services.posting.errors import EntryConflict
+from inventory.services.posting.keys import HeadKey
+from inventory.services.posting.plan import plan
+from inventory.services.posting.request import Posting
+from inventory.services.posting.scribe import Draft
+
+# An entry meets a handful of unforeseen rows at most; more turns mean a fault in the planner.
+MOST_TURNS = 40
+# What PostgreSQL answers when two transactions waited for each other or could not be ordered.
+RETRIED_STATES = frozenset({"40001", "40P01"})
+
+
+def post(posting: Posting) -> Entry:
+    """Take the entry whole, or raise and change nothing. The same posting again gives the same entry.
+
+    Raises
+    ------
+    EntryConflict
+        If the id stands for something else.
+    NotEnoughHeld, PromisedToAnother, ContainerElsewhere, ContainerHoldsOther, TooMuchForContainer
+        If a plan asks for what is not there.
+    GoodsMovedOn
+        If what is to be reversed has moved on.
+    """
+    heads = _foresee_heads(posting)
+    clashes = 0
+    for _turn in range(MOST_TURNS):
+        try:
+            with transaction.atomic():
+                return _post_under_lock(posting, heads)
+        except MoreLocksNeeded as needed:
+            heads |= needed.heads
+        except IntegrityError:
+            # Another transaction took the same id between our look and our write: look again, once.
+            clashes += 1
+            if clashes > 1:
+                raise
+        except OperationalError as error:
+            if connection.in_atomic_block or not _may_retry(error):
+                raise
+    raise AssertionError(f"entry {posting.uuid} needs ever more locks")
+
+
+def _may_retry(error: OperationalError) -> bool:
+    return getattr(error.__cause__, "sqlstate", None) in RETRIED_STATES
+
+
+def _post_under_lock(posting: Posting, heads: frozenset[HeadKey]) -> Entry:
+    places = _places_of(posting, heads)
+    pools = lock_heads(heads, places)
+    known = _find_same(posting)
+    if known is not None:
+        return known
+    for container in posting.new_containers:
+        _save_anew(container)
+    book = load_book(
+        heads=heads,
+        containers=_containers_of(posting),
+        materials=_materials_of(posting),
+        is_plan=posting.is_plan,
+    )
+    book.places = places
+    book.pools.update(pools)
+    draft = plan(posting, book)
+    return _write(posting, book, draft)
+
+
+def _find_same(posting: Posting) -> Entry | None:
+    known = Entry.objects.filter(uuid=posting.uuid).first()
+    if known is None:
+        return None
+    if known.actor_id != posting.by.pk:
+        # Nothing about someone else's entry is told, not even what it was.
+        raise EntryConflict(f"The id {posting.uuid} is taken. Use a new one.")
+    if known.fingerprint != posting.fingerprint():
+        raise EntryConflict(
+            f"The id {posting.uuid} was used for a {known.kind} recorded "
+            f"{known.recorded_at:%Y-%m-%d %H:%M} UTC with other content. Use a new id for another entry; reverse the first to correct it."
+        )
+    return known
+
+
+def _save_anew(container: Container) -> None:
+    # A turn that was rolled back leaves the object believing that it is saved.
+    container.pk = None
+    container._state.adding = True
+    container.save(force_insert=True)
+
+
+def _write(posting: Posting, book: Book, draft: Draft) -> Entry:
+    entry = Entry.objects.create(
+        uuid=posting.uuid,
+        kind=posting.kind,
+        occurred_at=posting.occurred_at,
+        recorded_at=timezone.now(),
+        booked_date=book_date(posting.occurred_at),
+        actor=posting.by,
+        reason=posting.reason,
+        document=posting.document,
+        reverses=posting.reverses,
+        fingerprint=posting.fingerprint(),
+    )
+    for movement in draft.movements:
+        movement.entry = entry
+    for change in draft.changes:
+        change.entry = entry
+    for reading in draft.readings:
+        reading.entry = entry
+    Movement.objects.bulk_create(draft.movements)
+    if draft.changes:
+        ContainerChange.objects.bulk_create(draft.changes)
+        Container.objects.bulk_update(
+            [change.container for change in draft.changes], ["place", "state", "contents_state"]
+        )
+    if draft.readings:
+        CountReading.objects.bulk_create(draft.readings)
+    write_holdings(book)
+    Unsealed.objects.create(entry=entry)
+    return entry
+
+
+def book_date(occurred_at: datetime) -> date:
+    """Return the day of the company's calendar on which something that happened is booked."""
+    zone = Company.objects.values_list("time_zone", flat=True).first() or "UTC"
+    return occurred_at.astimezone(ZoneInfo(zone)).date()
+
+
+# What an entry touches, as far as it can be told before anything is locked
+
+
+def _foresee_heads(posting: Posting) -> frozenset[HeadKey]:
+    heads = set()
+    for flow in posting.flows:
+        heads |= {
+            HeadKey(end.place.pk, flow.material.pk, flow.owner.pk) for end in (flow.source, flow.target)
+        }
+    for line in posting.counts:
+        heads.add(HeadKey(line.end.place.pk, line.material.pk, line.owner.pk))
+    moved = {wish.container.pk: wish.place.pk for wish in posting.wishes if wish.place and wish.container.pk}
+    for holding in Holding.objects.filter(container__in=moved, quantity__gt=0) if moved else ():
+        for place_id in (holding.place_id, moved[holding.container_id or 0]):
+            heads.add(HeadKey(place_id, holding.material_id, holding.owner_id))
+    if posting.reverses is not None:
+        for movement in posting.reverses.movements.all():
+            for place_id in (movement.source_place_id, movement.target_place_id):
+                heads.add(HeadKey(place_id, movement.material_id, movement.owner_id))
+        for reading in posting.reverses.readings.all():
+            heads.add(HeadKey(reading.place_id, reading.material_id, reading.owner_id))
+    return frozenset(heads)
+
+
+def _places_of(posting: Posting, heads: frozenset[HeadKey]) -> dict[int, Place]:
+    places = {end.place.pk: end.place for flow in posting.flows for end in (flow.source, flow.target)}
+    places |= {line.end.place.pk: line.end.place for line in posting.counts}
+    unknown = {head.place_id for head in heads} - set(places)
+    return places | Place.objects.in_bulk(unknown) if unknown else places
+
+
+def _containers_of(posting: Posting) -> list[Container]:
+    found: dict[int, Container] = {}
+    ends = [end for flow in posting.flows for end in (flow.source, flow.target)]
+    ends += [line.end for line in posting.counts]
+    for end in ends:
+        if end.container is not None:
+            found[end.container.pk] = end.container
+    for wish in posting.wishes:
+        found[wish.container.pk] = wish.container
+    if posting.reverses is not None:
+        for movement in posting.reverses.movements.select_related("source_container", "target_container"):
+            for container in (movement.source_container, movement.target_container):
+                if container is not None:
+                    found[container.pk] = container
+        for change in posting.reverses.container_changes.select_related("container"):
+            found[change.container_id] = change.container
+    return list(found.values())
+
+
+def _materials_of(posting: Posting) -> list[Material]:
+    found = {flow.material.pk: flow.material for flow in posting.flows}
+    found |= {line.material.pk: line.material for line in posting.counts}
+    if posting.reverses is not None:
+        found |= {
+            row.material_id: row.material for row in posting.reverses.movements.select_related("material")
+        }
+    containers = [wish.container.pk for wish in posting.wishes if wish.place]
+    if containers:
+        held = Material.objects.filter(holdings__container__in=containers)
+        found |= {material.pk: material for material in held}
+    return list(found.values())

@@ -1,0 +1,95 @@
+"""When a plan is refused. A report of what happened never comes here."""
+
+from inventory.models import Material
+from inventory.services.posting.book import Book
+from inventory.services.posting.errors import (
+    ContainerElsewhere,
+    ContainerHoldsOther,
+    NotEnoughHeld,
+    PromisedToAnother,
+    TooMuchForContainer,
+)
+from inventory.services.posting.keys import HeadKey
+from inventory.services.posting.request import End, Flow
+from inventory.units import format_millionths
+
+
+def check_plan_source(book: Book, flow: Flow, quantity: int, held: int, holder: str) -> None:
+    """Refuse to take what is not there, stands elsewhere or is promised to someone else."""
+    _refuse_elsewhere(book, flow.source)
+    source, material = flow.source, flow.material
+    if held < quantity:
+        where = f"{source.container} at {source.place}" if source.container else str(source.place)
+        raise NotEnoughHeld(
+            f"{where} holds {_show(held, material)} of {material}, {_show(quantity, material)} is asked for. "
+            "Take less, take it from elsewhere, or count what is there."
+        )
+    promised = [
+        row
+        for row in book.reservations
+        if row.holder != holder
+        and (row.place_id, row.material_id, row.owner_id) == (source.place.pk, material.pk, flow.owner.pk)
+    ]
+    if source.container and any(row.container_id == source.container.pk for row in promised):
+        holders = sorted({row.holder for row in promised if row.container_id == source.container.pk})
+        raise PromisedToAnother(
+            f"{source.container} is promised to {', '.join(holders)}. "
+            "Take another, or have the promise lifted."
+        )
+    loose = sum(row.quantity for row in promised if row.container_id is None)
+    on_hand = _free_quantity(book, flow, {row.container_id for row in promised if row.container_id})
+    if on_hand - loose < quantity:
+        raise NotEnoughHeld(
+            f"Of {_show(on_hand, material)} of {material} at {source.place}, "
+            f"{_show(loose, material)} is promised to others; {_show(quantity, material)} is asked for. "
+            "Take less, or have a promise lifted."
+        )
+
+
+def check_plan_target(book: Book, flow: Flow, quantity: int) -> None:
+    """Refuse to pour into a vessel that stands elsewhere, holds something else or is too small."""
+    _refuse_elsewhere(book, flow.target)
+    container = flow.target.container
+    if container is None or not container.stands_somewhere:
+        return
+    contents = book.contents_of(container.pk)
+    for key, _state in contents:
+        if key.head.material_id != flow.material.pk:
+            other = Material.objects.get(pk=key.head.material_id)
+            raise ContainerHoldsOther(
+                f"{container} holds {other}; {flow.material} cannot be poured onto it. "
+                "Choose another container, or convert by a recipe."
+            )
+    inside = sum(state.quantity for _key, state in contents)
+    if container.capacity is not None and inside + quantity > container.capacity:
+        raise TooMuchForContainer(
+            f"{container} takes {_show(container.capacity, flow.material)} and holds "
+            f"{_show(inside, flow.material)}; {_show(quantity, flow.material)} more does not fit."
+        )
+
+
+def _refuse_elsewhere(book: Book, end: End) -> None:
+    if end.container is None or not end.container.stands_somewhere:
+        return
+    container = book.containers[end.container.pk]
+    if container.place_id != end.place.pk:
+        raise ContainerElsewhere(
+            f"{container} stands at {container.place}, not at {end.place}. "
+            "Take it from there, or transfer it first."
+        )
+
+
+def _free_quantity(book: Book, flow: Flow, promised_containers: set[int]) -> int:
+    """What lies at the source place, leaving out containers promised to others."""
+    head = HeadKey(flow.source.place.pk, flow.material.pk, flow.owner.pk)
+    whole = book.totals(head).quantity
+    promised = sum(
+        state.quantity
+        for key, state in book.holdings.items()
+        if key.head == head and key.container_id in promised_containers
+    )
+    return whole - promised
+
+
+def _show(quantity: int, material: Material) -> str:
+    return format_millionths(quantity, material.stock_unit)

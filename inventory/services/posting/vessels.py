@@ -1,0 +1,118 @@
+"""Where vessels and reels stand, and in which state: changed with what they hold."""
+
+from django.db.models import F
+
+from inventory.models import Container, ContainerChange, Material, Movement, Party, Place
+from inventory.services.posting.layers import move_goods
+from inventory.services.posting.refusals import check_plan_source
+from inventory.services.posting.request import ContainerWish, End, Flow
+from inventory.services.posting.scribe import Scribe
+
+Purpose = Movement.Purpose
+
+
+def locate(scribe: Scribe, end: End, flow: Flow) -> End:
+    """Return the end as the book should see it when a report tells of a vessel or reel there.
+
+    Where the book has it elsewhere, here is where it is, unless it was moved or counted after the moment
+    told of: then the word is old, and the goods are taken from where the vessel stands now.
+    """
+    if end.container is None or not end.container.stands_somewhere or scribe.posting.is_plan:
+        return end
+    container = scribe.book.containers[end.container.pk]
+    if container.place_id == end.place.pk or not end.place.is_stock:
+        return end
+    if _was_counted_since(scribe, container) or _was_moved_since(scribe, container):
+        assert container.place is not None
+        return End(container.place, container)
+    change_container(scribe, ContainerWish(container, place=end.place), purpose=Purpose.FOUND_HERE)
+    return end
+
+
+def _was_moved_since(scribe: Scribe, container: Container) -> bool:
+    return (
+        ContainerChange.objects.filter(container=container, entry__occurred_at__gt=scribe.posting.occurred_at)
+        .exclude(source_place=F("target_place"))
+        .exists()
+    )
+
+
+def note_opened(scribe: Scribe, flow: Flow) -> None:
+    """Whoever draws from a sealed vessel has opened it; whoever pours into a clean one has soiled it."""
+    for end, closed in ((flow.source, Container.State.SEALED), (flow.target, Container.State.CLEAN)):
+        if end.container is not None and end.container.stands_somewhere:
+            container = scribe.book.containers[end.container.pk]
+            is_reel = container.kind == Container.Kind.REEL
+            if container.state == closed and not is_reel and flow.purpose != Purpose.RECEIVED:
+                change_container(
+                    scribe, ContainerWish(container, state=Container.State.OPEN), purpose=Purpose.MOVED
+                )
+
+
+def change_container(scribe: Scribe, wish: ContainerWish, *, purpose: Purpose) -> None:
+    """Draft what becomes of a container, and the move of all it holds where it goes elsewhere."""
+    container = scribe.book.containers[wish.container.pk]
+    before = (container.place, container.state, container.contents_state)
+    goes = wish.place is not None and container.place is not None and wish.place != container.place
+    if goes and not _was_counted_since(scribe, container):
+        assert wish.place is not None
+        assert container.place is not None
+        _carry_contents(scribe, container, container.place, wish.place, purpose)
+        container.place = wish.place
+    container.state = wish.state or container.state
+    container.contents_state = wish.contents_state or container.contents_state
+    record_change(scribe, container, before)
+
+
+def _was_counted_since(scribe: Scribe, container: Container) -> bool:
+    """A late word about a move: a count made since says where the vessel stands now."""
+    moments = [
+        state.counted_at
+        for key, state in scribe.book.holdings.items()
+        if key.container_id == container.pk and state.counted_at is not None
+    ]
+    return bool(moments) and scribe.posting.occurred_at < max(moments)
+
+
+def _carry_contents(
+    scribe: Scribe, container: Container, source: Place, target: Place, purpose: Purpose
+) -> None:
+    for key, state in scribe.book.contents_of(container.pk):
+        if key.head.place_id != source.pk:
+            continue
+        material = Material.objects.get(pk=key.head.material_id)
+        flow = Flow(
+            material=material,
+            quantity=state.quantity,
+            source=End(source, container),
+            target=End(target, container),
+            purpose=purpose,
+            owner=Party.objects.get(pk=key.head.owner_id),
+        )
+        if scribe.posting.is_plan:
+            check_plan_source(scribe.book, flow, state.quantity, state.quantity, scribe.posting.holder)
+        move_goods(scribe, flow, flow.source, flow.target, state.quantity, purpose=purpose)
+        if purpose == Purpose.FOUND_HERE:
+            scribe.mark_unsettled(flow.key_at(flow.target))
+
+
+def record_change(scribe: Scribe, container: Container, before: tuple[Place | None, str, str]) -> None:
+    """Draft the change of a container since `before`; an entry has one for each container."""
+    place, state, contents_state = before
+    for row in scribe.draft.changes:
+        if row.container_id == container.pk:
+            row.target_place = container.place
+            row.state_after, row.contents_state_after = container.state, container.contents_state
+            return
+    if before != (container.place, container.state, container.contents_state):
+        scribe.draft.changes.append(
+            ContainerChange(
+                container=container,
+                source_place=place,
+                target_place=container.place,
+                state_before=state,
+                state_after=container.state,
+                contents_state_before=contents_state,
+                contents_state_after=container.contents_state,
+            )
+        )
