@@ -1,5 +1,10 @@
 """Addresses of every door."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from api.config import health
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("health/live", health.show_live),
+    path("health/ready", health.show_ready),
+]
