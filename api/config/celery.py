@@ -1,0 +1,55 @@
+"""Background work: the Celery application, its broker and its schedule.
+
+A message is only a hint that there is something to do. What is to be done stands in tables, written in
+the transaction that caused it, and a sweep on the schedule picks up what no message told of. So a broker
+may lose messages (the embedded one does when its worker is killed) without losing work.
+"""
+
+import os
+from typing import Any
+
+from celery import Celery
+
+from api.config import environment
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "api.config.settings")
+
+
+def _broker() -> dict[str, Any]:
+    """The operator's broker, or a folder of message files, which needs no server and no package more."""
+    if environment.BROKER_URL:
+        return {"broker_url": environment.BROKER_URL}
+    folder = environment.DATA_DIRECTORY / "messages"
+    for name in ("waiting", "control"):
+        (folder / name).mkdir(parents=True, exist_ok=True)
+    return {
+        "broker_url": "filesystem://",
+        "broker_transport_options": {
+            # One folder both ways: whoever sends and whoever receives are on this machine.
+            "data_folder_in": str(folder / "waiting"),
+            "data_folder_out": str(folder / "waiting"),
+            "control_folder": str(folder / "control"),
+        },
+    }
+
+
+app = Celery("spanstock")
+app.conf.update(
+    **_broker(),
+    # Told only when done: a worker that dies in the middle leaves the message to another, where the
+    # broker can. Tasks are safe to run twice.
+    task_acks_late=True,
+    task_reject_on_worker_lost=True,
+    worker_prefetch_multiplier=1,
+    # What a task did is seen in the tables, not in a second store of results.
+    task_ignore_result=True,
+    # Whoever sends a hint has committed its work already and must not be kept waiting by a broker.
+    task_publish_retry_policy={"max_retries": 2, "interval_start": 0.1, "interval_max": 0.5},
+    timezone="UTC",
+    broker_connection_retry_on_startup=True,
+    # Django has set up logging already.
+    worker_hijack_root_logger=False,
+    beat_schedule_filename=str(environment.DATA_DIRECTORY / "schedule"),
+    beat_schedule={},
+)
+app.autodiscover_tasks()
