@@ -96,7 +96,8 @@ def _find_same(posting: Posting) -> Entry | None:
     if known.fingerprint != posting.fingerprint():
         raise EntryConflict(
             f"The id {posting.uuid} was used for a {known.kind} recorded "
-            f"{known.recorded_at:%Y-%m-%d %H:%M} UTC with other content. Use a new id for another entry; reverse the first to correct it."
+            f"{known.recorded_at:%Y-%m-%d %H:%M} UTC with other content. "
+            "Use a new id for another entry; reverse the first to correct it."
         )
     return known
 

@@ -1,0 +1,54 @@
+"""Money as whole millionths of the company's currency.
+
+Millionths, because a price per foot or per litre is finer than a cent, and whole, because a sum of shares
+must give back the whole. Only what leaves the house is rounded to the currency's smallest coin.
+"""
+
+from decimal import Decimal, InvalidOperation
+from fractions import Fraction
+
+from inventory.errors import BadInput
+
+MILLION = 10**6
+LARGEST_MILLIONTHS = 10**18
+
+
+class BadMoney(BadInput):
+    """An amount of money cannot be taken as it was given."""
+
+    code = "bad_money"
+
+
+def to_money_millionths(value: str | int | Decimal) -> int:
+    """Read money given as a decimal; refuse what is finer than a millionth, negative or out of range."""
+    try:
+        number = Decimal(value) if not isinstance(value, float) else Decimal("NaN")
+    except InvalidOperation:
+        number = Decimal("NaN")
+    if not number.is_finite():
+        raise BadMoney(f"{str(value)[:40]} is not an amount of money; give a decimal such as 12.50")
+    if number < 0:
+        raise BadMoney(f"{str(value)[:40]} is negative; give a cost of zero or more")
+    if number > LARGEST_MILLIONTHS // MILLION:
+        raise BadMoney(f"{str(value)[:40]} is out of range; the largest is {LARGEST_MILLIONTHS // MILLION}")
+    exact = Fraction(number) * MILLION
+    if exact.denominator != 1:
+        raise BadMoney(f"{str(value)[:40]} has more than six decimals; round it to a millionth")
+    return int(exact)
+
+
+def from_money_millionths(millionths: int) -> Decimal:
+    """Return stored money as a decimal, exactly."""
+    return Decimal(millionths).scaleb(-6)
+
+
+def value_of(*, quantity: int, unit_cost: int) -> int:
+    """Cost of a quantity (millionths of a unit) at a unit cost (millionths of the currency), half-even."""
+    return round(Fraction(quantity * unit_cost, MILLION))
+
+
+def format_money(millionths: int, currency: str) -> str:
+    """Write money as people do, to the hundredth: '1,234.56 USD'."""
+    hundredths = round(Fraction(millionths, 10_000))
+    sign = "-" if hundredths < 0 else ""
+    return f"{sign}{abs(hundredths) // 100:,}.{abs(hundredths) % 100:02d} {currency}"

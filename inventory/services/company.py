@@ -1,0 +1,39 @@
+"""Setting an installation up."""
+
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from django.db import transaction
+
+from inventory.errors import BadInput, Fault
+from inventory.models import Actor, ChainHead, Company, Party
+from inventory.services.posting.special_places import make_special_places
+
+
+@transaction.atomic
+def set_up_company(
+    *, code: str, name: str, currency: str, time_zone: str, uses_metric: bool = False
+) -> Company:
+    """Make the company, its special places and the head of its chain; again, it changes nothing."""
+    standing = Company.objects.select_related("party").first()
+    if standing is not None:
+        return standing
+    try:
+        ZoneInfo(time_zone)
+    except (ZoneInfoNotFoundError, ValueError):
+        message = "is not a time zone; give one such as America/Chicago or Europe/Madrid"
+        raise BadInput.of([Fault("/time_zone", time_zone, message)]) from None
+    if not (len(currency) == 3 and currency.isascii() and currency.isupper()):
+        message = "is not a currency; give three capital letters as in ISO 4217, such as USD"
+        raise BadInput.of([Fault("/currency", currency, message)])
+    party = Party.objects.create(code=code, name=name, is_company=True)
+    make_special_places()
+    ChainHead.objects.get_or_create(pk=1)
+    return Company.objects.create(
+        party=party, currency=currency, time_zone=time_zone, uses_metric=uses_metric
+    )
+
+
+def get_system_actor(code: str, name: str) -> Actor:
+    """Return the actor that a system posts as, made on first use."""
+    actor, _made = Actor.objects.get_or_create(code=code, defaults={"name": name, "kind": Actor.Kind.SYSTEM})
+    return actor

@@ -1,0 +1,166 @@
+"""One thing made of others: by recipe, or fluid recovered from what was injected."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from fractions import Fraction
+from uuid import UUID
+
+from inventory.errors import BadInput
+from inventory.models import Actor, Container, Entry, Material, Movement, Place, Recipe
+from inventory.services.lines import Line, owner_at, quantity_of, require_kind
+from inventory.services.posting import ContainerWish, End, Flow, Posting, post
+from inventory.services.posting.special_places import get_special_place
+from inventory.units import Amount, from_millionths
+
+
+class NotRecoverable(BadInput):
+    """The fluid is not the recovered form of any other."""
+
+    code = "not_recoverable"
+
+
+@dataclass(frozen=True)
+class Caught:
+    """Fluid that came back from a span or run into a container of ours."""
+
+    material: Material
+    amount: Amount
+    source: Place
+    target: End
+
+
+def convert(
+    *,
+    id: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    inputs: Sequence[Line],
+    outputs: Sequence[Line],
+    as_report: bool = False,
+    reason: str = "",
+    document: str = "",
+) -> Entry:
+    """Turn goods into others; what the inputs cost is what the outputs cost, shared by quantity.
+
+    The inner end of each line (an input's target, an output's source) is the conversion itself and is
+    filled in here.
+    """
+    process = End(get_special_place(Place.Kind.PROCESS))
+    flows = []
+    for name, lines in (("inputs", inputs), ("outputs", outputs)):
+        for number, line in enumerate(lines):
+            ours = line.source if name == "inputs" else line.target
+            require_kind(ours.place, Place.STOCK_KINDS, pointer=f"/{name}/{number}")
+            quantity = quantity_of(line.amount, line.material, pointer=f"/{name}/{number}/amount")
+            flows.append(
+                Flow(
+                    material=line.material,
+                    quantity=quantity,
+                    source=ours if name == "inputs" else process,
+                    target=process if name == "inputs" else ours,
+                    purpose=Movement.Purpose.CONVERTED,
+                    owner=owner_at(ours),
+                    weight=quantity if isinstance(quantity, int) else 1,
+                    entered=line.amount if isinstance(line.amount, Amount) else None,
+                )
+            )
+    posting = Posting(
+        uuid=id,
+        kind=Entry.Kind.CONVERSION,
+        occurred_at=occurred_at,
+        by=by,
+        flows=tuple(flows),
+        is_plan=not as_report,
+        reason=reason,
+        document=document,
+    )
+    return post(posting)
+
+
+def convert_by_recipe(
+    *,
+    id: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    recipe: Recipe,
+    times: int,
+    place: Place,
+    containers: dict[int, Container] | None = None,
+    as_report: bool = False,
+    reason: str = "",
+) -> Entry:
+    """Make a recipe a whole number of times from what lies at a place.
+
+    `containers` names, by material key, the container that a material is taken from or put into.
+    """
+    if times < 1:
+        raise BadInput(f"A recipe is made once or more often, not {times} times.")
+    chosen = containers or {}
+    sides: dict[bool, list[Line]] = {False: [], True: []}
+    for part in recipe.lines.select_related("material").order_by("pk"):
+        unit = part.material.stock_unit
+        end = End(place, chosen.get(part.material_id))
+        amount = Amount(from_millionths(part.quantity * times, unit), unit)
+        sides[part.is_output].append(Line(part.material, amount, end, end))
+    return convert(
+        id=id,
+        by=by,
+        occurred_at=occurred_at,
+        inputs=sides[False],
+        outputs=sides[True],
+        as_report=as_report,
+        reason=reason or f"{recipe.name}, {times} times",
+    )
+
+
+def recover(
+    *,
+    id: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    caught: Sequence[Caught],
+    reason: str = "",
+    document: str = "",
+) -> Entry:
+    """Take back fluid from spans and runs as its recovered form.
+
+    As much of the fresh fluid leaves the span as came back; it brings the share of its cost that the
+    recovered material's policy says, the rest stays with the span.
+    """
+    process = End(get_special_place(Place.Kind.PROCESS))
+    flows: list[Flow] = []
+    wishes: dict[int, ContainerWish] = {}
+    for number, line in enumerate(caught):
+        flows += _recovery_flows(line, process, pointer=f"/caught/{number}")
+        container = line.target.container
+        if container is not None and container.contents_state == Container.ContentsState.FRESH:
+            wishes[container.pk] = ContainerWish(container, contents_state=Container.ContentsState.CAUGHT)
+    posting = Posting(
+        uuid=id,
+        kind=Entry.Kind.REPORT,
+        occurred_at=occurred_at,
+        by=by,
+        flows=tuple(flows),
+        wishes=tuple(wishes.values()),
+        reason=reason,
+        document=document,
+    )
+    return post(posting)
+
+
+def _recovery_flows(line: Caught, process: End, *, pointer: str) -> list[Flow]:
+    require_kind(line.source, Place.USE_KINDS, pointer=f"{pointer}/source")
+    require_kind(line.target.place, Place.STOCK_KINDS, pointer=f"{pointer}/target")
+    fresh = line.material.recovered_from
+    if fresh is None:
+        raise NotRecoverable(f"{line.material} is not the recovered form of a fluid.")
+    owner = owner_at(line.target)
+    purpose = Movement.Purpose.RECOVERED
+    quantity = quantity_of(line.amount, line.material, pointer=f"{pointer}/amount")
+    left = quantity_of(line.amount, fresh, pointer=f"{pointer}/amount")
+    share = Fraction(line.material.recovered_value_share, 10**6)
+    return [
+        Flow(fresh, left, End(line.source), process, purpose, owner, value_share=share, entered=line.amount),
+        Flow(line.material, quantity, process, line.target, purpose, owner, weight=1, entered=line.amount),
+    ]

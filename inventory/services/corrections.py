@@ -1,0 +1,123 @@
+"""What changes value or leaves for good, and undoing what was wrong."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from inventory.errors import BadInput
+from inventory.models import Actor, Container, Entry, Material, Movement, Place
+from inventory.services.lines import Line, owner_at, post_lines, require_kind
+from inventory.services.posting import End, Flow, Posting, post
+
+
+class AlreadyReversed(BadInput):
+    """The entry was undone before, or is itself the undoing of another."""
+
+    code = "already_reversed"
+
+
+@dataclass(frozen=True)
+class Revaluation:
+    """Value, in millionths of the currency, put on (positive) or taken off goods held in a place."""
+
+    material: Material
+    place: Place
+    change: int
+    lot: Container | None = None
+
+
+def dispose(
+    *,
+    id: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    lines: Sequence[Line],
+    as_report: bool = False,
+    reason: str = "",
+    document: str = "",
+) -> Entry:
+    """Hand goods over as waste; the document is the manifest."""
+    return post_lines(
+        id=id,
+        kind=Entry.Kind.DISPOSAL,
+        by=by,
+        occurred_at=occurred_at,
+        lines=lines,
+        purpose=Movement.Purpose.DISPOSED,
+        source_kinds=Place.STOCK_KINDS,
+        target_kinds={Place.Kind.WASTE},
+        is_plan=not as_report,
+        reason=reason,
+        document=document,
+    )
+
+
+def revalue(
+    *,
+    id: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    changes: Sequence[Revaluation],
+    against: Place,
+    reason: str,
+    document: str = "",
+) -> Entry:
+    """Move value alone: a write-down and its reversal, late freight, an invoice difference."""
+    kinds = {Place.Kind.WRITE_DOWN, Place.Kind.PRICE_VARIANCE, Place.Kind.SUPPLIER}
+    require_kind(against, kinds, pointer="/against")
+    flows = []
+    for change in changes:
+        if not change.change:
+            raise BadInput(f"The value of {change.material} is changed by nothing; leave the line out.")
+        here, there = End(change.place), End(against)
+        is_up = change.change > 0
+        flows.append(
+            Flow(
+                material=change.material,
+                quantity=0,
+                source=there if is_up else here,
+                target=here if is_up else there,
+                purpose=Movement.Purpose.REVALUED,
+                owner=owner_at(),
+                value=abs(change.change),
+                lot=change.lot,
+            )
+        )
+    posting = Posting(
+        uuid=id,
+        kind=Entry.Kind.REVALUATION,
+        occurred_at=occurred_at,
+        by=by,
+        flows=tuple(flows),
+        reason=reason,
+        document=document,
+    )
+    return post(posting)
+
+
+def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
+    """Undo an entry by its opposite, at the moment the original told of.
+
+    Raises
+    ------
+    AlreadyReversed
+        If it was undone before or is itself an undoing.
+    GoodsMovedOn
+        If what it brought has been taken further; the entries in the way are named.
+    """
+    if entry.reverses_id is not None:
+        raise AlreadyReversed("This entry is itself the reversal of another. Post the right entry anew.")
+    earlier = Entry.objects.filter(reverses=entry).first()
+    if earlier is not None and earlier.uuid != id:
+        raise AlreadyReversed(f"This {entry.kind} was reversed on {earlier.recorded_at:%Y-%m-%d} already.")
+    posting = Posting(
+        uuid=id,
+        kind=Entry.Kind(entry.kind),
+        occurred_at=entry.occurred_at,
+        by=by,
+        reverses=entry,
+        reason=reason,
+        document=entry.document,
+    )
+    return post(posting)
