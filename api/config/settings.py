@@ -102,6 +102,15 @@ STATIC_URL = "static/"
 # Served from where they lie in the packages, so there is nothing to collect, forget or find stale.
 WHITENOISE_USE_FINDERS = True
 
+# To standard error, where whatever supervises the process collects it.
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["stderr"], "level": environment.LOG_LEVEL},
+}
+
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
