@@ -57,8 +57,14 @@ def _add_up(progress: Progress) -> tuple[HoldingSums, PoolSums, list[Difference]
     holdings: dict[tuple[int, int, int, int], int] = defaultdict(int)
     quantities: dict[tuple[int, int, int, int], int] = defaultdict(int)
     values: dict[tuple[int, int, int, int], int] = defaultdict(int)
-    kept = {place.pk for place in Place.objects.all() if place.keeps_stock}
+    kept, process = set(), set()
+    for place in Place.objects.all():
+        if place.keeps_stock:
+            kept.add(place.pk)
+        elif place.kind == Place.Kind.PROCESS:
+            process.add(place.pk)
     breaks: list[Difference] = []
+    in_conversion: dict[int, int] = defaultdict(int)
     total = Movement.objects.count()
     rows = Movement.objects.order_by("pk").values_list(
         "material_id", "owner_id", "source_place_id", "source_container_id", "target_place_id",
@@ -67,14 +73,23 @@ def _add_up(progress: Progress) -> tuple[HoldingSums, PoolSums, list[Difference]
     )  # fmt: skip
     for number, row in enumerate(rows.iterator(chunk_size=CHUNK), start=1):
         material, owner, source, source_box, target, target_box, lot, quantity, value = row[:9]
-        for place, box, sign in ((source, source_box, -1), (target, target_box, 1)):
-            holdings[place, material, owner, box or 0] += sign * quantity
-            pool = (place, material, owner, (lot or 0) if place in kept else 0)
+        for place_id, box, sign in ((source, source_box, -1), (target, target_box, 1)):
+            holdings[place_id, material, owner, box or 0] += sign * quantity
+            pool = (place_id, material, owner, (lot or 0) if place_id in kept else 0)
             quantities[pool] += sign * quantity
             values[pool] += sign * value
+            if place_id in process:
+                in_conversion[row[-1]] += sign * value
+                if not in_conversion[row[-1]]:
+                    # Forgotten once it balances, so that memory does not grow with the conversions made.
+                    del in_conversion[row[-1]]
         breaks += _check_rules(quantity, value, *row[9:])
         if number % CHUNK == 0 or number == total:
             progress("movements", number, total)
+    breaks += [
+        Difference("movement", f"The conversion in entry {entry} keeps {value} of value.")
+        for entry, value in in_conversion.items()
+    ]
     sums = {pool: (quantities[pool], values[pool]) for pool in quantities}
     return holdings, sums, breaks
 
@@ -137,8 +152,6 @@ def _compare_pools(sums: PoolSums) -> Iterator[Difference]:
                 "cost pool",
                 f"{what}: kept {row.quantity} worth {row.value}, movements say {said[0]} worth {said[1]}.",
             )
-        if row.place.kind == Place.Kind.PROCESS and row.value:
-            yield Difference("cost pool", f"{what}: a conversion kept {row.value} of value.")
     for key in sorted(key for key, said in sums.items() if said != (0, 0) and key not in seen):
         yield Difference("cost pool", f"Movements leave {sums[key]} at {key}, but no pool is kept.")
 
