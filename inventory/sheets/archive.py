@@ -27,6 +27,8 @@ MAX_TEXTS = 1_500_000
 # The format's own limit of rows, and far more than a row of its 16,384 columns takes.
 MAX_SHEET_ROWS = 1_048_576
 MAX_ROW_BYTES = 4 * 1024 * 1024
+# Five million cells, four tags each: 200,000 rows of 25 cells. Reading takes some five seconds a million.
+MAX_SHEET_TAGS = 20_000_000
 
 _CHUNK_BYTES = 256 * 1024
 _OVERLAP_BYTES = 32
@@ -96,6 +98,7 @@ def _scan_part(archive: ZipFile, part: ZipInfo, room: int) -> PartScan:
     scan = PartScan()
     has_rows = "worksheets/" in part.filename
     limit = room if has_rows else min(MAX_OTHER_BYTES, room)
+    tag_limit = MAX_SHEET_TAGS if has_rows else MAX_OTHER_TAGS
     tail = b""
     # Reading to the end also compares the checksum, which a part longer than it claims to be cannot meet.
     with archive.open(part) as file:
@@ -104,7 +107,7 @@ def _scan_part(archive: ZipFile, part: ZipInfo, room: int) -> PartScan:
             _count_tags(scan, tail + chunk, scan.size - len(tail), len(tail))
             tail = chunk[-_OVERLAP_BYTES:]
             scan.size += len(chunk)
-            if scan.size > limit or (scan.tag_count > MAX_OTHER_TAGS and not has_rows):
+            if scan.size > limit or scan.tag_count > tag_limit:
                 _refuse_part(part)
             if has_rows and scan.size - scan.last_row_at > MAX_ROW_BYTES + _CHUNK_BYTES:
                 _refuse_row(scan)

@@ -9,6 +9,7 @@ from typing import Literal
 
 from inventory.errors import Fault
 from inventory.sheets.cells import fold
+from inventory.sheets.sheet import MAX_HEADER_CHARACTERS, shorten
 from inventory.units import find_unit, get_unit
 
 Kind = Literal["text", "whole", "decimal", "money", "amount", "date", "boolean", "choice"]
@@ -114,7 +115,7 @@ def match_columns(headers: Sequence[str], columns: Sequence[Column], *, line: in
         if found:
             _take_header(match, headers, position, *found, line)
         else:
-            match.ignored.append(header)
+            match.ignored.append(shorten(header))
     for column in columns:
         if column.is_required and column.name not in match.positions:
             names = ", ".join(
@@ -147,6 +148,8 @@ def _index_unit_names(columns: Sequence[Column]) -> dict[str, Column]:
 
 def _find_column(header: str, by_name: Mapping[str, Column]) -> tuple[Column, str] | None:
     """Return the column and the text of the unit in the header ("" when there is none)."""
+    if len(header) > MAX_HEADER_CHARACTERS:
+        return None
     plain = unicodedata.normalize("NFC", header)
     splits = list(_split_unit(plain))
     for name, unit_text, is_marked in splits:

@@ -12,6 +12,8 @@ from inventory.errors import BadInput, Fault
 # The largest network delivered in one list has about 100,000 spans; twice that is still read in seconds.
 MAX_ROWS = 200_000
 MAX_COLUMNS = 256
+# Nobody names a column longer than this; a longer header is ignored like any other that nobody asked for.
+MAX_HEADER_CHARACTERS = 120
 # A cell of a spreadsheet program holds no more characters than this.
 MAX_CELL_CHARACTERS = 32_767
 # 200,000 rows of 300 bytes; anything larger is not a list of spans or stock.
@@ -138,4 +140,6 @@ def fit_to_header(
 
 
 def shorten(text: str) -> str:
+    """Return as much of a value as a message shows, in characters that every output can write."""
+    text = text.encode("utf-8", "replace").decode()
     return text if len(text) <= SHOWN_CHARACTERS else f"{text[:SHOWN_CHARACTERS]}..."

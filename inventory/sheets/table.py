@@ -1,5 +1,6 @@
 """From rows of text to records an importer can use, with every fault of every row in one go."""
 
+import re
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -24,6 +25,10 @@ from inventory.units import Amount, find_unit, get_unit, require_dimension
 FAULT_LIMIT = 1_000
 # Longer than any amount, number or date that is meant as one.
 LONGEST_VALUE = 80
+
+
+# Line ends and tabs may stand in a remark; the rest no database or page takes.
+_UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff]")
 
 
 class FaultySheet(BadInput):
@@ -220,6 +225,8 @@ class Table:
     def _read_text(self, column: Column, text: str, style: NumberStyle) -> str:
         if len(text) > column.max_length:
             raise CellRefused(f"has {len(text)} characters; at most {column.max_length} are kept")
+        if _UNPRINTABLE.search(text):
+            raise CellRefused("holds control characters; type it again")
         return text
 
     def _read_choice(self, column: Column, text: str, style: NumberStyle) -> str:

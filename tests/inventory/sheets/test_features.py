@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from inventory.sheets import Row, UnreadableSheet, read_sheet
+from inventory.sheets import Column, Row, Table, UnreadableSheet, read_sheet
 from inventory.sheets.features import line_length_m
 
 
@@ -61,6 +61,18 @@ def test_read_sheet_keeps_numbers_as_they_stand(tmp_path: Path) -> None:
     assert row.cells == {"Length (m)": "", "a": "0.30000000000000000001", "b": "1.2"}
     assert row.headers.index("a") in row.numbers
     assert row.headers.index("b") not in row.numbers
+
+
+def test_read_sheet_shows_half_characters_as_something_that_can_be_printed(tmp_path: Path) -> None:
+    path = tmp_path / "a.json"
+    path.write_text(r'{"features": [{"geometry": null, "properties": {"a": "\ud800", "b\ud800": "\u0000"}}]}')
+    with read_sheet(path) as sheet:
+        table = Table(sheet, [Column("a")])
+        list(table)
+    assert [(fault.value, fault.message) for fault in table.faults.kept] == [
+        ("?", "holds control characters; type it again")
+    ]
+    assert "b?" in table.ignored_headers
 
 
 def test_read_sheet_takes_the_id_of_a_feature(tmp_path: Path) -> None:

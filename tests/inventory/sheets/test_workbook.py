@@ -262,6 +262,12 @@ def test_read_sheet_refuses_too_much_beside_the_rows(
         read_sheet(path)
 
 
+def test_read_sheet_refuses_too_many_cells(tmp_path: Path) -> None:
+    path = write_bomb(tmp_path / "cells.xlsx", megabytes=90, piece=b"<row>" + b"<c/>" * 200 + b"</row>")
+    with pytest.raises(UnreadableSheet, match=r"sheet1.xml' of the workbook is too large"):
+        read_sheet(path)
+
+
 def test_read_sheet_does_not_trust_a_declared_size(tmp_path: Path) -> None:
     path = save(tmp_path, [["Span"], ["S1"]])
     rewrite(path, SHEET, lambda xml: re.sub(rb'ref="[^"]*"', b'ref="A1:XFD1048576"', xml, count=1))
