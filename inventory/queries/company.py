@@ -1,5 +1,10 @@
 """The one company of this installation."""
 
+from datetime import date
+from zoneinfo import ZoneInfo
+
+from django.utils import timezone
+
 from inventory.errors import SpanstockError
 from inventory.models import Company, Party
 
@@ -24,3 +29,8 @@ def get_company_party() -> Party:
     if party is None:
         raise NotSetUp("This installation has no company yet. Run `python manage.py set_up` first.")
     return party
+
+
+def get_today() -> date:
+    """Return today's date where the company is."""
+    return timezone.now().astimezone(ZoneInfo(get_company().time_zone)).date()

@@ -1,0 +1,50 @@
+"""The restock list as JSON."""
+
+from typing import Any
+
+from api.wire.amounts import money_json, quantity_json
+from inventory.queries.restock import RestockLine, RestockList
+
+
+def restock_json(found: RestockList, *, currency: str) -> dict[str, Any]:
+    """The whole list, soonest run-out first."""
+    return {
+        "as_of": found.as_of.isoformat(),
+        "horizon_days": found.horizon_days,
+        "service": found.service,
+        "lines": [_line_json(line, currency) for line in found.lines],
+        "materials_with_enough": found.enough,
+    }
+
+
+def _line_json(line: RestockLine, currency: str) -> dict[str, Any]:
+    unit = line.material.stock_unit
+    terms = line.terms
+    return {
+        "run_out_date": line.run_out_date.isoformat(),
+        "why": line.why,
+        "material": line.material.code,
+        "name": line.material.name,
+        "place": line.place.code,
+        "owner": line.owner.code,
+        "order_by_date": line.order_by_date.isoformat(),
+        "is_late": line.is_late,
+        "quantity": quantity_json(line.quantity, unit),
+        "supplier": terms.supplier.code if terms else None,
+        "unit_cost": money_json(terms.unit_cost, currency) if terms else None,
+        "cost": money_json(line.cost, currency) if line.cost is not None else None,
+        "chance_short": round(line.chance_short, 4),
+        "on_hand": quantity_json(line.on_hand, unit),
+        "needed": quantity_json(line.needed, unit),
+        "comes_back": quantity_json(line.comes_back, unit),
+        "needs_at_risk": line.needs_at_risk,
+        "needs": [
+            {
+                "date": need.needed_date.isoformat(),
+                "reference": need.reference,
+                "quantity": quantity_json(need.mean, unit),
+                "why": need.why,
+            }
+            for need in line.needs
+        ],
+    }
