@@ -33,6 +33,8 @@ class Job(models.Model):
     # What is blown in, and whose goods it is; without an owner the customer's where it has furnished any.
     fibre = models.ForeignKey(Material, on_delete=models.PROTECT, null=True, related_name="+")
     fibre_owner = models.ForeignKey(Party, on_delete=models.PROTECT, null=True, related_name="+")
+    # Counts the span lists taken, so that two that were read at the same time cannot both be stored.
+    span_revision = models.PositiveIntegerField(default=0)
 
     class Meta:
         ordering = ["reference"]

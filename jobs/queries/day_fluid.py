@@ -1,0 +1,114 @@
+"""The fluid of a crew-day: what it takes, what is caught and what is swept, by simulation."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from jobs.calc.bore import bore_volume_m3
+from jobs.calc.crew_day import CrewDayFluid, gather_spans, simulate_crew_day
+from jobs.models import CrewDayStep, EstimatingPolicy, Span
+from jobs.queries.day_work import DayWork
+
+# The same plan gives the same kit, whoever asks and how often.
+SEED = 20_100_729
+DRAWS = 10_000
+M3_PER_L = 1e-3
+# Past any step: fluid that stays in its bore on this day.
+NEVER = 10**9
+
+
+@dataclass(frozen=True)
+class DayFluid:
+    """Fluid of one crew-day: quantiles of load and catches for the kit, means and variances for stock."""
+
+    bore_m3: float
+    load_m3: float
+    load_mean_m3: float
+    load_variance_m6: float
+    injected_mean_m3: float
+    caught_m3: float
+    swept_m3: float
+    back_mean_m3: float
+    back_variance_m6: float
+    extracted_count: int
+    swept_span_count: int
+
+
+@dataclass
+class _Element:
+    """One span of the simulation; `swept_after` is the index of the last element before its run is swept."""
+
+    span: Span
+    is_today: bool
+    swept_after: int = NEVER
+
+
+def compute_day_fluid(work: DayWork, policy: EstimatingPolicy) -> DayFluid | None:
+    """Simulate the day; None where nothing is extracted or swept."""
+    elements = _lay_out(work)
+    if not elements:
+        return None
+    spans = gather_spans(
+        bore_volume_m3=[span_bore_m3(element.span) for element in elements],
+        injected_mean=policy.injected_ratio_mean,
+        injected_sd=policy.injected_ratio_sd,
+        caught_mean=policy.caught_fraction_mean,
+        caught_sd=policy.caught_fraction_sd,
+        recovered_mean=policy.recovered_fraction_mean,
+        recovered_sd=policy.recovered_fraction_sd,
+        swept_after=[element.swept_after for element in elements],
+        is_extracted_today=[element.is_today for element in elements],
+    )
+    day = simulate_crew_day(
+        spans=spans,
+        reusable_fraction=policy.reusable_fraction,
+        set_up_m3=policy.set_up_volume_l * M3_PER_L,
+        draws=DRAWS,
+        seed=SEED,
+    )
+    return _sum_up(day, elements, policy)
+
+
+def span_bore_m3(span: Span) -> float:
+    """Volume of the empty sheath of a span."""
+    return bore_volume_m3(bore_mm=span.cable_size.bore_mm, length_m=span.length_m)
+
+
+def _lay_out(work: DayWork) -> list[_Element]:
+    """Spans in the order of work. A span of an earlier day joins where its run is cleaned, to be swept."""
+    elements: list[_Element] = []
+    for step in work.steps:
+        if step.span is not None:
+            elements.append(_Element(step.span, is_today=True))
+        elif step.kind == CrewDayStep.Kind.CLEAN and step.run is not None:
+            _sweep(elements, work.spans_of(step.run))
+    return elements
+
+
+def _sweep(elements: list[_Element], spans: list[Span]) -> None:
+    here = {element.span.pk: element for element in elements if element.is_today}
+    elements.extend(_Element(span, is_today=False) for span in spans if span.pk not in here)
+    swept = {span.pk for span in spans}
+    for element in elements:
+        if element.span.pk in swept and element.swept_after == NEVER:
+            element.swept_after = len(elements) - 1
+
+
+def _sum_up(day: CrewDayFluid, elements: list[_Element], policy: EstimatingPolicy) -> DayFluid:
+    today = [element for element in elements if element.is_today]
+    # What went in again on the same day does not come back a second time.
+    reused = day.injected_m3 - day.shortfall_m3
+    back = np.maximum(policy.fit_again_fraction * (day.caught_m3 + day.swept_m3) - reused, 0.0)
+    return DayFluid(
+        bore_m3=sum(span_bore_m3(element.span) for element in today),
+        load_m3=day.load_m3(policy.quantile),
+        load_mean_m3=float(day.shortfall_m3.mean()),
+        load_variance_m6=float(day.shortfall_m3.var()),
+        injected_mean_m3=day.injected_mean_m3,
+        caught_m3=float(np.quantile(day.caught_m3, policy.quantile)),
+        swept_m3=float(np.quantile(day.swept_m3, policy.quantile)),
+        back_mean_m3=float(back.mean()),
+        back_variance_m6=float(back.var()),
+        extracted_count=len(today),
+        swept_span_count=sum(element.swept_after != NEVER for element in elements),
+    )

@@ -1,0 +1,279 @@
+"""What a crew-day takes besides its route: one need per material, in the order in which the work meets it.
+
+Both the pull sheet and the requirements that restocking reads are made from these, so they agree.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from inventory.models import Material, Party
+from inventory.units import MILLION, convert, format_amount, format_millionths, unit_label
+from jobs.calc.cable import cable_length_m
+from jobs.calc.fittings import count_fittings
+from jobs.calc.passes import count_projectiles, passes_moments
+from jobs.models import CableSize, CrewDayStep, EstimatingPolicy, Run, Span
+from jobs.queries.catalogue import Catalogue
+from jobs.queries.day_fluid import DayFluid, compute_day_fluid
+from jobs.queries.day_work import DayWork
+
+Step = CrewDayStep.Kind
+Role = Material.FittingRole
+UM_PER_M = 1_000_000
+
+
+@dataclass(frozen=True)
+class Need:
+    """So much of something by a day's work. Quantities in millionths of `unit`, variance in its square.
+
+    `material` is None where none is known that serves: then the need is named all the same. `quantity` is
+    what the kit must hold, `mean` what the work is expected to take, `returned` what comes back of it.
+    """
+
+    section: str
+    title: str
+    unit: str
+    quantity: int
+    mean: int
+    why: str
+    first_position: int
+    material: Material | None = None
+    owner: Party | None = None
+    variance: float = 0.0
+    returned_material: Material | None = None
+    returned: int = 0
+    returned_variance: float = 0.0
+    run: Run | None = None
+    cable_size: CableSize | None = None
+
+
+@dataclass(frozen=True)
+class DayNeeds:
+    """All needs of one day, and its fluid, from which the catch capacity follows."""
+
+    work: DayWork
+    needs: list[Need]
+    fluid: DayFluid | None
+
+
+def compute_day_needs(work: DayWork, *, catalogue: Catalogue) -> DayNeeds:
+    """Everything the day's steps take, in the order of work."""
+    policy = catalogue.policy
+    fluid = compute_day_fluid(work, policy)
+    needs: list[Need] = []
+    if fluid and fluid.extracted_count:
+        needs.append(_need_fluid(work, fluid, catalogue))
+    needs.extend(_need_fittings(work, catalogue))
+    needs.extend(_need_unions(work, catalogue))
+    needs.extend(_need_projectiles(work, catalogue))
+    needs.extend(_need_fibre(work, catalogue))
+    needs.sort(key=lambda need: need.first_position)
+    return DayNeeds(work, needs, fluid)
+
+
+def to_millionths_of(unit: str, m3: float) -> int:
+    """A volume in millionths of a unit of volume; rounded up, since too little stops the crew."""
+    exact = convert(m3, "m3", unit) * MILLION
+    return -int(-exact // 1)
+
+
+def show_m3(m3: float, unit: str) -> str:
+    return format_amount(float(convert(m3, "m3", unit)), unit)
+
+
+def _need_fluid(work: DayWork, fluid: DayFluid, catalogue: Catalogue) -> Need:
+    policy, material = catalogue.policy, catalogue.fluid()
+    unit = material.stock_unit if material else "[gal_us]"
+    recovered = catalogue.recovered_forms(material) if material else []
+    factor = float(convert(1, "m3", unit))
+    spans = _count(fluid.extracted_count, "span")
+    set_up = format_amount(convert(policy.set_up_volume_l, "L", unit), unit)
+    reuse = (
+        f", less {policy.reusable_fraction:.0%} of what came back before each span"
+        if policy.reusable_fraction
+        else ", nothing that comes back counted"
+    )
+    return Need(
+        section="fluid",
+        title=material.name if material else "Fluid (none is set in the estimating policy)",
+        unit=unit,
+        quantity=to_millionths_of(unit, fluid.load_m3),
+        mean=round(fluid.load_mean_m3 * factor * MILLION),
+        variance=fluid.load_variance_m6 * factor**2,
+        returned_material=recovered[0] if recovered else None,
+        returned=round(fluid.back_mean_m3 * factor * MILLION) if recovered else 0,
+        returned_variance=fluid.back_variance_m6 * factor**2 if recovered else 0.0,
+        why=(
+            f"{spans} hold {show_m3(fluid.bore_m3, unit)}; "
+            f"times {policy.injected_ratio_mean:g} for bypass and "
+            f"{set_up} a set-up that is {show_m3(fluid.injected_mean_m3, unit)} on average; "
+            f"enough on {_in_ten(policy.quantile)} days{reuse}."
+        ),
+        first_position=work.steps_of(Step.EXTRACT)[0].position,
+        material=material,
+        owner=catalogue.company,
+    )
+
+
+def _need_fittings(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
+    policy = catalogue.policy
+    for size, steps in _by_size(work, Step.EXTRACT).items():
+        found = count_fittings(
+            spans=len(steps),
+            sets_in_use=policy.sets_in_use,
+            loss_probability=policy.fitting_loss_probability,
+            quantile=policy.quantile,
+        )
+        pieces = found.in_place + found.spares
+        lost = len(steps) * policy.fitting_loss_probability
+        why = (
+            f"{_count(len(steps), 'span')} of {size}, {_count(found.in_place, 'set')} in place at a time and "
+            f"{_count(found.spares, 'spare')} "
+            f"(a fitting is lost in {policy.fitting_loss_probability:.0%} of uses)."
+        )
+        for role, title in ((Role.PRESSURE_END, "Pressure-end fitting"), (Role.EXIT_END, "Exit fitting")):
+            material = catalogue.fitting(role, size)
+            comes_back = material is not None and material.is_reusable
+            yield Need(
+                section=str(role.value),
+                title=material.name if material else f"{title} {size}",
+                unit="1",
+                quantity=pieces * MILLION,
+                mean=pieces * MILLION,
+                returned_material=material if comes_back else None,
+                returned=max(round((pieces - lost) * MILLION), 0) if comes_back else 0,
+                returned_variance=lost * (1 - policy.fitting_loss_probability) if comes_back else 0.0,
+                why=why,
+                first_position=steps[0].position,
+                material=material,
+                owner=catalogue.company,
+                cable_size=size,
+            )
+
+
+def _need_unions(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
+    for size, steps in _by_size(work, Step.CLEAN).items():
+        joints = {step.run: len(work.spans_of(step.run)) - 1 for step in steps if step.run is not None}
+        total = sum(count for count in joints.values() if count > 0)
+        if not total:
+            continue
+        shown = ", ".join(
+            f"{run} has {_count(count + 1, 'span')}" for run, count in joints.items() if count > 0
+        )
+        material = catalogue.fitting(Role.UNION, size)
+        yield Need(
+            section="union",
+            title=material.name if material else f"Union {size}",
+            unit="1",
+            quantity=total * MILLION,
+            mean=total * MILLION,
+            why=f"One between any two spans of a run, left in place: {shown}.",
+            first_position=steps[0].position,
+            material=material,
+            owner=catalogue.company,
+            cable_size=size,
+        )
+
+
+def _need_projectiles(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
+    policy = catalogue.policy
+    mean, variance = passes_moments(passes=policy.passes)
+    for size, steps in _by_size(work, Step.CLEAN).items():
+        runs = len(steps)
+        pieces = count_projectiles(runs=runs, passes=policy.passes, quantile=policy.quantile)
+        material = catalogue.projectile(size)
+        yield Need(
+            section="projectile",
+            title=material.name if material else f"Projectile for {size}, bore {_show_bore(size)}",
+            unit="1",
+            quantity=pieces * MILLION,
+            mean=round(runs * mean * MILLION),
+            variance=runs * variance,
+            why=(
+                f"{_count(runs, 'run')} of {size} (bore {_show_bore(size)}), {mean:g} each on average; "
+                f"{pieces} suffice on {_in_ten(policy.quantile)} days."
+            ),
+            first_position=steps[0].position,
+            material=material,
+            owner=catalogue.company,
+            cable_size=size,
+        )
+
+
+def _need_fibre(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
+    for step in work.steps_of(Step.BLOW):
+        run = step.run
+        assert run is not None
+        spans = work.spans_of(run)
+        if not spans:
+            continue
+        material = catalogue.fibre(run.job)
+        unit = material.stock_unit if material else spans[0].entered_unit
+        unit = unit if unit in ("[ft_i]", "m") else "m"
+        length_m, why = _fibre_length(spans, catalogue.policy, unit)
+        quantity = to_length_millionths(length_m, unit)
+        yield Need(
+            section="fibre",
+            title=material.name if material else "Fibre cable (job names none)",
+            unit=unit,
+            quantity=quantity,
+            mean=quantity,
+            why=f"Run {run}: {why}",
+            first_position=step.position,
+            material=material,
+            owner=catalogue.fibre_owner(run.job),
+            run=run,
+            cable_size=run.cable_size,
+        )
+
+
+def to_length_millionths(length_m: float, unit: str) -> int:
+    return -int(-(convert(length_m, "m", unit) * MILLION) // 1)
+
+
+def _fibre_length(spans: list[Span], policy: EstimatingPolicy, unit: str) -> tuple[float, str]:
+    slack = [span.slack_um / UM_PER_M if span.slack_um else policy.slack_m for span in spans]
+    length = cable_length_m(
+        span_lengths_m=[span.length_m for span in spans],
+        slack_m=slack,
+        tails_m=[policy.tail_m, policy.tail_m],
+        allowance_fraction=policy.fibre_allowance_fraction,
+    )
+    route = sum(span.length_m for span in spans)
+
+    def show(metres: float) -> str:
+        return format_amount(convert(round(metres, 6), "m", unit), unit)
+
+    why = (
+        f"{_count(len(spans), 'span')} of {show(route)} in all, slack {show(sum(slack))}, "
+        f"two tails of {show(policy.tail_m)}, {policy.fibre_allowance_fraction:.0%} allowance; "
+        "in one piece."
+    )
+    return length, why
+
+
+def _by_size(work: DayWork, kind: CrewDayStep.Kind) -> dict[CableSize, list[CrewDayStep]]:
+    found: dict[CableSize, list[CrewDayStep]] = {}
+    for step in work.steps_of(kind):
+        owner = step.span if step.span is not None else step.run
+        if owner is not None:
+            found.setdefault(owner.cable_size, []).append(step)
+    return found
+
+
+def _show_bore(size: CableSize) -> str:
+    return format_amount(round(size.bore_mm, 2), "mm")
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _in_ten(quantile: float) -> str:
+    return f"{quantile * 100:g} of 100"
+
+
+def show_need(need: Need) -> str:
+    """The kit's quantity as people write it; pieces without their unit."""
+    if need.unit == "1":
+        return format_millionths(need.quantity, "1").removesuffix(f" {unit_label('1')}")
+    return format_millionths(need.quantity, need.unit)

@@ -1,0 +1,80 @@
+"""Telling inventory what planned crew-days will need, so that restocking can see ahead."""
+
+from collections.abc import Iterable
+
+from django.db.models import Q, QuerySet
+
+from inventory.models import Party
+from inventory.services.requirements import NeededMaterial, replace_many_requirements
+from jobs.models import CrewDay, Job
+from jobs.queries.catalogue import load_catalogue
+from jobs.queries.day_needs import DayNeeds, Need, compute_day_needs
+from jobs.queries.day_work import load_day_work
+from jobs.queries.jobs import get_policy
+
+# A day that has been loaded has taken its goods; what it needs is no longer to be ordered.
+FORWARD_STATES = (CrewDay.State.PLANNED, CrewDay.State.AGREED)
+KEYS_AT_ONCE = 5_000
+WHY_LENGTH = 300
+
+
+def write_needs(crew_days: Iterable[CrewDay]) -> None:
+    """Replace what these days need by what their steps now say."""
+    keys = [day.pk for day in crew_days]
+    days = list(CrewDay.objects.filter(pk__in=keys).select_related("crew", "vehicle", "warehouse"))
+    company = Party.objects.filter(is_company=True).first()
+    if not days or company is None:
+        return
+    catalogue = load_catalogue(get_policy(), company)
+    rows = {}
+    for work in load_day_work(days):
+        is_ahead = work.crew_day.state in FORWARD_STATES
+        needs = compute_day_needs(work, catalogue=catalogue) if is_ahead else None
+        rows[work.crew_day.requirement_reference] = _make_rows(needs) if needs else []
+    replace_many_requirements(rows_by_reference=rows)
+
+
+def drop_needs(references: Iterable[str]) -> None:
+    """Forget what days that are no longer planned would have needed."""
+    replace_many_requirements(rows_by_reference={reference: [] for reference in references})
+
+
+def write_needs_of_job(job: Job) -> None:
+    """Tell anew what the days need on which something of this job is planned."""
+    write_needs(_days_ahead().filter(Q(steps__span__job=job) | Q(steps__run__job=job)).distinct())
+
+
+def find_days_ahead(*, span_keys: list[int], run_keys: list[int]) -> list[CrewDay]:
+    """The days ahead on which one of these spans or runs is planned."""
+    found: dict[int, CrewDay] = {}
+    for field, keys in (("steps__span__in", span_keys), ("steps__run__in", run_keys)):
+        for start in range(0, len(keys), KEYS_AT_ONCE):
+            chunk = keys[start : start + KEYS_AT_ONCE]
+            found.update({day.pk: day for day in _days_ahead().filter(**{field: chunk}).distinct()})
+    return list(found.values())
+
+
+def _days_ahead() -> QuerySet[CrewDay]:
+    return CrewDay.objects.filter(state__in=FORWARD_STATES).order_by("pk")
+
+
+def _make_rows(day: DayNeeds) -> list[NeededMaterial]:
+    return [_make_row(need, day.work.crew_day) for need in day.needs if need.material is not None]
+
+
+def _make_row(need: Need, day: CrewDay) -> NeededMaterial:
+    assert need.material is not None
+    assert need.owner is not None
+    return NeededMaterial(
+        material=need.material,
+        owner=need.owner,
+        place=day.warehouse,
+        needed_date=day.date,
+        mean=need.mean,
+        variance=need.variance,
+        returned_material=need.returned_material,
+        returned_mean=need.returned,
+        returned_variance=need.returned_variance,
+        returned_date=day.date if need.returned_material else None,
+        why=need.why[:WHY_LENGTH],
+    )
