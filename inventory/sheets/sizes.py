@@ -6,7 +6,7 @@ from decimal import Decimal
 from inventory.sheets.numbers import CellRefused
 
 # A letter or two of the cable's type may stand before the size, an inch mark behind it.
-_SIZE = re.compile(r"[A-Za-z]{0,4}[\s._-]?(\d*[.,]\d+|\d+)\s*(?:\"|in|inch)?", re.IGNORECASE | re.ASCII)
+_SIZE = re.compile(r"(?:[A-Za-z]{1,4}[\s._-]?)?(\d*[.,]\d+|\d+)\s*(?:\"|in|inch)?", re.IGNORECASE | re.ASCII)
 LARGEST_INCHES = 10
 
 

@@ -3,7 +3,6 @@
 from datetime import date
 
 from inventory.errors import NotFound
-from inventory.models import Party
 from jobs.models import Crew, CrewDay, EstimatingPolicy, Job
 
 
@@ -36,10 +35,3 @@ def get_crew_day(*, crew_code: str, date: date) -> CrewDay:
 def get_policy() -> EstimatingPolicy:
     """The company's policy, or the defaults of the trade where nobody has set one down."""
     return EstimatingPolicy.objects.select_related("fluid").first() or EstimatingPolicy()
-
-
-def get_company_party() -> Party:
-    party = Party.objects.filter(is_company=True).first()
-    if party is None:
-        raise NotFound("There is no company yet; set it up first.")
-    return party

@@ -9,7 +9,7 @@ from django.db import transaction
 
 from inventory.errors import BadInput, Fault, NotFound
 from inventory.models import Actor, Material, Party, Place
-from inventory.services.events import record_event
+from inventory.services.sealing import record_event
 from jobs.errors import WorkRefused
 from jobs.models import Job
 from jobs.services.needs import write_needs_of_job
@@ -93,7 +93,7 @@ def change_state(*, reference: str, state: str, by: Actor, occurred_at: datetime
     job.save(update_fields=["state", "held_from"])
     write_needs_of_job(job)
     record_event(
-        uuid=uuid.uuid4(),
+        id=uuid.uuid4(),
         kind="job_state_changed",
         occurred_at=occurred_at,
         body={"job": job.reference, "by": by.code, "from": before, "to": state},

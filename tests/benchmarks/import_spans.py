@@ -1,22 +1,25 @@
 """How long 100,000 spans take, how long they keep others from writing, and how much memory they need.
 
-Run it by `python -m tests.benchmarks.import_spans [NUMBER]`. It makes a list and a SQLite database in a
-temporary folder, imports the list, then imports it again as a revision with a few changes.
+The list is made in a temporary folder, imported, and imported again as a revision with a few changes.
 """
 
 import csv
-import os
 import random
 import resource
-import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+from tests.benchmarks.measurement import Measurement
+
+if TYPE_CHECKING:
+    from inventory.models import Actor
 
 SIZES = (".412", ".500", ".540", ".625", ".750", ".875")
+SPANS = 100_000
 SPANS_PER_RUN = 4
 HEADER = ("Span", "Run", "Cable size", "Length (ft)", "From", "To", "From kind", "Slack (ft)", "Reference")
 
@@ -65,44 +68,39 @@ def peak_mb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def main(count: int) -> None:
+def main() -> list[Measurement]:
+    """A first list, then the same list with one length in a thousand changed."""
+    from inventory.models import Actor
+
+    actor = Actor.objects.create(code="benchmark", name="Benchmark", kind="system")
+    measured = []
     with tempfile.TemporaryDirectory() as folder:
-        os.environ["SPANSTOCK_DATA_DIRECTORY"] = folder
-        os.environ.pop("SPANSTOCK_DATABASE_URL", None)
-        os.environ.setdefault("DJANGO_SETTINGS_MODULE", "api.config.settings")
-        import django
-
-        django.setup()
-        from django.core.management import call_command
-        from django.utils import timezone
-
-        from inventory.models import Actor
-        from jobs.services.job_life import JobOpening
-        from jobs.services.spans import import_spans
-
-        call_command("migrate", verbosity=0)
-        actor = Actor.objects.create(code="benchmark", name="Benchmark", kind="system")
-        for revision, what in enumerate(("first list", "revision", "no change")):
-            path = Path(folder) / f"{what}.csv"
-            write_list(path, count, revision=min(revision, 1))
-            began = time.perf_counter()
-            with write_time() as times:
-                found = import_spans(
-                    path=path,
-                    job_reference="BENCH",
-                    by=actor,
-                    occurred_at=timezone.now(),
-                    opening=JobOpening() if revision == 0 else None,
-                )
-            ended = time.perf_counter()
-            writing = ended - times["begun"] if found.is_stored else 0.0
-            difference = found.difference
-            print(
-                f"{what:10}  {count} spans  {ended - began:6.1f} s in all  {writing:6.1f} s in the write "
-                f"transaction  {peak_mb():5.0f} MB at most  "
-                f"(+{len(difference.added)} ~{len(difference.changed)} ={difference.unchanged_count})"
-            )
+        for revision, what in enumerate(("first list", "revision")):
+            path = Path(folder) / f"{revision}.csv"
+            write_list(path, SPANS, revision=revision)
+            total, writing = _import(path, actor, is_first=revision == 0)
+            measured += [
+                Measurement(what=f"{what} of {SPANS} spans", value=total, unit="s", at_most=60),
+                Measurement(what=f"{what}, write transaction", value=writing, unit="s"),
+                Measurement(what=f"{what}, peak memory", value=peak_mb(), unit="MB", at_most=500),
+            ]
+    return measured
 
 
-if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100_000)
+def _import(path: Path, actor: "Actor", *, is_first: bool) -> tuple[float, float]:
+    from django.utils import timezone
+
+    from jobs.services.job_life import JobOpening
+    from jobs.services.spans import import_spans
+
+    began = time.perf_counter()
+    with write_time() as times:
+        import_spans(
+            path=path,
+            job_reference="BENCH",
+            by=actor,
+            occurred_at=timezone.now(),
+            opening=JobOpening() if is_first else None,
+        )
+    ended = time.perf_counter()
+    return ended - began, ended - times["begun"]

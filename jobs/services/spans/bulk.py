@@ -42,7 +42,9 @@ def insert_rows(model: type[Model], columns: Sequence[str], rows: Iterable[tuple
     defaults = tuple(field.get_default() for field in rest)
     quote = connection.ops.quote_name
     attributes = {field.attname: field.column for field in model._meta.concrete_fields}
-    names = [str(name) for name in (*(attributes[column] for column in columns), *(field.column for field in rest))]
+    names = [
+        str(name) for name in (*(attributes[column] for column in columns), *(field.column for field in rest))
+    ]
     placeholders = ", ".join(["%s"] * len(names))
     statement = (
         f"INSERT INTO {quote(model._meta.db_table)} ({', '.join(map(quote, names))}) VALUES ({placeholders})"

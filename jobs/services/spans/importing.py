@@ -10,7 +10,7 @@ from django.db import transaction
 
 from inventory.errors import BadInput, Fault
 from inventory.models import Actor
-from inventory.services.events import record_event
+from inventory.services.sealing import record_event
 from jobs.errors import WorkRefused
 from jobs.models import CrewDay, Job, Span
 from jobs.queries.jobs import find_job
@@ -148,7 +148,7 @@ def _find_days(difference: Difference, known: KnownJob) -> list[CrewDay]:
 
 def _tell(job: Job, difference: Difference, *, by: Actor, occurred_at: datetime) -> None:
     record_event(
-        uuid=uuid.uuid4(),
+        id=uuid.uuid4(),
         kind="spans_revised",
         occurred_at=occurred_at,
         body={
