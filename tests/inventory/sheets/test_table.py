@@ -182,6 +182,17 @@ def test_table_takes_typed_numbers_of_a_workbook_as_they_are(tmp_path: Path) -> 
     assert rows[0]["built"] == date(2026, 8, 7)
 
 
+def test_table_lets_only_typed_text_tell_what_a_comma_means(tmp_path: Path) -> None:
+    workbook = openpyxl.Workbook()
+    for row in (["Span ID", "Length (m)"], ["S1", 1.5], ["S2", "12,5"], ["S3", "1,234"]):
+        workbook.active.append(row)
+    path = tmp_path / "a.xlsx"
+    workbook.save(path)
+    with read_sheet(path) as sheet:
+        rows = Table(sheet, COLUMNS).read_all()
+    assert [str(record["length"].value) for record in rows] == ["1.5", "12.5", "1.234"]
+
+
 @pytest.mark.parametrize(
     ("row", "message"),
     [

@@ -268,10 +268,18 @@ def test_read_sheet_refuses_too_many_cells(tmp_path: Path) -> None:
         read_sheet(path)
 
 
-def test_read_sheet_does_not_trust_a_declared_size(tmp_path: Path) -> None:
-    path = save(tmp_path, [["Span"], ["S1"]])
-    rewrite(path, SHEET, lambda xml: re.sub(rb'ref="[^"]*"', b'ref="A1:XFD1048576"', xml, count=1))
-    assert [row.texts for row in read(path)] == [("S1",)]
+@pytest.mark.parametrize("size", [b"A1:A1", b"A1:XFD1048576"])
+def test_read_sheet_does_not_trust_a_declared_size(tmp_path: Path, size: bytes) -> None:
+    path = save(tmp_path, [["Span", "Note"], ["S1", "x"], ["S2", "y"]])
+    rewrite(path, SHEET, lambda xml: re.sub(rb'ref="[^"]*"', b'ref="' + size + b'"', xml, count=1))
+    assert [row.texts for row in read(path)] == [("S1", "x"), ("S2", "y")]
+
+
+def test_check_archive_counts_each_row_once_across_pieces(tmp_path: Path) -> None:
+    # A piece is 256 KiB; 2 MB of short rows put a tag on and around every border.
+    piece = b"<row><c><v>1</v></c></row>"
+    path = write_bomb(tmp_path / "count.xlsx", megabytes=2, piece=piece)
+    assert archive_module.check_archive(path)[SHEET].row_count == 2 + 2 * (1_000_000 // len(piece))
 
 
 def test_read_sheet_stops_at_a_row_beyond_the_format(tmp_path: Path) -> None:
