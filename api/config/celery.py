@@ -23,7 +23,8 @@ def _broker() -> dict[str, Any]:
     for name in ("waiting", "control"):
         (folder / name).mkdir(parents=True, exist_ok=True)
     return {
-        "broker_url": "filesystem://",
+        # A host nobody looks up: without one kombu warns at every start.
+        "broker_url": "filesystem://localhost",
         "broker_transport_options": {
             # One folder both ways: whoever sends and whoever receives are on this machine.
             "data_folder_in": str(folder / "waiting"),
@@ -32,6 +33,17 @@ def _broker() -> dict[str, Any]:
         },
     }
 
+
+SEAL_EVERY_S = 5
+
+# A sweep that its worker did not reach before the next one is due may be dropped: the next does its work.
+SCHEDULE: dict[str, Any] = {
+    "seal what was posted": {
+        "task": "inventory.tasks.seal_posted",
+        "schedule": SEAL_EVERY_S,
+        "options": {"expires": SEAL_EVERY_S},
+    },
+}
 
 app = Celery("spanstock")
 app.conf.update(
@@ -50,6 +62,6 @@ app.conf.update(
     # Django has set up logging already.
     worker_hijack_root_logger=False,
     beat_schedule_filename=str(environment.DATA_DIRECTORY / "schedule"),
-    beat_schedule={},
+    beat_schedule=SCHEDULE,
 )
 app.autodiscover_tasks()

@@ -42,7 +42,7 @@ class Command(BaseCommand):
         _refuse_old_database()
         commands = {"web": _web(options), "worker": _worker(), "schedule": _schedule()}
         scheme = "https" if options["certificate"] else "http"
-        self.stdout.write(f"Serving {scheme}://{options['bind']}/ until Ctrl-C.")
+        self.stdout.write(f"Serving {scheme}://{options['bind']}/ until Ctrl-C, then a few seconds more.")
         self.stdout.flush()
         ended = _run_together(commands)
         if ended:
@@ -142,7 +142,10 @@ def _wait(children: dict[str, "subprocess.Popen[bytes]"], stop: threading.Event)
 
 
 def _end(children: dict[str, "subprocess.Popen[bytes]"]) -> None:
-    """Ask every child to finish what it has in hand; end with force what has not after the grace time."""
+    """Ask every child to finish what it has in hand; end with force what has not after the grace time.
+
+    The worker looks up from an idle broker only every few seconds, so it is usually the last to go.
+    """
     for child in children.values():
         if child.poll() is None:
             child.send_signal(signal.SIGTERM)

@@ -24,6 +24,11 @@ def test_tasks_are_not_run_where_they_are_sent() -> None:
     assert app.conf.task_acks_late
 
 
+def test_schedule_names_tasks_that_exist() -> None:
+    app.loader.import_default_modules()
+    assert {entry["task"] for entry in app.conf.beat_schedule.values()} <= set(app.tasks)
+
+
 def test_message_waits_in_the_data_directory_and_is_taken_once() -> None:
     waiting = Path(settings.DATA_DIRECTORY) / "messages" / "waiting"
     with app.connection_for_write() as connection, connection.SimpleQueue("celery") as queue:

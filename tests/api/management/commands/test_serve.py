@@ -1,9 +1,11 @@
 """`manage.py serve` as its operator meets it: a process of its own, a port, a Ctrl-C."""
 
+import contextlib
 import os
 import shutil
 import signal
 import socket
+import sqlite3
 import ssl
 import subprocess
 import sys
@@ -127,6 +129,34 @@ def test_serve_answers_and_ends_whole_on_a_signal(start: Start, port: int, numbe
     assert output.rstrip().endswith("Stopped."), output
     assert "Traceback" not in output
     assert not any(_is_alive(pid) for pid in children.values())
+
+
+NOTE_AN_EVENT = """
+import uuid
+from django.utils import timezone
+from inventory.services.sealing import record_event
+record_event(id=uuid.uuid4(), kind="tried", occurred_at=timezone.now(), body={})
+"""
+
+
+def _read_number(migrated: dict[str, str], query: str) -> int:
+    database = Path(migrated["SPANSTOCK_DATA_DIRECTORY"]) / "spanstock.sqlite3"
+    with contextlib.closing(sqlite3.connect(database, timeout=20)) as connection:
+        found: int = connection.execute(query).fetchone()[0]
+        return found
+
+
+def test_serve_has_what_was_posted_sealed(start: Start, migrated: dict[str, str]) -> None:
+    """All the way: the schedule sends a message, the worker takes it and finds the work in the table."""
+    command = [*MANAGE, "shell", "--no-imports", "-c", NOTE_AN_EVENT]
+    subprocess.run(command, env=migrated, check=True, timeout=PATIENCE_S)
+    assert _read_number(migrated, "SELECT count(*) FROM inventory_unsealed") == 1
+    start()
+    until = time.monotonic() + PATIENCE_S
+    while _read_number(migrated, "SELECT count(*) FROM inventory_seal") == 0 and time.monotonic() < until:
+        time.sleep(0.2)
+    assert _read_number(migrated, "SELECT count(*) FROM inventory_seal") == 1
+    assert _read_number(migrated, "SELECT count(*) FROM inventory_unsealed") == 0
 
 
 @pytest.mark.parametrize("name", ["web", "worker", "schedule"])
