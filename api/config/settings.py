@@ -47,6 +47,8 @@ def _database() -> dict[str, Any]:
             ),
         }
     else:
+        # Unless the address says otherwise: readiness must answer even where packets are swallowed.
+        database["OPTIONS"] = {"connect_timeout": 10} | database.get("OPTIONS", {})
         database["CONN_MAX_AGE"] = 60
         database["CONN_HEALTH_CHECKS"] = True
     return database
