@@ -19,6 +19,12 @@ PACKAGES = ("inventory", "jobs")
 NO_CALCULATIONS = {
     "inventory/calc/ranges.py": "refuses parameters that are out of range",
     "inventory/calc/bisection.py": "searches for other calculations, which are checked through them",
+    "jobs/calc/reels/columns.py": "a step of the allotment of reels, checked through it",
+    "jobs/calc/reels/filling.py": "a step of the allotment of reels, checked through it",
+    "jobs/calc/reels/network.py": "a step of the allotment of reels, checked through it",
+    "jobs/calc/reels/problem.py": "a step of the allotment of reels, checked through it",
+    "jobs/calc/reels/remnants.py": "a step of the allotment of reels, checked through it",
+    "jobs/calc/reels/scaling.py": "a step of the allotment of reels, checked through it",
 }
 NUMERIC = re.compile(r"\b(float|int|array|array_like|ndarray|sequence|list|dict|mapping|Fraction)\b", re.I)
 # A unit in brackets: [m^3], [-], [any unit u], [degC, kg/m^3].

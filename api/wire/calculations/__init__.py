@@ -4,7 +4,7 @@ Each subject has a module here that declares its fields and hands them to the pu
 `inventory.calc` and `jobs.calc`; importing this package registers them all.
 """
 
-from api.wire.calculations import balance, fittings, fluid, pooling, volumes
+from api.wire.calculations import balance, fittings, fluid, pooling, reels, volumes
 from api.wire.calculations.registry import (
     Calculation,
     UnknownCalculation,
@@ -23,5 +23,6 @@ __all__ = [
     "get_calculation",
     "list_calculations",
     "pooling",
+    "reels",
     "volumes",
 ]
