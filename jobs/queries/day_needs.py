@@ -90,7 +90,7 @@ def _need_fluid(work: DayWork, fluid: DayFluid, catalogue: Catalogue) -> Need:
     reuse = (
         f", less {policy.reusable_fraction:.0%} of what came back before each span"
         if policy.reusable_fraction
-        else ", nothing that comes back counted"
+        else "; nothing that comes back is counted on"
     )
     return Need(
         section="fluid",

@@ -58,7 +58,9 @@ def load_day_work(crew_days: Iterable[CrewDay]) -> list[DayWork]:
         "span__far",
         "span__run",
         "run__cable_size",
-        "run__job",
+        "run__job__customer",
+        "run__job__fibre",
+        "run__job__fibre_owner",
     )
     for step in steps.order_by("crew_day", "position"):
         steps_by_day.setdefault(step.crew_day_id, []).append(step)

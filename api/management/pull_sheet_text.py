@@ -1,0 +1,92 @@
+"""A pull sheet for the eyes of a crew: steps, what to take and from where, what is short, cautions."""
+
+from collections.abc import Iterator
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.rule import Rule
+from rich.table import Table
+from rich.text import Text
+
+from jobs.queries.kit_stock import Pick
+from jobs.queries.pull_sheet import PullSheet, SheetLine, show_quantity
+
+
+def lay_out_pull_sheet(sheet: PullSheet) -> Group:
+    """The whole sheet, one part below the other."""
+    parts: list[RenderableType] = [*_heading(sheet), _steps(sheet)]
+    if sheet.remarks:
+        parts.append(_list("Look at the plan", sheet.remarks))
+    if sheet.lines:
+        parts += [Text(""), Rule("To load", align="left", style="none", characters="-")]
+        parts += [part for line in sheet.lines for part in _line(line)]
+    parts += _shortages(sheet)
+    parts.append(_list("Cautions", sheet.cautions))
+    return Group(*parts)
+
+
+def _heading(sheet: PullSheet) -> Iterator[Text]:
+    yield Text(f"{sheet.crew_name} ({sheet.crew_code})  {sheet.date:%A} {sheet.date}", style="bold")
+    yield Text(f"{sheet.vehicle}, kit from {sheet.warehouse}; {sheet.state}")
+    yield Text("")
+
+
+def _steps(sheet: PullSheet) -> Table:
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column(justify="right")
+    table.add_column(no_wrap=False)
+    table.add_column(ratio=1)
+    table.add_column()
+    for step in sheet.steps:
+        style = "dim" if step.is_stopped else ""
+        row = (str(step.position), step.title, step.detail, step.job)
+        table.add_row(*(Text(cell, style=style) for cell in row))
+    return table
+
+
+def _line(line: SheetLine) -> Iterator[RenderableType]:
+    head = Table.grid(expand=True, padding=(0, 1))
+    head.add_column(ratio=1)
+    head.add_column(justify="right", no_wrap=True)
+    said = f"needs {show_quantity(line.needed, line.unit)}"
+    if line.on_truck:
+        said += f", {show_quantity(line.on_truck, line.unit)} on the truck"
+    head.add_row(Text(line.title, style="bold"), Text(said))
+    yield head
+    for pick in line.picks:
+        yield Padding(_pick(pick), (0, 0, 0, 2))
+    if line.short:
+        yield Padding(Text(f"short {show_quantity(line.short, line.unit)}", style="bold red"), (0, 0, 0, 2))
+    elif not line.to_take:
+        yield Padding(Text("nothing to take; it is on the truck"), (0, 0, 0, 2))
+    yield Padding(Text(line.why, style="dim"), (0, 0, 0, 4))
+
+
+def _pick(pick: Pick) -> Table:
+    table = Table.grid(padding=(0, 2))
+    table.add_column(min_width=10, justify="right", no_wrap=True)
+    table.add_column()
+    where = f"{pick.container}, {pick.place}" if pick.container else pick.place
+    note = f" ({pick.note})" if pick.note else ""
+    table.add_row(Text(show_quantity(pick.quantity, pick.unit)), Text(f"{where}{note}"))
+    return table
+
+
+def _shortages(sheet: PullSheet) -> Iterator[RenderableType]:
+    if not sheet.lines:
+        return
+    if not sheet.shortages:
+        yield Text("")
+        yield Text("Nothing is short.", style="bold")
+        return
+    said = [f"{line.title}: {show_quantity(line.short, line.unit)}" for line in sheet.shortages]
+    yield _list("Short", said, style="bold red")
+
+
+def _list(title: str, sentences: list[str], style: str = "bold") -> Group:
+    table = Table.grid(padding=(0, 1))
+    table.add_column()
+    table.add_column(ratio=1)
+    for sentence in sentences:
+        table.add_row(Text("-"), Text(sentence))
+    return Group(Text(""), Text(title, style=style), table)

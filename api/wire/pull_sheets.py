@@ -1,0 +1,67 @@
+"""A pull sheet in JSON's own types."""
+
+from typing import Any
+
+from api.wire.amounts import quantity_json
+from jobs.queries.kit_stock import Pick
+from jobs.queries.pull_sheet import PullSheet, SheetLine, SheetStep
+
+
+def pull_sheet_body(sheet: PullSheet) -> dict[str, Any]:
+    """Everything on the sheet, in the order of work."""
+    return {
+        "crew": {"code": sheet.crew_code, "name": sheet.crew_name},
+        "date": sheet.date.isoformat(),
+        "vehicle": sheet.vehicle,
+        "warehouse": sheet.warehouse,
+        "state": sheet.state,
+        "steps": [_step(step) for step in sheet.steps],
+        "lines": [_line(line) for line in sheet.lines],
+        "shortages": [_shortage(line) for line in sheet.shortages],
+        "remarks": sheet.remarks,
+        "cautions": sheet.cautions,
+    }
+
+
+def _step(step: SheetStep) -> dict[str, Any]:
+    return {
+        "position": step.position,
+        "kind": step.kind,
+        "title": step.title,
+        "detail": step.detail,
+        "job": step.job,
+        "is_stopped": step.is_stopped,
+    }
+
+
+def _line(line: SheetLine) -> dict[str, Any]:
+    return {
+        "section": line.section,
+        "title": line.title,
+        "material": line.material_code or None,
+        "owner": line.owner_code or None,
+        "needed": quantity_json(line.needed, line.unit),
+        "on_truck": quantity_json(line.on_truck, line.unit),
+        "to_take": quantity_json(line.to_take, line.unit),
+        "short": quantity_json(line.short, line.unit),
+        "picks": [_pick(pick) for pick in line.picks],
+        "first_step": line.first_position,
+        "why": line.why,
+    }
+
+
+def _pick(pick: Pick) -> dict[str, Any]:
+    return {
+        "place": pick.place,
+        "container": pick.container or None,
+        "quantity": quantity_json(pick.quantity, pick.unit),
+        "note": pick.note,
+    }
+
+
+def _shortage(line: SheetLine) -> dict[str, Any]:
+    return {
+        "title": line.title,
+        "material": line.material_code or None,
+        "short": quantity_json(line.short, line.unit),
+    }

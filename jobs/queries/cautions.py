@@ -1,0 +1,62 @@
+"""The usual cautions, shown wherever the work they belong to is planned. They never permit anything."""
+
+from jobs.models import AccessPoint, CableSize, CrewDayStep, EstimatingPolicy, Span
+from jobs.queries.day_work import DayWork
+
+Step = CrewDayStep.Kind
+
+ALWAYS = (
+    "Eye protection for everyone at the work. Safety data sheets are at hand.",
+    "Local codes and licensed practice come first; this sheet permits no pressure.",
+)
+PRESSURE_LIMIT = (
+    "Pressure, for extraction and for air: no limit approved. Ask safety; the weakest hose or fitting counts."
+)
+EXTRACTION = (
+    "Check that the plant is de-energised before touching it (60 or 90 V AC on trunk and feeder).",
+    "Never feel for a leak by hand: fluid injected under the skin is a hospital emergency.",
+    "Vent before opening anything. Secure the cable end so that it cannot kink or whip.",
+    "Catcher and exclusion zone where the core comes out.",
+    "Full drums are never lifted by hand. Nothing goes into a drain.",
+)
+AIR = (
+    "Air behind a projectile stores far more energy than liquid: catcher and exclusion zone at the far end.",
+    "A blocked run is vented at both ends before anyone approaches.",
+)
+VAULT = "Test the air before entering a vault: {names}."
+WEAK_SIZE = "The bore of {size} is a {confidence} nominal value: measure before relying on amounts."
+
+
+def list_cautions(work: DayWork, policy: EstimatingPolicy) -> list[str]:
+    """What belongs to this day's steps, in the order of work, then the company's own."""
+    kinds = {step.kind for step in work.steps}
+    found = list(ALWAYS)
+    if kinds:
+        found.append(PRESSURE_LIMIT)
+    if Step.EXTRACT in kinds:
+        found += EXTRACTION
+    if kinds & {Step.CLEAN, Step.BLOW}:
+        found += AIR
+    vaults = _vaults(work)
+    if vaults:
+        found.append(VAULT.format(names=", ".join(vaults)))
+    found += [
+        WEAK_SIZE.format(size=size, confidence=size.confidence)
+        for size in _sizes(work)
+        if size.measured_bore_mm is None and size.confidence != CableSize.Confidence.SOUND
+    ]
+    return found + [str(caution) for caution in policy.cautions]
+
+
+def _spans(work: DayWork) -> list[Span]:
+    of_runs = [span for spans in work.spans_by_run.values() for span in spans]
+    return work.extracted_spans + of_runs
+
+
+def _vaults(work: DayWork) -> list[str]:
+    ends = [point for span in _spans(work) for point in (span.near, span.far)]
+    return list(dict.fromkeys(point.name for point in ends if point.kind == AccessPoint.Kind.VAULT))
+
+
+def _sizes(work: DayWork) -> list[CableSize]:
+    return list(dict.fromkeys(span.cable_size for span in _spans(work)))
