@@ -18,6 +18,7 @@ PACKAGES = ("inventory", "jobs")
 # Modules whose functions calculate nothing of their own.
 NO_CALCULATIONS = {
     "inventory/calc/ranges.py": "refuses parameters that are out of range",
+    "inventory/calc/exact_numbers.py": "reads numbers as exact fractions",
     "inventory/calc/bisection.py": "searches for other calculations, which are checked through them",
     "jobs/calc/reels/columns.py": "a step of the allotment of reels, checked through it",
     "jobs/calc/reels/filling.py": "a step of the allotment of reels, checked through it",

@@ -29,7 +29,8 @@ def allocate_money(*, total_minor_units: int, weights: Sequence[Exact]) -> list[
 
     References
     ----------
-    .. [1] Balinski, M. L. & Young, H. P. (2001), Fair Representation, 2nd ed., appendix A (Hamilton's method).
+    .. [1] Balinski, M. L. & Young, H. P. (2001), Fair Representation, 2nd ed., appendix A
+       (Hamilton's method).
     """
     total = as_exact("total_minor_units", total_minor_units)
     if total.denominator != 1:

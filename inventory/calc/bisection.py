@@ -7,8 +7,16 @@ import numpy.typing as npt
 
 from inventory.calc.ranges import FloatArray, Numbers
 
+# A level reaches a chance when it misses it by no more than the rounding of the sums involved: ten times 0.1
+# must reach 1, and 8 of them 0.8.
+ROUNDING = 1e-9
 # Halving the widest bracket of doubles this often leaves neighbouring numbers.
 MOST_HALVINGS = 2100
+
+
+def reaches(chance: Numbers, wanted: Numbers) -> npt.NDArray[np.bool_]:
+    """Whether a chance comes up to the wanted one, rounding forgiven."""
+    return np.asarray(1 - chance <= (1 - wanted) * (1 + ROUNDING))
 
 
 def least_whole(

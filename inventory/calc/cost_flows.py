@@ -97,8 +97,8 @@ def cost_flow(*, method: str, events: Sequence[StockEvent]) -> CostFlow:
         'fifo' or 'weighted_average'
     events : sequence of StockEvent
         In the order they happened: 'receive' and 'return' with quantity and unit_cost, 'draw' with quantity,
-        all >= 0 [unit of the material], [money per unit]. What is returned leaves next (first in first out) or
-        joins the average.
+        all >= 0 [unit of the material], [money per unit]. What is returned leaves next (first in first out)
+        or joins the average.
 
     Returns
     -------

@@ -51,8 +51,8 @@ def count_classes(
     Returns
     -------
     CountClasses
-        classes, annual_value [money per year], cumulative_share [1] by id; where nothing has any value all are
-        in the lowest class and have no share
+        classes, annual_value [money per year], cumulative_share [1] by id; where nothing has any value all
+        are in the lowest class and have no share
 
     Raises
     ------

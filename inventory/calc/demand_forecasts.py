@@ -54,7 +54,8 @@ def demand_pattern(history: npt.ArrayLike) -> DemandPattern:
     """Average interval and squared coefficient of variation of each series.
 
     ADI = (periods from the first demand on) / (periods with demand); CV^2 = s^2 / mean^2 of the demands that
-    are not zero, s^2 with n - 1. Strictly above 1.32 and 0.49 a series is intermittent, erratic or both (lumpy).
+    are not zero, s^2 with n - 1. Strictly above 1.32 or 0.49 a series is intermittent or erratic, above both
+    lumpy.
 
     Parameters
     ----------
@@ -153,8 +154,8 @@ def sba_rates(history: npt.ArrayLike, *, smoothing: float = 0.1) -> FloatArray:
 
     References
     ----------
-    .. [1] Syntetos, A. A. & Boylan, J. E. (2005), The accuracy of intermittent demand estimates, International
-       Journal of Forecasting 21:303-314.
+    .. [1] Syntetos, A. A. & Boylan, J. E. (2005), The accuracy of intermittent demand estimates,
+       International Journal of Forecasting 21:303-314.
     """
     return (1 - smoothing / 2) * croston_rates(history, smoothing=smoothing)
 
@@ -164,8 +165,8 @@ def tsb_rates(
 ) -> FloatArray:
     """Rate of Teunter, Syntetos and Babai: smoothed chance of demand times smoothed size.
 
-    The chance moves every period, so a material that nobody wants any more fades out; it begins at 1 or 0 with
-    the first period, the size with the first demand.
+    The chance moves every period, so a material that nobody wants any more fades out; it begins at 1 or 0
+    with the first period, the size with the first demand.
 
     Parameters
     ----------

@@ -8,29 +8,7 @@ Exact = Fraction | Decimal | int | float | str
 
 
 def as_exact(name: str, value: Exact) -> Fraction:
-    """The value as an exact fraction; a float stands for the shortest decimal that reads back as it.
-
-    Parameters
-    ----------
-    name : str
-        What to call the value in a refusal
-    value : Fraction, Decimal, int, float or str
-        A number or a decimal string [any unit]
-
-    Returns
-    -------
-    Fraction
-        The same number [same unit]
-
-    Raises
-    ------
-    ValueError
-        If it is not a finite number.
-
-    References
-    ----------
-    .. [1] IEEE 754-2019, 5.12.2: the shortest decimal that converts back to the same binary number.
-    """
+    """The value as an exact fraction; a float stands for the shortest decimal that reads back as it."""
     if isinstance(value, float | Decimal) and not isfinite(value):
         raise ValueError(f"{name} must be a finite number, got {value}")
     try:

@@ -55,7 +55,7 @@ def forward_stock(*, nodes: Mapping[str, SupplyNode], edges: Sequence[tuple[str,
         [periods], demand_bound_constant z >= 0 [1], demand_sd of outside demand per period >= 0 (None where
         none) [units per sqrt(period)]
     edges : sequence of (str, str)
-        From supplier to supplied; no cycle, direction left aside
+        From supplier to supplied, as ids [-]; no cycle, direction left aside
 
     Returns
     -------

@@ -78,7 +78,7 @@ def min_max_policy(
     if reorder_point is None and order_up_to is None:
         if not mean:
             return MinMaxPolicy(-1, 0, 0.0)
-        return best_min_max(review)
+        return _best_min_max(review)
     if reorder_point is None or order_up_to is None:
         missing = "reorder_point" if reorder_point is None else "order_up_to"
         raise ValueError(f"{missing} must be given where the other of reorder_point and order_up_to is")
@@ -121,7 +121,7 @@ def table_min_max_policy(
         return MinMaxPolicy(-1, 0, 0.0)
     protected = demand.over_periods(as_whole("lead_time", lead_time, least=0) + 1)
     costs = _costs(protected, holding_cost, stockout_cost)
-    return best_min_max(PeriodicReview(chances, costs, as_not_negative("fixed_cost", fixed_cost)))
+    return _best_min_max(PeriodicReview(chances, costs, as_not_negative("fixed_cost", fixed_cost)))
 
 
 def _costs(demand: DemandShape, holding_cost: float, stockout_cost: float) -> "PositionCosts":
@@ -196,30 +196,11 @@ class PeriodicReview:
         return (self.fixed_cost + held) / float(visits.sum())
 
 
-def best_min_max(review: PeriodicReview) -> MinMaxPolicy:
+def _best_min_max(review: PeriodicReview) -> MinMaxPolicy:
     """The levels that cost least, by raising S and tightening s.
 
     The best s for a given S is the first one, going down, whose cost is not above that of its own position:
     c(s, S) <= G(s). A higher S is worth a look as long as G(S) is not above the least cost so far.
-
-    Parameters
-    ----------
-    review : PeriodicReview
-        Chances of a period's demand and costs [pieces], [money per period]
-
-    Returns
-    -------
-    MinMaxPolicy
-        s and S [pieces], cost [money per period]
-
-    Raises
-    ------
-    ValueError
-        Never; the callers have checked.
-
-    References
-    ----------
-    .. [1] Zheng, Y.-S. & Federgruen, A. (1991), Operations Research 39(4):654-665.
     """
     cheapest = review.costs.cheapest
     low = cheapest - 1

@@ -171,7 +171,7 @@ def discounted_order_quantity(
     Parameters
     ----------
     demand_rate, fixed_cost, stockout_cost, evaluate, pack_size, minimum : float
-        As for `order_quantity`; stockout_cost only with an all-units discount
+        As for `order_quantity`, in the same units [-]; stockout_cost only with an all-units discount
     holding_cost_rate : float
         Cost i of holding money in stock, > 0 [1 per time]
     breakpoints : sequence of float

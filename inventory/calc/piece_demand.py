@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from inventory.calc.bisection import least_whole
+from inventory.calc.bisection import least_whole, reaches
 from inventory.calc.demand_shapes import DemandShape
 from inventory.calc.ranges import (
     FloatArray,
@@ -19,19 +19,11 @@ from inventory.calc.ranges import (
     as_positive,
 )
 
-# A level reaches a chance when it misses it by no more than the rounding of the sums involved: ten times 0.1
-# must reach 1, and 8 of them 0.8.
-ROUNDING = 1e-9
 # Chances typed with a few decimals seldom add up to 1 exactly.
 SUM_TOLERANCE = 1e-6
 
 
-def reaches(cdf: Numbers, probability: Numbers) -> npt.NDArray[np.bool_]:
-    """Whether a chance is reached, rounding forgiven."""
-    return np.asarray(1 - cdf <= (1 - probability) * (1 + ROUNDING))
-
-
-def whole_quantile(shape: DemandShape, probability: npt.ArrayLike) -> Numbers:
+def _whole_quantile(shape: DemandShape, probability: npt.ArrayLike) -> Numbers:
     """The least whole level within which demand stays with the given chance."""
     chance = as_open_fraction("probability", probability)
     beyond = np.ceil(np.asarray(shape.mean) + 10 * np.asarray(shape.sd)) + 1
@@ -67,7 +59,7 @@ class PoissonDemand:
         return cast(Numbers, np.where(count <= 0, 1.0, special.gammainc(np.maximum(count, 1.0), self.mean)))
 
     def quantile(self, probability: npt.ArrayLike) -> Numbers:
-        return whole_quantile(self, probability)
+        return _whole_quantile(self, probability)
 
     def loss(self, level: npt.ArrayLike) -> Numbers:
         x = np.asarray(level, dtype=np.float64)
@@ -122,7 +114,7 @@ class NegativeBinomialDemand:
         return cast(Numbers, np.where(floor < 0, 0.0, inside))
 
     def quantile(self, probability: npt.ArrayLike) -> Numbers:
-        return whole_quantile(self, probability)
+        return _whole_quantile(self, probability)
 
     def loss(self, level: npt.ArrayLike) -> Numbers:
         x = np.asarray(level, dtype=np.float64)

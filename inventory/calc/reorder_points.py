@@ -8,9 +8,8 @@ from typing import cast
 import numpy as np
 import numpy.typing as npt
 
-from inventory.calc.bisection import least_whole, root_between
+from inventory.calc.bisection import least_whole, reaches, root_between
 from inventory.calc.demand_shapes import DemandShape
-from inventory.calc.piece_demand import reaches
 from inventory.calc.ranges import FloatArray, Numbers, as_not_negative, as_open_fraction, as_positive
 
 

@@ -145,8 +145,9 @@ def demand_over_lead_time(
     Returns
     -------
     LeadTimeShape
-        Normal, gamma, Poisson or negative binomial. A Poisson demand over a gamma distributed lead time is
-        exactly negative binomial; with a review period on top, or another lead time, it is so by its moments.
+        Normal, gamma, Poisson or negative binomial [units]. A Poisson demand over a gamma distributed lead
+        time is exactly negative binomial; with a review period on top, or another lead time, it is so by its
+        moments.
 
     Raises
     ------
