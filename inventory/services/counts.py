@@ -8,7 +8,7 @@ from uuid import UUID
 from inventory.errors import Fault
 from inventory.models import Actor, Entry, Material, Party, Place
 from inventory.services.lines import BadLine, owner_at, require_kind
-from inventory.services.posting import CountLine, End, Posting, post
+from inventory.services.posting import ContainerWish, CountLine, End, Posting, post
 from inventory.units import Amount, to_millionths
 
 
@@ -28,10 +28,14 @@ def count(
     by: Actor,
     occurred_at: datetime,
     found: Sequence[Found],
+    wishes: Sequence[ContainerWish] = (),
     reason: str = "",
     document: str = "",
 ) -> Entry:
-    """Record a count. Differences go to variance; later events of earlier moments come out of them."""
+    """Record a count. Differences go to variance; later events of earlier moments come out of them.
+
+    `wishes` are what was seen of containers beside their contents: another state, an empty one's place.
+    """
     lines, faults = [], []
     for number, line in enumerate(found):
         require_kind(line.end.place, Place.STOCK_KINDS, pointer=f"/found/{number}/place")
@@ -48,7 +52,7 @@ def count(
         seen.add(key)
     if faults:
         raise BadLine.of(faults)
-    if not lines:
+    if not lines and not wishes:
         raise BadLine("A count needs at least one line.")
     posting = Posting(
         uuid=id,
@@ -56,6 +60,7 @@ def count(
         occurred_at=occurred_at,
         by=by,
         counts=tuple(lines),
+        wishes=tuple(wishes),
         reason=reason,
         document=document,
     )
