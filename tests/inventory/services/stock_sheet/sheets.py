@@ -23,7 +23,7 @@ union-500,Union .500,fitting,each,,,0.5,union,no,,,Shelf 1,,,,,,,,,,,25,each,18.
 fibre-48,Fibre cable 48,fibre,ft,,,,,,8.1,48,Main yard,,,R-7,reel,,,Network,,12500 ft,500 ft,12000,ft,,,,,
 duct-16,Duct 16 mm,duct,m,,,,,,16,,Truck 1,vehicle,,LOT-3,lot,,,,,,,150.5,m,0.80,,,,
 ,,,,,,,,,,,Main yard,,,E-1,drum,208.2 L,,,,,,0,,,,,,
-"""
+"""  # noqa: E501 - a row of the sheet is a line
 
 
 def set_up() -> Actor:
@@ -32,7 +32,9 @@ def set_up() -> Actor:
     return Actor.objects.create(code="stores", name="Stores", kind="person")
 
 
-def take(folder: Path, text: str, *, by: Actor, moment: datetime | None = None, **options: Any) -> StockImport:
+def take(
+    folder: Path, text: str, *, by: Actor, moment: datetime | None = None, **options: Any
+) -> StockImport:
     """Import a sheet given as text."""
     path = folder / "stock.csv"
     path.write_text(text, encoding="utf-8")
