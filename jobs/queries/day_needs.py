@@ -5,6 +5,7 @@ Both the pull sheet and the requirements that restocking reads are made from the
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 
 from inventory.models import Material, Party
 from inventory.units import MILLION, convert, format_amount, format_millionths, unit_label
@@ -227,7 +228,9 @@ def _need_fibre(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
 
 
 def to_length_millionths(length_m: float, unit: str) -> int:
-    return -int(-(convert(length_m, "m", unit) * MILLION) // 1)
+    """A length in millionths of a unit of length, rounded up beyond what floating point adds of its own."""
+    exact = convert(Fraction(str(round(length_m, 9))), "m", unit) * MILLION
+    return -int(-exact // 1)
 
 
 def _fibre_length(spans: list[Span], policy: EstimatingPolicy, unit: str) -> tuple[float, str]:

@@ -101,7 +101,7 @@ def make_pull_sheet(day: CrewDay) -> PullSheet:
         vehicle=day.vehicle.name,
         warehouse=day.warehouse.name,
         state=day.state,
-        steps=_list_steps(work),
+        steps=list_steps(work),
         lines=sorted(lines, key=lambda line: line.first_position),
         cautions=list_cautions(work, catalogue.policy),
         remarks=_list_remarks(work),
@@ -235,7 +235,8 @@ def _vessel_line(
     )
 
 
-def _list_steps(work: DayWork) -> list[SheetStep]:
+def list_steps(work: DayWork) -> list[SheetStep]:
+    """The steps of a day as people read them, those that are not to be done among them."""
     stopped = {step.pk for step in work.stopped}
     every = sorted([*work.steps, *work.stopped], key=lambda step: step.position)
     return [_make_step(step, work, is_stopped=step.pk in stopped) for step in every]

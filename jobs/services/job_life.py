@@ -17,6 +17,7 @@ from jobs.services.needs import write_needs_of_job
 State = Job.State
 Coded = TypeVar("Coded", Material, Party)
 REFERENCE_LENGTH = 40
+OVER_STATES = frozenset({State.CANCELLED, State.CLOSED})
 
 # What may follow what. A job on hold goes on where it was held from, or is cancelled.
 NEXT_STATES: dict[str, frozenset[str]] = {
@@ -103,7 +104,7 @@ def change_state(*, reference: str, state: str, by: Actor, occurred_at: datetime
 
 def refuse_when_over(job: Job) -> None:
     """A cancelled or closed job takes no more plans."""
-    if job.state in (State.CANCELLED, State.CLOSED):
+    if job.state in OVER_STATES:
         raise JobIsOver(f"Job {job} is {job.get_state_display()} and takes no more plans.")
 
 

@@ -1,0 +1,130 @@
+"""`manage.py schedule list | import FILE | move`: who does what on which day."""
+
+import argparse
+from collections.abc import Iterator
+from typing import Any
+
+from django.core.management.base import CommandParser
+from django.utils import timezone
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from api.management.base import SpanstockCommand, iso_date
+from inventory.queries.company import get_today
+from jobs.models import CrewDayStep
+from jobs.queries.schedule import PlannedCrewDay, list_schedule
+from jobs.services.schedule import ScheduleImport, import_schedule, move_step
+
+
+class Command(SpanstockCommand):
+    help = "Who does what on which day: list it, take it from a file, or move a step."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        actions = parser.add_subparsers(dest="action", required=True, metavar="list | import | move")
+        listing = actions.add_parser("list", help="what is planned")
+        listing.add_argument("--from", dest="from_date", type=iso_date, help="first day; today if not given")
+        listing.add_argument("--to", dest="to_date", type=iso_date, help="last day; all if not given")
+        listing.add_argument("--crew", default="", help="code of one crew")
+        taking = actions.add_parser("import", help="take crew-days from CSV or XLSX, all or nothing")
+        taking.add_argument("file", help="the list of crew-days")
+        moving = actions.add_parser("move", help="move a step to another day or crew")
+        moving.add_argument("--crew", required=True, help="code of the crew that has the step")
+        moving.add_argument("--date", required=True, type=iso_date, help="day the step is planned on")
+        moving.add_argument("--position", required=True, type=int, help="the step's number on that day")
+        moving.add_argument("--to-date", required=True, type=iso_date, help="day it goes to")
+        moving.add_argument("--to-crew", default="", help="crew it goes to; the same if not given")
+        moving.add_argument("--to-position", type=int, help="number it gets; the last if not given")
+        for action in (listing, taking, moving):
+            action.add_argument(
+                "--format",
+                choices=["text", "json"],
+                default=argparse.SUPPRESS,
+                help="text for people, json for programs",
+            )
+
+    def answer(self, options: dict[str, Any]) -> Any:
+        if options["action"] == "list":
+            return list_schedule(
+                from_date=options["from_date"] or get_today(),
+                to_date=options["to_date"],
+                crew_code=options["crew"],
+            )
+        if options["action"] == "import":
+            return import_schedule(path=options["file"], by=self.actor(), occurred_at=timezone.now())
+        return move_step(
+            crew_code=options["crew"],
+            date=options["date"],
+            position=options["position"],
+            to_date=options["to_date"],
+            to_crew_code=options["to_crew"],
+            to_position=options["to_position"],
+            by=self.actor(),
+            occurred_at=timezone.now(),
+        )
+
+    def to_json(self, answer: Any) -> Any:
+        if isinstance(answer, ScheduleImport):
+            return {
+                "days": answer.days,
+                "steps": answer.steps,
+                "first_date": answer.first_date.isoformat(),
+                "last_date": answer.last_date.isoformat(),
+                "ignored_columns": list(answer.ignored_headers),
+            }
+        if isinstance(answer, CrewDayStep):
+            day = answer.crew_day
+            return {"crew": day.crew.code, "date": day.date.isoformat(), "position": answer.position}
+        return [_day_body(day) for day in answer]
+
+    def to_text(self, answer: Any) -> RenderableType:
+        if isinstance(answer, ScheduleImport):
+            until = f" to {answer.last_date}" if answer.last_date != answer.first_date else ""
+            said = f"{answer.steps} steps on {answer.days} crew-days taken, {answer.first_date}{until}."
+            if answer.ignored_headers:
+                said += f" Columns not used: {', '.join(answer.ignored_headers)}."
+            return Text(said)
+        if isinstance(answer, CrewDayStep):
+            day = answer.crew_day
+            return Text(f"Moved to crew {day.crew} on {day.date}, as step {answer.position}.")
+        if not answer:
+            return Text("Nothing is planned. Take a list with: manage.py schedule import FILE")
+        return Group(*(part for day in answer for part in _day_text(day)))
+
+
+def _day_body(day: PlannedCrewDay) -> dict[str, Any]:
+    return {
+        "crew": {"code": day.crew_code, "name": day.crew_name},
+        "date": day.date.isoformat(),
+        "vehicle": day.vehicle,
+        "warehouse": day.warehouse,
+        "state": day.state,
+        "steps": [
+            {
+                "position": step.position,
+                "kind": step.kind,
+                "title": step.title,
+                "detail": step.detail,
+                "job": step.job,
+                "is_stopped": step.is_stopped,
+            }
+            for step in day.steps
+        ],
+    }
+
+
+def _day_text(day: PlannedCrewDay) -> Iterator[RenderableType]:
+    yield Text(f"{day.date:%a} {day.date}  {day.crew_name} ({day.crew_code})", style="bold")
+    yield Text(f"{day.vehicle}, kit from {day.warehouse}; {day.state}")
+    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column(justify="right", width=3)
+    table.add_column()
+    table.add_column(ratio=1)
+    table.add_column()
+    for step in day.steps:
+        row = (str(step.position), step.title, step.detail, step.job)
+        table.add_row(*(Text(cell, style="dim" if step.is_stopped else "") for cell in row))
+    if not day.steps:
+        table.add_row("", Text("all done"), "", "")
+    yield table
+    yield Text("")

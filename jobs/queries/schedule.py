@@ -1,0 +1,44 @@
+"""Who does what on which day."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from jobs.models import CrewDay
+from jobs.queries.day_work import load_day_work
+from jobs.queries.pull_sheet import SheetStep, list_steps
+
+
+@dataclass(frozen=True)
+class PlannedCrewDay:
+    """One crew's day with the steps that are still to be done."""
+
+    crew_code: str
+    crew_name: str
+    date: date
+    vehicle: str
+    warehouse: str
+    state: str
+    steps: list[SheetStep]
+
+
+def list_schedule(
+    *, from_date: date, to_date: date | None = None, crew_code: str = ""
+) -> list[PlannedCrewDay]:
+    """The days from one date to another (or on), of one crew or of all, by date and crew."""
+    days = CrewDay.objects.filter(date__gte=from_date).select_related("crew", "vehicle", "warehouse")
+    if to_date is not None:
+        days = days.filter(date__lte=to_date)
+    if crew_code:
+        days = days.filter(crew__code=crew_code)
+    return [
+        PlannedCrewDay(
+            crew_code=work.crew_day.crew.code,
+            crew_name=work.crew_day.crew.name,
+            date=work.crew_day.date,
+            vehicle=work.crew_day.vehicle.name,
+            warehouse=work.crew_day.warehouse.name,
+            state=work.crew_day.state,
+            steps=list_steps(work),
+        )
+        for work in load_day_work(days.order_by("date", "crew__code"))
+    ]

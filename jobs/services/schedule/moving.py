@@ -1,0 +1,129 @@
+"""Moving one step to another day or crew."""
+
+import uuid
+from datetime import date, datetime
+
+from django.db import transaction
+from django.db.models import F
+
+from inventory.errors import BadInput, Fault, NotFound
+from inventory.models import Actor
+from inventory.services.sealing import record_event
+from jobs.errors import WorkRefused
+from jobs.models import Crew, CrewDay, CrewDayStep
+from jobs.services.needs import drop_needs, write_needs
+from jobs.services.schedule.resolving import OPEN_STATES
+
+# Positions are unique within a day at any moment, so room is made by way of numbers nobody uses.
+FAR_POSITION = 1_000_000
+
+
+class DayIsLoaded(WorkRefused):
+    """Goods were taken for the day, so its plan stays."""
+
+    code = "day_is_loaded"
+
+
+class StepIsDone(WorkRefused):
+    """What was done stays where it was done."""
+
+    code = "step_is_done"
+
+
+@transaction.atomic
+def move_step(
+    *,
+    crew_code: str,
+    date: date,
+    position: int,
+    to_date: date,
+    to_crew_code: str = "",
+    to_position: int | None = None,
+    by: Actor,
+    occurred_at: datetime,
+) -> CrewDayStep:
+    """Move a step to a day of the same or another crew, at a position or behind the last one.
+
+    The day it goes to is made where there is none. What both days need is told to inventory anew; a day left
+    without steps is taken off the plan.
+    """
+    source = _lock_day(crew_code, date)
+    step = source.steps.filter(position=position).first()
+    if step is None:
+        raise NotFound(f"Crew {crew_code} has no step {position} on {date}.")
+    if step.done_at is not None:
+        raise StepIsDone(f"Step {position} of crew {crew_code} on {date} is done and stays there.")
+    target = source
+    if (to_crew_code or crew_code, to_date) != (crew_code, date):
+        target = _find_or_make_day(to_crew_code or crew_code, to_date)
+    step.position = 2 * FAR_POSITION
+    step.save(update_fields=["position"])
+    step.crew_day, step.position = target, _make_room(target, to_position)
+    step.save(update_fields=["crew_day", "position"])
+    _tell_needs(source, target)
+    record_event(
+        id=uuid.uuid4(),
+        kind="step_moved",
+        occurred_at=occurred_at,
+        body={
+            "by": by.code,
+            "step": step.kind,
+            "from": {"crew": crew_code, "date": date.isoformat(), "position": position},
+            "to": {"crew": target.crew.code, "date": to_date.isoformat(), "position": step.position},
+        },
+    )
+    return step
+
+
+def _lock_day(crew_code: str, day: date) -> CrewDay:
+    days = CrewDay.objects.select_for_update(of=("self",)).select_related("crew")
+    found = days.filter(crew__code=crew_code, date=day).first()
+    if found is None:
+        raise NotFound(f"Crew {crew_code} has nothing planned on {day}.")
+    if found.state not in OPEN_STATES:
+        raise DayIsLoaded(
+            f"The day {day} of crew {crew_code} is {found.get_state_display()} and stays as it is."
+        )
+    return found
+
+
+def _find_or_make_day(crew_code: str, day: date) -> CrewDay:
+    crew = Crew.objects.select_related("vehicle", "warehouse").filter(code=crew_code).first()
+    if crew is None:
+        raise NotFound(f"There is no crew {crew_code!r}.")
+    if CrewDay.objects.filter(crew=crew, date=day).exists():
+        return _lock_day(crew_code, day)
+    if crew.vehicle is None or crew.warehouse is None:
+        message = f"has no vehicle or no home warehouse; set them, or import the day {day} with both"
+        raise BadInput.of([Fault("crew", crew_code, message)])
+    return CrewDay.objects.create(crew=crew, date=day, vehicle=crew.vehicle, warehouse=crew.warehouse)
+
+
+def _make_room(day: CrewDay, position: int | None) -> int:
+    """Return a free position; those at and behind the one asked for move up by one."""
+    steps = CrewDayStep.objects.filter(crew_day=day, position__lt=FAR_POSITION)
+    last = steps.order_by("-position").values_list("position", flat=True).first() or 0
+    done = (
+        steps.filter(done_at__isnull=False).order_by("-position").values_list("position", flat=True).first()
+        or 0
+    )
+    if position is None or position > last:
+        return last + 1
+    if position <= done:
+        message = f"is before what is done already; the first free position is {done + 1}"
+        raise BadInput.of([Fault("position", str(position), message)])
+    steps.filter(position__gte=position).update(position=F("position") + FAR_POSITION)
+    shifted = CrewDayStep.objects.filter(
+        crew_day=day, position__gte=FAR_POSITION, position__lt=2 * FAR_POSITION
+    )
+    shifted.update(position=F("position") - FAR_POSITION + 1)
+    return position
+
+
+def _tell_needs(source: CrewDay, target: CrewDay) -> None:
+    if source.steps.exists():
+        write_needs([source, target])
+        return
+    drop_needs([source.requirement_reference])
+    source.delete()
+    write_needs([target])

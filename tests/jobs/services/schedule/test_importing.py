@@ -1,0 +1,201 @@
+"""Lists of crew-days: the whole plan of the days they name, or nothing."""
+
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from inventory.errors import BadInput
+from inventory.models import Requirement
+from jobs.models import CrewDay, CrewDayStep, Job
+from jobs.services.schedule import import_schedule
+from tests.factories.jobs import make_crew
+from tests.factories.kits import SmallDay, make_small_day
+
+NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
+HEADER = "date,crew,step,job,span,run"
+PLAN = f"""{HEADER}
+2026-03-03,north,extract span,J-1,S1,
+2026-03-03,north,extract,J-1,S2,
+2026-03-04,south,clean run,J-1,,R1
+2026-03-04,south,blow run,J-1,,R1
+"""
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def world() -> SmallDay:
+    small = make_small_day()
+    CrewDay.objects.all().delete()
+    make_crew("south")
+    return small
+
+
+@pytest.fixture
+def take(world: SmallDay, tmp_path: Path) -> Any:
+    def take_text(text: str) -> Any:
+        path = tmp_path / "plan.csv"
+        path.write_text(text)
+        return import_schedule(path=path, by=world.world.actor, occurred_at=NOON)
+
+    return take_text
+
+
+def _plan() -> list[tuple[str, str, int, str, str]]:
+    steps = CrewDayStep.objects.select_related("crew_day__crew", "span", "run")
+    return [
+        (
+            step.crew_day.crew.code,
+            step.crew_day.date.isoformat(),
+            step.position,
+            step.kind,
+            str(step.span or step.run),
+        )
+        for step in steps.order_by("crew_day__date", "position")
+    ]
+
+
+def _faults(take: Any, text: str) -> list[tuple[int | None, str, str]]:
+    before = _plan()
+    with pytest.raises(BadInput) as refused:
+        take(text)
+    assert _plan() == before
+    return [(fault.line, fault.pointer, fault.message) for fault in refused.value.faults]
+
+
+def test_import_schedule_makes_days_with_steps_in_order(take: Any) -> None:
+    found = take(PLAN)
+    assert (found.days, found.steps) == (2, 4)
+    assert _plan() == [
+        ("north", "2026-03-03", 1, "extract", "S1"),
+        ("north", "2026-03-03", 2, "extract", "S2"),
+        ("south", "2026-03-04", 1, "clean", "R1"),
+        ("south", "2026-03-04", 2, "blow", "R1"),
+    ]
+    day = CrewDay.objects.select_related("vehicle", "warehouse").get(crew__code="north")
+    assert (day.vehicle.code, day.warehouse.code) == ("truck-1", "main-yard")
+
+
+def test_import_schedule_takes_vehicle_warehouse_and_positions_from_the_list(take: Any) -> None:
+    take(
+        "Date,Crew,Vehicle,Position,Step,Job,Span,Run,Warehouse\n"
+        "2026-03-03,north,truck-south,2,extract,J-1,S1,,north-yard\n"
+        "2026-03-03,north,truck-south,1,extract,J-1,S2,,north-yard\n"
+    )
+    day = CrewDay.objects.select_related("vehicle", "warehouse").get()
+    assert (day.vehicle.code, day.warehouse.code) == ("truck-south", "north-yard")
+    assert [step.span.name for step in day.steps.all() if step.span] == ["S2", "S1"]
+
+
+def test_import_schedule_tells_inventory_what_will_be_needed(take: Any, world: SmallDay) -> None:
+    take(PLAN)
+    north = CrewDay.objects.get(crew__code="north")
+    rows = Requirement.objects.filter(reference=f"crew-day:{north.pk}")
+    fluid = rows.get(material=world.world.fluid)
+    assert (fluid.needed_date, fluid.place.code) == (date(2026, 3, 3), "main-yard")
+    # By hand as for the pull sheet: 12.002701 gal go in; 0.9 of the 0.2 that is caught is fit again.
+    assert fluid.mean == pytest.approx(12_002_701, abs=3)
+    assert fluid.variance == pytest.approx(0.0, abs=1e-12)
+    assert fluid.returned_material == world.world.recovered
+    assert fluid.returned_mean == pytest.approx(0.9 * 2_400_540, abs=3)
+    assert fluid.returned_date == date(2026, 3, 3)
+    south = CrewDay.objects.get(crew__code="south")
+    fibre = Requirement.objects.filter(reference=f"crew-day:{south.pk}", material=world.world.fibre)
+    # Nobody has a reel here and the job names no cable, so none can be asked for.
+    assert not fibre.exists()
+
+
+def test_import_schedule_asks_for_furnished_fibre_of_its_owner(take: Any, world: SmallDay) -> None:
+    world.reel("THEIRS", 2000)
+    take(PLAN)
+    row = Requirement.objects.get(material=world.world.fibre)
+    assert (row.owner, row.mean) == (world.world.customer, 1_132_200_000)
+
+
+def test_import_schedule_again_changes_nothing(take: Any) -> None:
+    take(PLAN)
+    before, rows = _plan(), Requirement.objects.count()
+    take(PLAN)
+    assert (_plan(), Requirement.objects.count()) == (before, rows)
+
+
+def test_import_schedule_replaces_the_days_it_names(take: Any) -> None:
+    take(PLAN)
+    take(f"{HEADER}\n2026-03-03,north,extract,J-1,S2,\n2026-03-05,south,extract,J-1,S1,\n")
+    assert _plan()[:1] == [("north", "2026-03-03", 1, "extract", "S2")]
+    assert ("south", "2026-03-05", 1, "extract", "S1") in _plan()
+    assert len(_plan()) == 4
+
+
+def test_import_schedule_keeps_what_is_done(take: Any) -> None:
+    take(PLAN)
+    CrewDayStep.objects.filter(span__name="S1").update(done_at=NOON)
+    take(f"{HEADER}\n2026-03-03,north,extract,J-1,S2,\n")
+    assert _plan()[:2] == [
+        ("north", "2026-03-03", 1, "extract", "S1"),
+        ("north", "2026-03-03", 2, "extract", "S2"),
+    ]
+
+
+def test_import_schedule_names_every_fault_in_one_go(take: Any) -> None:
+    faults = _faults(
+        take,
+        "date,crew,vehicle,step,job,span,run\n"
+        "2026-03-03,west,,extract,J-1,S1,\n"
+        "2026-03-03,north,main-yard,extract,J-1,S7,\n"
+        "2026-03-03,north,nowhere,clean,J-9,,R1\n",
+    )
+    assert [(line, pointer) for line, pointer, _ in faults] == [
+        (2, "crew"),
+        (3, "vehicle"),
+        (3, "span"),
+        (4, "vehicle"),
+        (4, "job"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("rows", "expected"),
+    [
+        ("2026-03-03,north,extract,J-1,,R1", (2, "span", "is empty")),
+        ("03/04/2026,north,extract,J-1,S1,", (2, "date", "may be 2026-03-04 or 2026-04-03")),
+        ("2026-03-03,north,paint,J-1,S1,", (2, "step", "is none of")),
+        ("2026-03-03,north,extract,J-1,S1,\n2026-03-04,north,extract,J-1,S1,", (3, "span", "on line 2")),
+    ],
+)
+def test_import_schedule_refuses(take: Any, rows: str, expected: tuple[int, str, str]) -> None:
+    ((line, pointer, message),) = _faults(take, f"{HEADER}\n{rows}\n")
+    assert (line, pointer) == expected[:2]
+    assert expected[2] in message
+
+
+def test_import_schedule_refuses_a_step_of_a_day_it_does_not_name(take: Any) -> None:
+    take(PLAN)
+    ((_, pointer, message),) = _faults(take, f"{HEADER}\n2026-03-09,south,extract,J-1,S1,\n")
+    assert pointer == "span"
+    assert "is planned on 2026-03-03 with crew north" in message
+
+
+def test_import_schedule_refuses_to_change_a_loaded_day(take: Any) -> None:
+    take(PLAN)
+    CrewDay.objects.filter(crew__code="north").update(state="loaded")
+    ((_, pointer, message),) = _faults(take, f"{HEADER}\n2026-03-03,north,extract,J-1,S2,\n")
+    assert (pointer, "is loaded" in message) == ("date", True)
+
+
+def test_import_schedule_refuses_work_that_is_done_or_over(take: Any, world: SmallDay) -> None:
+    world.job.spans.filter(name="S1").update(extracted_at=NOON)
+    ((_, _, message),) = _faults(take, f"{HEADER}\n2026-03-03,north,extract,J-1,S1,\n")
+    assert "extracted already" in message
+    Job.objects.update(state=Job.State.CANCELLED)
+    ((_, pointer, _),) = _faults(take, f"{HEADER}\n2026-03-03,north,extract,J-1,S2,\n")
+    assert pointer == "job"
+
+
+def test_import_schedule_refuses_positions_used_twice(take: Any) -> None:
+    rows = "2026-03-03,north,1,extract,J-1,S1\n2026-03-03,north,1,extract,J-1,S2\n"
+    text = f"date,crew,position,step,job,span\n{rows}"
+    ((line, pointer, _),) = _faults(take, text)
+    assert (line, pointer) == (3, "position")
