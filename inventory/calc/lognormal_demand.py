@@ -88,10 +88,7 @@ class LognormalSum:
         losses = np.asarray(self.one.loss(np.append(grid, grid[-1] + grid[1])))
         slopes = np.diff(losses) / grid[1]
         masses = np.diff(np.concatenate(([-1.0], slopes)))
-        total = masses
-        for _ in range(self.periods - 1):
-            total = signal.fftconvolve(total, masses)[: CELLS + 1]
-        return grid, np.maximum(total, 0.0)
+        return grid, np.maximum(_folded(masses, self.periods), 0.0)
 
     def _expected_slack(self, level: float) -> float:
         """E[(level - D)+]."""
@@ -134,3 +131,12 @@ class LognormalSum:
 
     def over_periods(self, periods: int) -> "LognormalSum":
         return LognormalSum(self.mu, self.sigma, self.periods * periods)
+
+
+def _folded(masses: FloatArray, periods: int) -> FloatArray:
+    """The masses of the sum of several periods, by doubling."""
+    if periods == 1:
+        return masses
+    half = _folded(masses, periods // 2)
+    total = signal.fftconvolve(half, half)[: CELLS + 1]
+    return signal.fftconvolve(total, masses)[: CELLS + 1] if periods % 2 else total

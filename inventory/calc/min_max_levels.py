@@ -14,6 +14,9 @@ from inventory.calc.ranges import FloatArray, as_not_negative, as_positive, as_w
 NEGLIGIBLE = 1e-17
 # Costs this close differ by rounding only.
 TIE = 1e-12
+# The recursion takes time with the square of this: minutes beyond it, and pieces by the thousand have no need
+# of exact levels.
+MOST_PIECES = 20_000
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,7 @@ def min_max_policy(
     Raises
     ------
     ValueError
-        If a parameter is out of range.
+        If a parameter is out of range, or the levels would be more than MOST_PIECES apart.
 
     References
     ----------
@@ -71,6 +74,8 @@ def min_max_policy(
        evaluating a single policy, Operations Research 39(4):654-665.
     """
     mean = as_not_negative("demand_mean", demand_mean)
+    if mean > MOST_PIECES:
+        raise ValueError(f"demand_mean must be at most {MOST_PIECES} pieces a period, got {mean:g}")
     one = PoissonDemand(mean)
     periods = as_whole("lead_time", lead_time, least=0) + 1
     costs = _costs(one.over_periods(periods), holding_cost, stockout_cost)
@@ -143,19 +148,27 @@ def _poisson_table(mean: float) -> FloatArray:
     return chances[: int(np.flatnonzero(chances > NEGLIGIBLE)[-1]) + 1]
 
 
-@dataclass(frozen=True)
 class PositionCosts:
-    """G(y), its cheapest position, and its values kept as far as they were asked for."""
+    """G(y) and its cheapest position; values are kept, since every pair of levels asks for them again."""
 
-    cost_of: Callable[[FloatArray], FloatArray]
-    cheapest: int
+    def __init__(self, cost_of: Callable[[FloatArray], FloatArray], cheapest: int) -> None:
+        self.cost_of, self.cheapest = cost_of, cheapest
+        self._lowest, self._known = cheapest, np.zeros(0)
 
     def at(self, position: int) -> float:
-        return float(self.cost_of(np.array([float(position)]))[0])
+        return float(self.down_from(position, 1)[0])
 
     def down_from(self, top: int, count: int) -> FloatArray:
         """G at top, top - 1, ... for `count` positions."""
-        return self.cost_of(top - np.arange(count, dtype=np.float64))
+        bottom = top - count + 1
+        highest = self._lowest + len(self._known) - 1
+        if bottom < self._lowest or top > highest:
+            spare = max(64, len(self._known))
+            low = min(bottom - spare, self._lowest) if bottom < self._lowest else self._lowest
+            high = max(top + spare, highest) if top > highest else highest
+            self._lowest = low
+            self._known = self.cost_of(np.arange(low, high + 1, dtype=np.float64))
+        return self._known[bottom - self._lowest : top - self._lowest + 1][::-1]
 
 
 class PeriodicReview:
@@ -188,6 +201,8 @@ class PeriodicReview:
     def cost_per_period(self, reorder_point: int, order_up_to: int) -> float:
         """c(s, S)."""
         count = order_up_to - reorder_point
+        if count > MOST_PIECES:
+            raise ValueError(f"order_up_to must be at most {MOST_PIECES} pieces above the reorder point")
         if self.chances[0] >= 1:
             # Without demand the position stays where it was put.
             return self.costs.at(order_up_to)

@@ -21,6 +21,8 @@ from inventory.calc.ranges import (
 
 # Chances typed with a few decimals seldom add up to 1 exactly.
 SUM_TOLERANCE = 1e-6
+# Adding two tables looks at every pair of their values.
+MOST_SUMS = 20_000_000
 
 
 def _whole_quantile(shape: DemandShape, probability: npt.ArrayLike) -> Numbers:
@@ -185,11 +187,16 @@ class TableDemand:
         return cast(Numbers, np.maximum(excess, 0.0) @ self.chances)
 
     def over_periods(self, periods: int) -> "TableDemand":
-        total = self
-        for _ in range(periods - 1):
-            sums = np.add.outer(total.values, self.values).ravel()
-            weights = np.multiply.outer(total.chances, self.chances).ravel()
-            values, places = np.unique(sums, return_inverse=True)
-            chances = np.bincount(places.ravel(), weights=weights).astype(np.float64)
-            total = TableDemand(values, chances)
-        return total
+        if periods == 1:
+            return self
+        half = self.over_periods(periods // 2)
+        total = half._plus(half)
+        return total._plus(self) if periods % 2 else total
+
+    def _plus(self, other: "TableDemand") -> "TableDemand":
+        if len(self.values) * len(other.values) > MOST_SUMS:
+            raise ValueError("lead_time must be shorter for a table of so many values")
+        sums = np.add.outer(self.values, other.values).ravel()
+        weights = np.multiply.outer(self.chances, other.chances).ravel()
+        values, places = np.unique(sums, return_inverse=True)
+        return TableDemand(values, np.bincount(places.ravel(), weights=weights).astype(np.float64))
