@@ -14,6 +14,8 @@ from inventory.calc.exact_numbers import Exact, as_exact, as_exact_not_negative
 # Up to here chances are compared as exact fractions, so that 19 of 20 at 95 % is not lost to rounding.
 MOST_EXACT = 2000
 BLOCK = 1 << 20
+# A rarer fault among very many takes more draws than can be gone through one by one.
+LEAST_RATE = 1e-6
 
 
 @dataclass(frozen=True)
@@ -133,6 +135,8 @@ def count_sample(*, population: int, tolerable_rate: Exact, confidence: Exact) -
     if not 0 < sure < 1:
         raise ValueError(f"confidence must be between 0 and 1, both excluded, got {float(sure):g}")
     records, wrong = int(size), ceil(rate * size)
+    if wrong > MOST_EXACT and rate < LEAST_RATE:
+        raise ValueError(f"tolerable_rate must be at least {LEAST_RATE:g} among so many records")
     if wrong <= MOST_EXACT:
         return _sample_by_halving(records, wrong, 1 - sure)
     return _sample_by_adding(records, wrong, 1 - sure)

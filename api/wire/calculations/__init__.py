@@ -4,7 +4,20 @@ Each subject has a module here that declares its fields and hands them to the pu
 `inventory.calc` and `jobs.calc`; importing this package registers them all.
 """
 
-from api.wire.calculations import balance, fittings, fluid, pooling, reels, volumes
+from api.wire.calculations import (
+    balance,
+    costs,
+    counts,
+    fittings,
+    fluid,
+    forecasts,
+    orders,
+    pooling,
+    reels,
+    stock_levels,
+    supply_tree,
+    volumes,
+)
 from api.wire.calculations.registry import (
     Calculation,
     UnknownCalculation,
@@ -18,11 +31,17 @@ __all__ = [
     "UnknownCalculation",
     "balance",
     "calculate",
+    "costs",
+    "counts",
     "fittings",
     "fluid",
+    "forecasts",
     "get_calculation",
     "list_calculations",
+    "orders",
     "pooling",
     "reels",
+    "stock_levels",
+    "supply_tree",
     "volumes",
 ]

@@ -10,6 +10,8 @@ from inventory.calc.cost_flows import DRAW, FIFO, RECEIVE, RETURN, WEIGHTED_AVER
 from inventory.calc.cost_variances import cost_variance
 
 KINDS = (RECEIVE, DRAW, RETURN)
+# An exact average grows by some digits with every receipt; time grows with their square.
+MOST_EVENTS = 2_000
 
 
 def _optional(about: str = "") -> Number:
@@ -45,6 +47,7 @@ register(
                     "unit_cost": _optional(),
                 }
             ),
+            most=MOST_EVENTS,
             about="in the order they happened",
         ),
     },

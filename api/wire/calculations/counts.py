@@ -17,7 +17,7 @@ def _count_classes(values: dict[str, Any]) -> dict[str, Any]:
 
 register(
     name="count-classes",
-    summary="Classes by cumulative share of yearly value; the item that crosses a limit is in the lower class.",
+    summary="Classes by share of yearly value; the item that crosses a limit is in the lower class.",
     takes={
         "items": Keyed(
             item=Record(

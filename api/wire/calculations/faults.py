@@ -1,5 +1,6 @@
 """Where in a request something is wrong, and all of it told at once."""
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -9,6 +10,7 @@ from inventory.errors import BadInput, Fault
 # A request with thousands of wrong rows is as well answered by the first hundred faults.
 MOST_FAULTS = 100
 LONGEST_VALUE_SHOWN = 60
+_PARAMETER = re.compile(r"(?P<name>\w+)(\[(?P<index>\d+)\](\.(?P<field>\w+))?)?")
 
 
 class Place:
@@ -56,15 +58,26 @@ def refuse(pointer: str, message: str, *, value: Any = None) -> BadInput:
 def naming_the_field(names: Iterator[str] | list[str]) -> Iterator[None]:
     """Turn a calculation's ValueError into a refusal that points at the field its message names.
 
-    A calculation's message starts with the parameter it speaks of (`bore_mm must be above 0`); the units at
-    its end are left off until one of the request's own names is met.
+    A calculation's message starts with the parameter it speaks of (`bore_mm must be above 0`), or one item of
+    it (`events[3].draw must be at most 5`); the units at its end are left off until one of the request's own
+    names is met.
     """
     known = set(names)
     try:
         yield
     except ValueError as error:
         message = str(error)
-        word = message.split(" ", 1)[0].strip(":,;")
+        word, steps = _parameter_named(message)
         while word and word not in known and "_" in word:
             word = word.rsplit("_", 1)[0]
-        raise refuse(f"/{word}" if word in known else "", message) from error
+        raise refuse(f"/{word}{steps}" if word in known else "", message) from error
+
+
+def _parameter_named(message: str) -> tuple[str, str]:
+    """The parameter at the beginning of a message, and the way to an item of it as the rest of a pointer."""
+    found = _PARAMETER.match(message)
+    if found is None:
+        return "", ""
+    index, field = found["index"], found["field"]
+    # Without an index a dot leads to an id, which may hold anything: the whole is pointed at.
+    return found["name"], "" if index is None else f"/{index}" + (f"/{field}" if field else "")

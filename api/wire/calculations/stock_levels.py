@@ -5,6 +5,7 @@ from typing import Any
 
 from api.wire.calculations.faults import Faults, Place, refuse
 from api.wire.calculations.fields import (
+    NO_LIMITS,
     Choice,
     Field,
     Keyed,
@@ -58,7 +59,7 @@ class Chances(Field):
         return Keyed(item=Number(limits=not_negative()), fewest=1)
 
 
-def _optional(limits: Limits = Limits(), about: str = "") -> Number:  # noqa: B008
+def _optional(limits: Limits = NO_LIMITS, about: str = "") -> Number:
     return Number(limits=limits, default=None, may_be_null=True, about=about)
 
 
@@ -127,7 +128,7 @@ register(
 
 
 def _reorder_policy(values: dict[str, Any]) -> dict[str, Any]:
-    found = vars(reorder_policy(**values))
+    found = dict(vars(reorder_policy(**values)))
     mean, sd = found.pop("lead_time_demand_mean"), found.pop("lead_time_demand_sd")
     return {**found, "lead_time_demand": {"mean": mean, "sd": sd}}
 
