@@ -9,9 +9,10 @@ import sys
 from argparse import ArgumentTypeError
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date
+from datetime import date, datetime
 from io import StringIO
-from typing import Any
+from typing import Any, ClassVar
+from zoneinfo import ZoneInfo
 
 from django.core.management.base import BaseCommand, CommandParser
 from rich.console import Console, RenderableType
@@ -19,6 +20,7 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 
 from inventory.errors import SpanstockError
 from inventory.models import Actor
+from inventory.services.sealing import seal_all
 
 REFUSED = 1
 WRONG_USAGE = 2
@@ -34,8 +36,11 @@ class SpanstockCommand(BaseCommand):
     """One service or query call between translating in and out.
 
     A command says its arguments in `add_arguments` as usual, makes its call in `answer`, and turns what
-    comes back into `to_json` and `to_text`.
+    comes back into `to_json` and `to_text`. One that posts entries says so in `is_posting`, and what it
+    posted is sealed before the answer is shown.
     """
+
+    is_posting: ClassVar[bool] = False
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         parser = super().create_parser(prog_name, subcommand, **kwargs)
@@ -48,6 +53,8 @@ class SpanstockCommand(BaseCommand):
         is_json = options["format"] == "json"
         try:
             answer = self.answer(options)
+            if self.is_posting:
+                seal_all()
         except SpanstockError as refusal:
             self._write_refusal(refusal, is_json=is_json)
             sys.exit(REFUSED)
@@ -55,6 +62,12 @@ class SpanstockCommand(BaseCommand):
             self.stdout.write(json.dumps(self.to_json(answer), indent=2, ensure_ascii=False))
         else:
             self.show(self.to_text(answer))
+        if self.exit_code(answer):
+            sys.exit(self.exit_code(answer))
+
+    def exit_code(self, answer: Any) -> int:
+        """The exit code of an answer: 0, unless it tells that something is not as it should be."""
+        return 0
 
     def answer(self, options: dict[str, Any]) -> Any:
         """Make the one call."""
@@ -136,6 +149,19 @@ def iso_date(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise ArgumentTypeError(f"{text!r} is not a date; write it like 2026-03-31") from None
+
+
+def iso_moment(text: str) -> datetime:
+    """A moment as an argument; without offset it is on the company's clocks, which `on_clock` sees to."""
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        raise ArgumentTypeError(f"{text!r} is not a moment; write it like 2026-03-31T17:30") from None
+
+
+def on_clock(moment: datetime, time_zone: str) -> datetime:
+    """Give a moment without offset that of the company's clocks."""
+    return moment if moment.tzinfo else moment.replace(tzinfo=ZoneInfo(time_zone))
 
 
 def _make_reporter(bars: Progress) -> ReportProgress:

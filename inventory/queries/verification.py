@@ -37,6 +37,29 @@ class Difference:
     message: str
 
 
+@dataclass(frozen=True)
+class BookSize:
+    """How much there is to verify, and the hash that stands for all of it."""
+
+    entries: int
+    movements: int
+    sealed: int
+    waiting: int
+    head: str
+
+
+def measure_book() -> BookSize:
+    """Count the book's rows and read the head of its chain."""
+    head = ChainHead.objects.filter(pk=1).values_list("hash", flat=True).first()
+    return BookSize(
+        entries=Entry.objects.count(),
+        movements=Movement.objects.count(),
+        sealed=Seal.objects.count(),
+        waiting=Unsealed.objects.count(),
+        head=head or FIRST_HASH,
+    )
+
+
 def verify_ledger(progress: Progress = lambda _name, _done, _total: None) -> Iterator[Difference]:
     """Yield every difference; none at all means that the book is whole.
 

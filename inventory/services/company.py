@@ -14,9 +14,19 @@ def set_up_company(
     *, code: str, name: str, currency: str, time_zone: str, uses_metric: bool = False
 ) -> Company:
     """Make the company, its special places and the head of its chain; again, it changes nothing."""
+    return find_or_set_up_company(
+        code=code, name=name, currency=currency, time_zone=time_zone, uses_metric=uses_metric
+    )[0]
+
+
+@transaction.atomic
+def find_or_set_up_company(
+    *, code: str, name: str, currency: str, time_zone: str, uses_metric: bool = False
+) -> tuple[Company, bool]:
+    """Set up as `set_up_company` does, and say whether the company is new."""
     standing = Company.objects.select_related("party").first()
     if standing is not None:
-        return standing
+        return standing, False
     try:
         ZoneInfo(time_zone)
     except (ZoneInfoNotFoundError, ValueError):
@@ -28,9 +38,10 @@ def set_up_company(
     party = Party.objects.create(code=code, name=name, is_company=True)
     make_special_places()
     ChainHead.objects.get_or_create(pk=1)
-    return Company.objects.create(
+    company = Company.objects.create(
         party=party, currency=currency, time_zone=time_zone, uses_metric=uses_metric
     )
+    return company, True
 
 
 def get_system_actor(code: str, name: str) -> Actor:

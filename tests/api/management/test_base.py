@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from api.management.base import SpanstockCommand, iso_date
+from api.management.base import SpanstockCommand, iso_date, iso_moment, on_clock
 from inventory.errors import BadInput, Fault, NotFound, SpanstockError
 
 
@@ -80,3 +80,11 @@ def test_iso_date_takes_one_form_only() -> None:
     assert iso_date("2026-03-31") == date(2026, 3, 31)
     with pytest.raises(argparse.ArgumentTypeError, match="2026-03-31"):
         iso_date("31.3.2026")
+
+
+def test_iso_moment_without_offset_is_on_the_companys_clocks() -> None:
+    moment = on_clock(iso_moment("2026-03-31T17:30"), "America/Chicago")
+    assert moment.isoformat() == "2026-03-31T17:30:00-05:00"
+    assert on_clock(iso_moment("2026-03-31T17:30Z"), "America/Chicago").isoformat().endswith("+00:00")
+    with pytest.raises(argparse.ArgumentTypeError, match="2026-03-31T17:30"):
+        iso_moment("half past five")
