@@ -11,6 +11,7 @@ from django.db import transaction
 from inventory.errors import BadInput, Fault
 from inventory.models import Actor
 from inventory.services.sealing import record_event
+from inventory.sheets.table import FaultList
 from jobs.errors import WorkRefused
 from jobs.models import CrewDay, Job, Span
 from jobs.queries.jobs import find_job
@@ -76,11 +77,9 @@ def import_spans(
     known = load_known_job(job)
     spans, ignored = read_span_list(path, known_sizes=frozenset(known.sizes), report=report)
     runs, faults = arrange_runs(spans, runs_before=known.run_names())
-    if faults:
-        raise BadInput.of(_by_line(faults))
+    _refuse_any(faults, path)
     difference, faults = compute_difference(runs=runs, known=known)
-    if faults:
-        raise BadInput.of(_by_line(faults))
+    _refuse_any(faults, path)
     is_stored = not is_dry_run and not difference.is_nothing
     if is_stored:
         with transaction.atomic():
@@ -103,8 +102,10 @@ def import_spans(
     )
 
 
-def _by_line(faults: list[Fault]) -> list[Fault]:
-    return sorted(faults, key=lambda fault: fault.line or 0)
+def _refuse_any(found: list[Fault], path: str | Path) -> None:
+    faults = FaultList()
+    faults.extend(found)
+    faults.raise_if_any(Path(path).name)
 
 
 def _lock(job: Job) -> Job:

@@ -7,6 +7,7 @@ from pathlib import Path
 from sys import intern
 
 from inventory.errors import Fault
+from inventory.sheets.cells import tidy_text
 from inventory.sheets.columns import Column
 from inventory.sheets.numbers import CellRefused
 from inventory.sheets.reading import read_sheet
@@ -96,6 +97,8 @@ def read_span_list(
             spans.extend(_understand(table, record, known_sizes))
             if number % PROGRESS_ROWS == 0:
                 report("Reading the list", number, 0)
+        if table.faults:
+            _check_rows_with_faults(table, known_sizes)
         table.faults.extend(find_faults_between(spans))
         table.raise_if_faulty()
         return spans, table.ignored_headers
@@ -145,6 +148,20 @@ def _read_size(table: Table, record: Record, known_sizes: frozenset[str]) -> str
         known = " ".join(sorted(known_sizes, key=float))
         table.faults.add(table.make_fault(record, "cable_size", f"is a size not known here; known: {known}"))
     return size
+
+
+def _check_rows_with_faults(table: Table, known_sizes: frozenset[str]) -> None:
+    """Look at the sizes of rows that were refused for something else, so that one go names everything."""
+    position = table.match.positions.get("cable_size")
+    faulty = {fault.line for fault in table.faults.kept}
+    if position is None:
+        return
+    header = table.sheet.headers[position]
+    checked = {fault.line for fault in table.faults.kept if fault.pointer == header}
+    for row in table.sheet:
+        if row.line in faulty and row.line not in checked and row.texts[position].strip():
+            record = Record(row.line, {"cable_size": tidy_text(row.texts[position])}, row)
+            _read_size(table, record, known_sizes)
 
 
 def _read_done(table: Table, record: Record) -> frozenset[str]:

@@ -147,6 +147,7 @@ S1,R2,.500,10 ft,P7,P8
     faults = _faults(take, text)
     assert [(fault.line, fault.pointer) for fault in faults] == [
         (3, "length"),
+        (3, "cable size"),
         (4, "length"),
         (5, "span"),
         (6, "span"),

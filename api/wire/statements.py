@@ -1,0 +1,56 @@
+"""A job's statement in JSON's own types."""
+
+from typing import Any
+
+from api.wire.amounts import money_json, quantity_json
+from jobs.queries.statement import OTHER, StatedMaterial, StatedPart, Statement
+
+WORDS = ("used", "installed", "lost", "returned", "recovered", OTHER)
+
+
+def statement_body(statement: Statement, *, has_money: bool = True) -> dict[str, Any]:
+    """The statement; without money for those who may not see any."""
+    currency = statement.currency if has_money else ""
+    job = statement.job
+    body: dict[str, Any] = {
+        "job": {"reference": job.reference, "name": job.name, "state": job.state},
+        "customer": job.customer.code if job.customer else None,
+        "materials": [_material(line, currency) for line in statement.materials],
+        "furnished": [_material(line, "") for line in statement.furnished],
+        "parts": [_part(part, currency) for part in statement.parts],
+    }
+    if has_money:
+        body["cost"] = money_json(statement.cost, currency)
+        body["book_value"] = money_json(statement.book_value, currency)
+        body["agrees_with_book"] = statement.agrees_with_book
+    return body
+
+
+def _material(line: StatedMaterial, currency: str) -> dict[str, Any]:
+    unit, amounts = line.material.stock_unit, line.amounts
+    body: dict[str, Any] = {
+        "material": line.material.code,
+        "name": line.material.name,
+        "owner": line.owner.code,
+        "drawn": quantity_json(amounts.drawn, unit),
+        "stays": quantity_json(amounts.stays, unit),
+        **{word: quantity_json(amounts.quantity(word), unit) for word in WORDS},
+    }
+    if currency:
+        body["values"] = {
+            "drawn": money_json(amounts.drawn_value, currency),
+            **{word: money_json(amounts.value(word), currency) for word in WORDS},
+        }
+        body["cost"] = money_json(amounts.cost, currency)
+    return body
+
+
+def _part(part: StatedPart, currency: str) -> dict[str, Any]:
+    body: dict[str, Any] = {
+        "kind": part.kind,
+        "name": part.name or None,
+        "materials": [_material(line, currency if line.owner.is_company else "") for line in part.materials],
+    }
+    if currency:
+        body["cost"] = money_json(part.cost, currency)
+    return body

@@ -1,0 +1,191 @@
+"""What a job's materials were and cost: read from the book, at the places where its materials ended up.
+
+Every movement with an end at one of the job's places is read once, summed by place, material, owner and
+purpose. The cost of the job is what these places are worth in the book, and the statement says whether
+the two agree to the last millionth.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from django.db.models import Q, QuerySet, Sum
+
+from inventory.models import CostPool, Material, Movement, Party, Place
+from inventory.queries.company import get_company
+from jobs.models import Job
+from jobs.queries.jobs import get_job
+
+Purpose = Movement.Purpose
+
+# Under which word a movement is stated. What is charged counts going in, what comes back counts coming out;
+# so a reversal, which goes the other way with the same purpose, takes its own amount away again.
+CHARGED = {
+    Purpose.USED.value: "used",
+    Purpose.WORN.value: "used",
+    Purpose.INSTALLED.value: "installed",
+    Purpose.LOST.value: "lost",
+}
+COMING_BACK = {Purpose.RETURNED.value: "returned", Purpose.RECOVERED.value: "recovered"}
+# Corrections of amounts, late freight, price differences.
+OTHER = "adjusted"
+
+
+@dataclass
+class Amounts:
+    """Quantities (millionths of the stock unit) and values (millionths of the currency) by word."""
+
+    quantities: dict[str, int] = field(default_factory=dict)
+    values: dict[str, int] = field(default_factory=dict)
+
+    def add(self, word: str, quantity: int, value: int) -> None:
+        self.quantities[word] = self.quantities.get(word, 0) + quantity
+        self.values[word] = self.values.get(word, 0) + value
+
+    def add_all(self, other: "Amounts") -> None:
+        for word, quantity in other.quantities.items():
+            self.add(word, quantity, other.values[word])
+
+    def quantity(self, word: str) -> int:
+        return self.quantities.get(word, 0)
+
+    def value(self, word: str) -> int:
+        return self.values.get(word, 0)
+
+    @property
+    def drawn(self) -> int:
+        """All that was charged: used, installed and lost."""
+        return sum(self.quantity(word) for word in ("used", "installed", "lost"))
+
+    @property
+    def drawn_value(self) -> int:
+        return sum(self.value(word) for word in ("used", "installed", "lost"))
+
+    @property
+    def stays(self) -> int:
+        """What did not come back."""
+        return self.drawn - self.quantity("returned") - self.quantity("recovered") + self.quantity(OTHER)
+
+    @property
+    def cost(self) -> int:
+        return self.drawn_value - self.value("returned") - self.value("recovered") + self.value(OTHER)
+
+
+@dataclass(frozen=True)
+class StatedMaterial:
+    """One material of one owner, over the whole job or in one part of it."""
+
+    material: Material
+    owner: Party
+    amounts: Amounts
+
+
+@dataclass(frozen=True)
+class StatedPart:
+    """One span or run, or the job itself for what was charged to no part of it."""
+
+    kind: str
+    name: str
+    materials: list[StatedMaterial]
+
+    @property
+    def cost(self) -> int:
+        return sum(line.amounts.cost for line in self.materials)
+
+
+@dataclass(frozen=True)
+class Statement:
+    """The materials and cost of a job. Goods of others are stated apart, by quantity only."""
+
+    job: Job
+    currency: str
+    materials: list[StatedMaterial]
+    furnished: list[StatedMaterial]
+    parts: list[StatedPart]
+    book_value: int
+
+    @property
+    def cost(self) -> int:
+        return sum(line.amounts.cost for line in self.materials)
+
+    @property
+    def agrees_with_book(self) -> bool:
+        """Whether the movements add up to what the job's places are worth in the book."""
+        return self.cost == self.book_value
+
+
+Key = tuple[int, int, int]
+
+
+def get_statement(reference: str) -> Statement:
+    """The statement of a job by its reference."""
+    return make_statement(get_job(reference))
+
+
+def make_statement(job: Job) -> Statement:
+    """Add the job's movements up; a fixed number of queries, whatever the size of the job."""
+    places = Place.objects.filter(Q(pk=job.place_id) | Q(run__job=job) | Q(span__job=job))
+    by_holding = _sum_movements(places)
+    materials = {item.pk: item for item in Material.objects.filter(pk__in={key[1] for key in by_holding})}
+    owners = {item.pk: item for item in Party.objects.filter(pk__in={key[2] for key in by_holding})}
+    total: dict[tuple[int, int], Amounts] = {}
+    for (_place, material, owner), amounts in by_holding.items():
+        total.setdefault((material, owner), Amounts()).add_all(amounts)
+    stated = _state(((key, amounts) for key, amounts in total.items()), materials, owners)
+    value = CostPool.objects.filter(place__in=places).aggregate(total=Sum("value"))["total"]
+    return Statement(
+        job=job,
+        currency=get_company().currency,
+        materials=[line for line in stated if line.owner.is_company],
+        furnished=[line for line in stated if not line.owner.is_company],
+        parts=list(_state_parts(places, by_holding, materials, owners)),
+        book_value=value or 0,
+    )
+
+
+def _sum_movements(places: QuerySet[Place]) -> dict[Key, Amounts]:
+    """Amounts by place, material and owner; one query for each end."""
+    found: dict[Key, Amounts] = {}
+    for end, sign in (("target_place", 1), ("source_place", -1)):
+        rows = (
+            Movement.objects.filter(**{f"{end}__in": places})
+            .order_by()
+            .values_list(end, "material", "owner", "purpose")
+            .annotate(Sum("quantity"), Sum("value"))
+        )
+        for place, material, owner, purpose, quantity, value in rows:
+            amounts = found.setdefault((place, material, owner), Amounts())
+            word = CHARGED.get(purpose) or COMING_BACK.get(purpose) or OTHER
+            direction = -sign if purpose in COMING_BACK else sign
+            amounts.add(word, direction * int(quantity), direction * int(value))
+    return found
+
+
+def _state(
+    rows: Iterable[tuple[tuple[int, int], Amounts]], materials: dict[int, Material], owners: dict[int, Party]
+) -> list[StatedMaterial]:
+    found = [
+        StatedMaterial(materials[material], owners[owner], amounts) for (material, owner), amounts in rows
+    ]
+    return sorted(found, key=lambda line: (line.material.kind, line.material.code, line.owner.code))
+
+
+def _state_parts(
+    places: QuerySet[Place],
+    by_holding: dict[Key, Amounts],
+    materials: dict[int, Material],
+    owners: dict[int, Party],
+) -> Iterator[StatedPart]:
+    """Parts to which anything was charged: the job itself, then each run before its spans."""
+    by_place: dict[int, list[tuple[tuple[int, int], Amounts]]] = {}
+    for (place, material, owner), amounts in by_holding.items():
+        by_place.setdefault(place, []).append(((material, owner), amounts))
+    rows = (
+        places.filter(pk__in=by_place)
+        .order_by()
+        .values_list("pk", "kind", "run__name", "span__name", "span__run__name", "span__sequence")
+    )
+    order = sorted(
+        rows, key=lambda row: (row[1] != "job", row[2] or row[4] or "", row[1] != "run", row[5] or 0)
+    )
+    for place, kind, run, span, _run_of_span, _sequence in order:
+        yield StatedPart(kind, span or run or "", _state(by_place[place], materials, owners))

@@ -1,0 +1,134 @@
+"""The commands about jobs through the door: text and JSON, exit codes."""
+
+import json
+from collections.abc import Callable
+from io import StringIO
+from pathlib import Path
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from jobs.models import CrewDayStep, Job, Span
+from tests.factories.kits import SmallDay, make_small_day
+
+SPANS = "Span,Cable size,Length (ft),From,To\nX1,.625,300,A,B\nX2,.625,200,B,C\n"
+COLUMNS = 80
+
+Run = Callable[..., tuple[str, str, int]]
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def day() -> SmallDay:
+    return make_small_day()
+
+
+@pytest.fixture
+def run() -> Run:
+    def run_command(*arguments: str) -> tuple[str, str, int]:
+        out, err = StringIO(), StringIO()
+        try:
+            call_command(*arguments, stdout=out, stderr=err)
+        except SystemExit as stop:
+            return out.getvalue(), err.getvalue(), int(stop.code or 0)
+        return out.getvalue(), err.getvalue(), 0
+
+    return run_command
+
+
+@pytest.fixture
+def span_list(tmp_path: Path) -> Path:
+    path = tmp_path / "spans.csv"
+    path.write_text(SPANS)
+    return path
+
+
+def test_import_spans_takes_a_list(run: Run, day: SmallDay, span_list: Path) -> None:
+    options = ("--job", "J-7", "--create-job", "--customer", "network")
+    out, err, code = run("import_spans", str(span_list), *options)
+    assert (err, code) == ("", 0)
+    assert "2 spans in 1 runs taken for new job J-7." in out
+    assert "500 ft (152 m) of sheath: 2 added." in out
+    assert Job.objects.get(reference="J-7").customer == day.world.customer
+
+
+def test_import_spans_shows_a_revision_and_stores_nothing_on_a_dry_run(run: Run, span_list: Path) -> None:
+    run("import_spans", str(span_list), "--job", "J-7", "--create-job")
+    span_list.write_text(SPANS.replace("300", "310"))
+    out, _, code = run("import_spans", str(span_list), "--job", "J-7", "--dry-run", "--format", "json")
+    body = json.loads(out)
+    assert (code, body["is_stored"], body["unchanged"]) == (0, False, 1)
+    assert body["changed"] == [{"span": "X1", "changes": ["length 310 ft, was 300 ft"]}]
+    out, _, _ = run("import_spans", str(span_list), "--job", "J-7", "--dry-run")
+    assert "length 310 ft, was 300 ft" in out
+    assert "nothing was stored" in out
+    assert Span.objects.get(name="X1").entered_length == "300"
+
+
+def test_import_spans_refuses_with_every_fault_and_exit_code_one(run: Run, span_list: Path) -> None:
+    span_list.write_text(SPANS.replace(".625", ".626").replace("200", "two"))
+    out, err, code = run("import_spans", str(span_list), "--job", "J-7", "--create-job")
+    assert (out, code) == ("", 1)
+    assert "3 faults" in err
+    assert (err.count("line 2"), err.count("line 3")) == (1, 2)
+    assert not Job.objects.exists()
+
+
+def test_schedule_takes_lists_and_moves(run: Run, day: SmallDay, tmp_path: Path) -> None:
+    CrewDayStep.objects.all().delete()
+    path = tmp_path / "plan.csv"
+    rows = [f"2026-03-05,north,extract,J-1,{span}" for span in ("S1", "S2")]
+    path.write_text("\n".join(["date,crew,step,job,span", *rows]))
+    assert "2 steps on 1 crew-days taken, 2026-03-05." in run("schedule", "import", str(path))[0]
+    moved = ("--crew", "north", "--date", "2026-03-05", "--position", "1", "--to-date", "2026-03-06")
+    assert "Moved to crew north on 2026-03-06, as step 1." in run("schedule", "move", *moved)[0]
+    out, _, _ = run("schedule", "list", "--from", "2026-03-05", "--format", "json")
+    assert [(found["date"], [step["title"] for step in found["steps"]]) for found in json.loads(out)] == [
+        ("2026-03-05", ["Extract span S2"]),
+        ("2026-03-06", ["Extract span S1"]),
+    ]
+    assert "Fri 2026-03-06  North crew (north)" in run("schedule", "list", "--from", "2026-03-05")[0]
+    assert "Nothing is planned" in run("schedule", "list", "--from", "2027-01-01")[0]
+
+
+def test_pull_sheet_fits_eighty_columns(run: Run, day: SmallDay) -> None:
+    out, err, code = run("pull_sheet", "--crew", "north", "--date", "2026-03-02")
+    assert (err, code) == ("", 0)
+    assert max(len(line) for line in out.splitlines()) <= COLUMNS
+    for said in ("Extraction fluid", "short 12 gal", "no limit approved", "Blow run R1", "1132.2 ft"):
+        assert said in out
+
+
+def test_pull_sheet_gives_quantities_with_units_in_json(run: Run, day: SmallDay) -> None:
+    out, _, _ = run("pull_sheet", "--crew", "north", "--date", "2026-03-02", "--format", "json")
+    lines = {line["section"]: line for line in json.loads(out)["lines"]}
+    assert lines["projectile"]["needed"] == {"value": "4.000000", "unit": "1"}
+    assert lines["fibre"]["needed"]["unit"] == "[ft_i]"
+
+
+def test_pull_sheet_refuses_a_day_without_work(run: Run, day: SmallDay) -> None:
+    out, err, code = run("pull_sheet", "--crew", "north", "--date", "2026-03-01")
+    assert (out, code) == ("", 1)
+    assert "next day is 2026-03-02" in err
+
+
+def test_statement_says_when_nothing_was_charged(run: Run, day: SmallDay) -> None:
+    assert "Nothing has been charged" in run("statement", "J-1")[0]
+    body = json.loads(run("statement", "J-1", "--format", "json")[0])
+    assert (body["cost"], body["agrees_with_book"]) == ({"value": "0.00", "currency": "USD"}, True)
+    assert run("statement", "J-9")[2] == 1
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("import_spans", "x.csv"),
+        ("pull_sheet", "--crew", "north", "--date", "2.3.2026"),
+        ("schedule", "paint"),
+        ("statement",),
+    ],
+)
+def test_commands_used_wrongly_are_refused_by_the_parser(run: Run, arguments: tuple[str, ...]) -> None:
+    with pytest.raises(CommandError):
+        run(*arguments)
