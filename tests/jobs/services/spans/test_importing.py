@@ -153,7 +153,7 @@ S1,R2,.500,10 ft,P7,P8
         (6, "span"),
         (6, "length"),
     ]
-    assert "already on line 2" in faults[2].message
+    assert "already on line 2" in faults[3].message
 
 
 def test_import_spans_names_an_unknown_size_with_those_that_are_known(take: Any) -> None:
