@@ -40,8 +40,11 @@ def projected_levels(*, on_hand: float, outflow: ArrayLike, inflow: ArrayLike) -
     return np.asarray(on_hand + np.cumsum(brought - taken), dtype=float)
 
 
-def chance_of_shortage(*, levels: ArrayLike, variances: ArrayLike) -> FloatArray:
-    """Probability that the stock at the end of each day is below nothing, `Phi(-level_t / sqrt(var_t))`.
+def chance_of_shortage(*, levels: ArrayLike, variances: ArrayLike, step: float = 0.0) -> FloatArray:
+    """Probability that stock falls below nothing, `Phi((-step/2 - level_t) / sqrt(var_t))`.
+
+    Goods counted in pieces are short from one whole piece on; `step` then brings the normal
+    approximation its continuity correction.
 
     Parameters
     ----------
@@ -49,6 +52,8 @@ def chance_of_shortage(*, levels: ArrayLike, variances: ArrayLike) -> FloatArray
         Mean stock after each day [any unit u]
     variances : array_like, shape (days,)
         Variance of all needs and returns up to each day, >= 0 [u^2]
+    step : float
+        Smallest amount that counts: 1 for pieces, 0 for what can be divided, >= 0 [u]
 
     Returns
     -------
@@ -59,26 +64,23 @@ def chance_of_shortage(*, levels: ArrayLike, variances: ArrayLike) -> FloatArray
     Raises
     ------
     ValueError
-        If a variance is negative or the shapes differ.
+        If a variance or the step is negative or the shapes differ.
 
     References
     ----------
     .. [1] Sum of independent demands, central limit theorem; NIST/SEMATECH e-Handbook of Statistical
-       Methods, section 1.3.6.6.1 (normal distribution).
+       Methods, section 1.3.6.6.1 (normal distribution) and, for the correction, section 1.3.6.6.18
+       (normal approximation of the binomial).
     """
-    level, variance = np.asarray(levels, dtype=float), np.asarray(variances, dtype=float)
-    if level.shape != variance.shape:
-        raise ValueError(f"levels and variances differ in shape: {level.shape} and {variance.shape}")
-    if np.any(variance < 0):
-        raise ValueError("variances must not be negative")
+    level, variance = _moments(levels, variances, step)
     sd = np.sqrt(variance)
     certain = sd == 0
-    ratio = np.divide(-level, sd, out=np.zeros_like(level), where=~certain)
+    ratio = np.divide(-step / 2 - level, sd, out=np.zeros_like(level), where=~certain)
     return np.where(certain, (level < 0).astype(float), stats.norm.cdf(ratio))
 
 
-def cover_needed(*, levels: ArrayLike, variances: ArrayLike, service: float) -> FloatArray:
-    """Stock lacking on each day for the wanted service, `max(0, z sqrt(var_t) - level_t)`.
+def cover_needed(*, levels: ArrayLike, variances: ArrayLike, service: float, step: float = 0.0) -> FloatArray:
+    """Stock lacking on each day for the wanted service, `max(0, z sqrt(var_t) - step/2 - level_t)`.
 
     Parameters
     ----------
@@ -88,6 +90,8 @@ def cover_needed(*, levels: ArrayLike, variances: ArrayLike, service: float) -> 
         Variance of all needs and returns up to each day, >= 0 [u^2]
     service : float
         Wanted probability of not running short, 0.5 <= service < 1 [-]
+    step : float
+        Smallest amount that counts: 1 for pieces, 0 for what can be divided, >= 0 [u]
 
     Returns
     -------
@@ -97,7 +101,7 @@ def cover_needed(*, levels: ArrayLike, variances: ArrayLike, service: float) -> 
     Raises
     ------
     ValueError
-        If the service is out of range, a variance is negative, or the shapes differ.
+        If the service is out of range, a variance or the step is negative, or the shapes differ.
 
     References
     ----------
@@ -106,12 +110,20 @@ def cover_needed(*, levels: ArrayLike, variances: ArrayLike, service: float) -> 
     """
     if not 0.5 <= service < 1:
         raise ValueError(f"service is {service}; it must be at least 0.5 and below 1")
+    level, variance = _moments(levels, variances, step)
+    slack = np.where(variance > 0, step / 2, 0.0)
+    return np.maximum(0.0, stats.norm.ppf(service) * np.sqrt(variance) - slack - level)
+
+
+def _moments(levels: ArrayLike, variances: ArrayLike, step: float) -> tuple[FloatArray, FloatArray]:
     level, variance = np.asarray(levels, dtype=float), np.asarray(variances, dtype=float)
     if level.shape != variance.shape:
         raise ValueError(f"levels and variances differ in shape: {level.shape} and {variance.shape}")
     if np.any(variance < 0):
         raise ValueError("variances must not be negative")
-    return np.maximum(0.0, stats.norm.ppf(service) * np.sqrt(variance) - level)
+    if step < 0:
+        raise ValueError(f"step is {step}; it must not be negative")
+    return level, variance
 
 
 def _days(*, outflow: ArrayLike, inflow: ArrayLike) -> tuple[FloatArray, FloatArray]:

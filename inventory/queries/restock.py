@@ -14,7 +14,7 @@ from inventory.errors import BadInput
 from inventory.models import Material, Party, Place, Requirement, SupplyTerms
 from inventory.money import value_of
 from inventory.queries.supply_areas import find_supply_areas, sum_usable_stock
-from inventory.units import conversion_factor, format_millionths
+from inventory.units import conversion_factor, format_millionths, unit_label
 
 MILLION = 10**6
 LONGEST_HORIZON_DAYS = 730
@@ -178,7 +178,8 @@ def _make_line(
 ) -> RestockLine | None:
     place, material, owner = key
     levels = projected_levels(on_hand=outlook.on_hand, outflow=outlook.outflow, inflow=outlook.inflow)
-    lacking = cover_needed(levels=levels, variances=outlook.variances, service=service)
+    step = MILLION if material.stock_unit == "1" else 0
+    lacking = cover_needed(levels=levels, variances=outlook.variances, service=service, step=step)
     days_lacking = np.flatnonzero(np.round(lacking) > 0)
     if not len(days_lacking):
         return None
@@ -199,7 +200,7 @@ def _make_line(
         terms=chosen,
         cost=value_of(quantity=quantity, unit_cost=chosen.unit_cost) if chosen else None,
         chance_short=float(
-            chance_of_shortage(levels=levels[:upto], variances=outlook.variances[:upto]).max()
+            chance_of_shortage(levels=levels[:upto], variances=outlook.variances[:upto], step=step).max()
         ),
         on_hand=outlook.on_hand,
         needed=int(outlook.outflow[:upto].sum()),
@@ -239,14 +240,15 @@ def _why(
     upto: int,
     service: float,
 ) -> str:
-    unit = material.stock_unit
-    show = lambda amount: format_millionths(_tidy(int(amount), unit), unit)  # noqa: E731
+    def show(amount: float) -> str:
+        return _show(amount, material.stock_unit)
+
     last = as_of + timedelta(days=upto - 1)
     uses = len({row.reference for row in outlook.requirements if row.needed_date <= last})
     back = outlook.inflow[:upto].sum()
     returns = f", {show(back)} of it back in time to serve again" if back else ""
     margin = float(stats.norm.ppf(service)) * float(np.sqrt(outlook.variances[:upto].max()))
-    spare = f", and {show(margin)} for days that take more than planned" if round(margin) else ""
+    spare = f", and {show(margin)} kept for days that take more than planned" if round(margin) else ""
     sentence = (
         f"{show(outlook.on_hand)} on hand; {'1 planned use' if uses == 1 else f'{uses} planned uses'} "
         f"until {last:%d %b} {'takes' if uses == 1 else 'take'} "
@@ -260,7 +262,7 @@ def _why(
     return f"{sentence}. {terms.supplier.name} needs up to {days} {'day' if days == 1 else 'days'}."
 
 
-def _tidy(amount: int, unit: str) -> int:
-    """Round to a hundredth of the unit, to a whole one for pieces: nobody reads finer in a sentence."""
-    step = MILLION if unit == "1" else MILLION // 100
-    return -(-amount // step) * step if unit == "1" else round(amount / step) * step
+def _show(amount: float, unit: str) -> str:
+    """Write an amount for a sentence: to a hundredth at the finest, pieces without their unit."""
+    rounded = format_millionths(round(amount / 10_000) * 10_000, unit)
+    return rounded.removesuffix(f" {unit_label('1')}") if unit == "1" else rounded

@@ -63,7 +63,8 @@ def _line_text(line: RestockLine, currency: str) -> RenderableType:
     head = Text()
     head.append(f"runs out {line.run_out_date:%a %d %b}", style="bold")
     head.append(f"  {line.material.name}", style="bold")
-    amount = format_millionths(line.quantity, line.material.stock_unit)
+    unit = line.material.stock_unit
+    amount = format_millionths(line.quantity, unit).removesuffix(" each")
     if line.terms is not None and line.cost is not None:
         order = f"order {amount} from {line.terms.supplier.name} for {format_money(line.cost, currency)} "
     else:
@@ -92,5 +93,7 @@ def _closing(answer: RestockList, currency: str) -> str:
     enough = f"{answer.enough} planned {'material has' if answer.enough == 1 else 'materials have'} enough."
     if not answer.lines:
         return f"Nothing to order. {enough}"
-    total = sum(line.cost or 0 for line in answer.lines)
-    return f"{len(answer.lines)} to order, {format_money(total, currency)} in all. {enough}"
+    costs = [line.cost for line in answer.lines if line.cost is not None]
+    unknown = len(answer.lines) - len(costs)
+    without = f" and {unknown} without a known price" if unknown else ""
+    return f"{len(costs)} to order for {format_money(sum(costs), currency)}{without}. {enough}"

@@ -60,3 +60,20 @@ def test_cover_needed_refuses_a_service_that_cannot_be_aimed_at(service: float) 
 def test_chance_of_shortage_refuses_negative_variances() -> None:
     with pytest.raises(ValueError, match="variances"):
         chance_of_shortage(levels=[1.0], variances=[-1.0])
+
+
+@pytest.mark.outside_check(
+    "Binomial(100, 0.5): P(X >= 61) = 0.0176 exactly (scipy 1.17 stats.binom.sf(60, 100, 0.5)); "
+    "how known: computed by a general-purpose library"
+)
+def test_chance_of_shortage_of_pieces_is_close_to_the_exact_count() -> None:
+    # Sixty pieces on hand, one hundred uses that each take one with probability a half: mean 50, variance 25.
+    [chance] = chance_of_shortage(levels=[10.0], variances=[25.0], step=1.0)
+    assert chance == pytest.approx(0.0176, abs=5e-4)
+    [without] = chance_of_shortage(levels=[10.0], variances=[25.0])
+    assert abs(without - 0.0176) > 4e-3
+
+
+def test_cover_needed_of_pieces_leaves_half_a_piece_where_something_is_uncertain() -> None:
+    lacking = cover_needed(levels=[0.0, -2.0], variances=[1.0, 0.0], service=0.95, step=1.0)
+    assert lacking == pytest.approx([1.1449, 2.0], abs=1e-4)

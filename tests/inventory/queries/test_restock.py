@@ -142,6 +142,20 @@ def test_list_restock_counts_vehicles_of_the_warehouse_and_leaves_out_what_canno
     assert line.on_hand == 18_000_000
 
 
+def test_list_restock_does_not_order_a_fitting_because_one_might_be_lost() -> None:
+    world = make_world()
+    world.loose(world.projectile, each(1))
+    back = {"returned_material": world.projectile, "returned_date": date(2026, 3, 4)}
+    first = need(world, world.projectile, 4, 1, returned_mean=980_000, returned_variance=0.0196, **back)
+    need(world, world.projectile, 5, 1)
+    # It is lost on the first day with 2 %, within the 5 % that may run short.
+    assert list_restock(as_of=MONDAY).lines == ()
+    Requirement.objects.filter(pk=first.pk).update(returned_mean=600_000, returned_variance=0.24)
+    [line] = list_restock(as_of=MONDAY).lines
+    assert line.run_out_date == date(2026, 3, 5)
+    assert line.quantity == 1_000_000
+
+
 @pytest.mark.parametrize(
     "wrong", [{"horizon_days": 0}, {"service": 1.0}, {"service": 0.2}, {"cover_days": 99}]
 )
