@@ -8,13 +8,7 @@ from uuid import UUID
 from inventory.errors import BadInput
 from inventory.models import Actor, Container, Entry, Material, Movement, Place
 from inventory.services.lines import Line, owner_at, post_lines, require_kind
-from inventory.services.posting import End, Flow, Posting, post
-
-
-class AlreadyReversed(BadInput):
-    """The entry was undone before, or is itself the undoing of another."""
-
-    code = "already_reversed"
+from inventory.services.posting import AlreadyReversed, End, Flow, Posting, post
 
 
 @dataclass(frozen=True)
@@ -67,7 +61,8 @@ def revalue(
     kinds = {Place.Kind.WRITE_DOWN, Place.Kind.PRICE_VARIANCE, Place.Kind.SUPPLIER}
     require_kind(against, kinds, pointer="/against")
     flows = []
-    for change in changes:
+    for number, change in enumerate(changes):
+        require_kind(change.place, Place.STOCK_KINDS | Place.USE_KINDS, pointer=f"/changes/{number}/place")
         if not change.change:
             raise BadInput(f"The value of {change.material} is changed by nothing; leave the line out.")
         here, there = End(change.place), End(against)
@@ -108,9 +103,6 @@ def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
     """
     if entry.reverses_id is not None:
         raise AlreadyReversed("This entry is itself the reversal of another. Post the right entry anew.")
-    earlier = Entry.objects.filter(reverses=entry).first()
-    if earlier is not None and earlier.uuid != id:
-        raise AlreadyReversed(f"This {entry.kind} was reversed on {earlier.recorded_at:%Y-%m-%d} already.")
     posting = Posting(
         uuid=id,
         kind=Entry.Kind(entry.kind),

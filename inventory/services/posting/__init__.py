@@ -1,6 +1,7 @@
 """How entries get into the book: `post` is the only writer of entries, movements, holdings and cost pools."""
 
 from inventory.services.posting.errors import (
+    AlreadyReversed,
     ContainerElsewhere,
     ContainerHoldsOther,
     EntryConflict,
@@ -14,6 +15,7 @@ from inventory.services.posting.request import REST, ContainerWish, CountLine, E
 
 __all__ = [
     "REST",
+    "AlreadyReversed",
     "ContainerElsewhere",
     "ContainerHoldsOther",
     "ContainerWish",

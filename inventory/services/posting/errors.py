@@ -1,6 +1,6 @@
 """Why an entry is not taken. Reports of what happened meet only `EntryConflict`."""
 
-from inventory.errors import SpanstockError
+from inventory.errors import BadInput, SpanstockError
 
 
 class EntryConflict(SpanstockError):
@@ -45,7 +45,13 @@ class GoodsMovedOn(SpanstockError):
     code = "goods_moved_on"
 
 
+class AlreadyReversed(BadInput):
+    """The entry was undone before, or is itself the undoing of another."""
+
+    code = "already_reversed"
+
+
 class NothingToRevalue(SpanstockError):
-    """Value is to move onto or off goods that are not there."""
+    """Value is to move onto goods that are not there, or off goods that are not worth as much."""
 
     code = "nothing_to_revalue"

@@ -4,6 +4,7 @@ from datetime import datetime
 from fractions import Fraction
 
 from inventory.models import Container, Material, Movement
+from inventory.money import from_money_millionths
 from inventory.services.posting.book import find_last_unit_cost
 from inventory.services.posting.errors import NothingToRevalue
 from inventory.services.posting.keys import HeadKey, PoolKey
@@ -98,18 +99,28 @@ def take_layers(
 
 
 def _value_layers(scribe: Scribe, flow: Flow, held: End, value: int) -> list[tuple[int, int, int]]:
-    """Spread value that moves alone over the lots held, by their quantity."""
+    """Spread value that moves alone over the lots held.
+
+    Put on by quantity, taken off by value: so that no lot is left with less than nothing.
+    """
     pools = scribe.book.pools_of(flow.head_at(held))
     if flow.lot is not None:
         pools = [(lot_id, pool) for lot_id, pool in pools if lot_id == flow.lot.pk]
-    whole = sum(pool.quantity for _lot_id, pool in pools)
-    if not whole:
+    if not pools:
         raise NothingToRevalue(
             f"{held.place} holds no {flow.material}: there is nothing whose value could change."
         )
+    is_taken_off = held == flow.source
+    weights = [pool.value if is_taken_off else pool.quantity for _lot_id, pool in pools]
+    whole = sum(weights)
+    if is_taken_off and whole < value:
+        raise NothingToRevalue(
+            f"{flow.material} at {held.place} is worth {from_money_millionths(whole)}; "
+            f"{from_money_millionths(value)} cannot be taken off."
+        )
     layers, given, seen = [], 0, 0
-    for lot_id, pool in pools:
-        seen += pool.quantity
+    for (lot_id, _pool), weight in zip(pools, weights, strict=True):
+        seen += weight
         upto = round(Fraction(value * seen, whole))
         layers.append((lot_id, 0, upto - given))
         given = upto
@@ -145,7 +156,8 @@ def _lot_for(scribe: Scribe, flow: Flow, target: End) -> int:
 def _open_lot(scribe: Scribe, flow: Flow) -> int:
     number = len(scribe.draft.movements) + 1
     lot = Container.objects.create(
-        label=f"{flow.material.code[:40]}-{scribe.posting.uuid.hex[:12]}-{number}",
+        # The whole id: the first digits of some kinds of UUID are the time, and two entries may share it.
+        label=f"{flow.material.code[:26]}-{scribe.posting.uuid.hex}-{number}",
         kind=Container.Kind.LOT,
         material=flow.material,
         owner=flow.owner,

@@ -1,15 +1,17 @@
 """Undoing an entry by its opposite, as far as what it brought is still there."""
 
-from django.db.models import QuerySet
+from datetime import datetime
 
-from inventory.models import ContainerChange, CountReading, Entry, Movement
+from django.db.models import Q, QuerySet
+
+from inventory.models import Container, ContainerChange, CountReading, Entry, Movement, Place
 from inventory.services.posting.book import find_counted_at
-from inventory.services.posting.errors import GoodsMovedOn
+from inventory.services.posting.errors import AlreadyReversed, GoodsMovedOn
 from inventory.services.posting.keys import HeadKey, HoldingKey, PoolKey
 from inventory.services.posting.layers import settle, take_layers
 from inventory.services.posting.request import End, Flow
 from inventory.services.posting.scribe import Scribe
-from inventory.services.posting.vessels import record_change
+from inventory.services.posting.vessels import record_change, was_counted_since
 
 Purpose = Movement.Purpose
 
@@ -20,6 +22,9 @@ def plan_reversal(scribe: Scribe, original: Entry) -> None:
     What the original took out of a later count's difference is not turned round: the opposite tells of
     the same moment, so it is settled against that count by itself.
     """
+    earlier = Entry.objects.filter(reverses=original).first()
+    if earlier is not None:
+        raise AlreadyReversed(f"This {original.kind} was reversed on {earlier.recorded_at:%Y-%m-%d} already.")
     movements = list(
         original.movements.select_related(
             "material",
@@ -41,27 +46,33 @@ def plan_reversal(scribe: Scribe, original: Entry) -> None:
 
 def _uncount(scribe: Scribe, entry_key: int) -> None:
     """A reversed count no longer stands: the count before it does, and somebody should look."""
-    for reading in CountReading.objects.filter(entry=entry_key):
+    for reading in CountReading.objects.filter(entry=entry_key).select_related("container"):
         head = HeadKey(reading.place_id, reading.material_id, reading.owner_id)
         key = HoldingKey(head, reading.container_id or 0)
         state = scribe.book.holding(key)
-        if state.counted_at == reading.counted_at:
-            _refuse_settled_since(scribe, entry_key, reading)
-            state.counted_at = find_counted_at(key, without_entry=entry_key)
+        if scribe.book.counted_at(key) == reading.counted_at:
+            _refuse_settled_since(entry_key, reading)
             state.is_unsettled = state.is_changed = True
+        if state.counted_at == reading.counted_at:
+            state.counted_at = find_counted_at(key, without_entry=entry_key)
+            state.is_changed = True
 
 
-def _refuse_settled_since(scribe: Scribe, entry_key: int, reading: CountReading) -> None:
-    late = Movement.objects.filter(
-        entry__gt=entry_key,
-        entry__reversed_by__isnull=True,
-        purpose=Purpose.COUNT_SETTLED,
-        effective_at=reading.counted_at,
-        material=reading.material_id,
+def _refuse_settled_since(entry_key: int, reading: CountReading) -> None:
+    """Refuse where entries stand that rely on the count. One that was undone since relies on nothing."""
+    late = (
+        Movement.objects.filter(
+            entry__gt=entry_key,
+            entry__reversed_by__isnull=True,
+            purpose=Purpose.COUNT_SETTLED,
+            effective_at=reading.counted_at,
+            material=reading.material_id,
+            owner=reading.owner_id,
+        )
+        .exclude(entry__reverses__gt=entry_key)
+        .filter(_touches(reading, "source") | _touches(reading, "target"))
     )
-    names = _name_entries(late.filter(source_place=reading.place_id)) or _name_entries(
-        late.filter(target_place=reading.place_id)
-    )
+    names = _name_entries(late)
     if names:
         raise GoodsMovedOn(
             f"The count cannot be reversed: later entries were settled against it ({names}). "
@@ -69,20 +80,29 @@ def _refuse_settled_since(scribe: Scribe, entry_key: int, reading: CountReading)
         )
 
 
+def _touches(reading: CountReading, side: str) -> Q:
+    """Condition for movements with that end in what was counted: a vessel wherever it stood."""
+    if reading.container is not None and reading.container.stands_somewhere:
+        return Q(**{f"{side}_container": reading.container})
+    return Q(**{f"{side}_place": reading.place_id, f"{side}_container": reading.container_id})
+
+
 def _reverse_movement(scribe: Scribe, movement: Movement) -> None:
     flow = Flow(
         material=movement.material,
         quantity=movement.quantity,
-        source=End(movement.target_place, movement.target_container),
-        target=End(movement.source_place, movement.source_container),
+        source=_find_end(scribe, movement, movement.target_place, movement.target_container),
+        target=_find_end(scribe, movement, movement.source_place, movement.source_container),
         purpose=Purpose(movement.purpose),
         owner=movement.owner,
         lot=movement.lot,
         cause=movement.cause,
     )
-    at = movement.effective_at
-    source_late = scribe.find_later_count(flow.source, flow, at)
-    target_late = scribe.find_later_count(flow.target, flow, at)
+    if movement.purpose == Purpose.BOOK_SHORT and _is_recounted(scribe, flow, movement):
+        # The count said what had been there, so what was lacking is no longer a guess to take back.
+        return
+    source_late = _find_later_count(scribe, flow.source, flow, movement)
+    target_late = _find_later_count(scribe, flow.target, flow, movement)
     if source_late:
         settle(scribe, flow, movement.quantity, scribe.variance(), flow.source, source_late)
     elif flow.source.place.keeps_stock:
@@ -90,6 +110,50 @@ def _reverse_movement(scribe: Scribe, movement: Movement) -> None:
     _give_back(scribe, flow, movement)
     if target_late:
         settle(scribe, flow, movement.quantity, flow.target, scribe.variance(), target_late)
+
+
+def _find_end(scribe: Scribe, movement: Movement, place: Place, container: Container | None) -> End:
+    """Return where that end is now: a vessel takes back what it gave wherever it stands."""
+    if container is None or not container.stands_somewhere or _is_carried(movement):
+        return End(place, container)
+    vessel = scribe.book.containers[container.pk]
+    assert vessel.place is not None
+    return End(vessel.place, container)
+
+
+def _is_carried(movement: Movement) -> bool:
+    return movement.source_container_id == movement.target_container_id
+
+
+def _find_later_count(scribe: Scribe, end: End, flow: Flow, movement: Movement) -> datetime | None:
+    """Return when this end was counted, if that count already saw what the movement did.
+
+    Of the same moment, it did if it was recorded later.
+    """
+    if not end.place.keeps_stock:
+        return None
+    counted_at = scribe.book.counted_at(flow.key_at(end))
+    if counted_at is None or counted_at < movement.effective_at:
+        return None
+    if counted_at == movement.effective_at:
+        last = _find_last_reading(flow, end)
+        return counted_at if last is not None and last.entry_id > movement.entry_id else None
+    return counted_at
+
+
+def _is_recounted(scribe: Scribe, flow: Flow, movement: Movement) -> bool:
+    last = _find_last_reading(flow, flow.source)
+    return last is not None and last.entry_id > movement.entry_id
+
+
+def _find_last_reading(flow: Flow, end: End) -> CountReading | None:
+    """Return the count that stands for an end: the last by its moment, then by when it was recorded."""
+    readings = CountReading.objects.filter(
+        material=flow.material, owner=flow.owner, container=end.container, entry__reversed_by__isnull=True
+    )
+    if end.container is None or not end.container.stands_somewhere:
+        readings = readings.filter(place=end.place)
+    return readings.order_by("-counted_at", "-entry").first()
 
 
 def _refuse_moved_on(scribe: Scribe, flow: Flow, movement: Movement) -> None:
@@ -114,18 +178,32 @@ def _give_back(scribe: Scribe, flow: Flow, movement: Movement) -> None:
     At most the pool's share is taken, since the rest belongs to goods that stay; what is lacking or
     left over goes through price variance.
     """
-    owed, left = movement.value, movement.value
+    if not movement.quantity:
+        _give_back_value(scribe, flow, movement)
+        return
+    left, lot_id = movement.value, movement.lot_id or 0
     for lot_id, part, cost in _layers_back(scribe, flow, movement):
         going = min(cost, left)
         scribe.record(flow, flow.source, flow.target, part, going, lot_id, purpose=flow.purpose)
         left -= going
-        head = flow.head_at(flow.source)
-        pool = scribe.book.pool(PoolKey(head, lot_id))
-        if flow.source.place.keeps_stock and pool.quantity == 0 and pool.value > 0:
+        pool = scribe.book.pool(PoolKey(flow.head_at(flow.source), lot_id))
+        # What is left at a use place is what fluid cost that came back as recovered; it stays there.
+        if flow.source.place.is_stock and pool.quantity == 0 and pool.value > 0:
             scribe.record_price_variance(flow, flow.source, scribe.price_variance(), pool.value, lot_id)
-    if owed and left:
-        lot_id = movement.lot_id or 0
+    if left:
         scribe.record_price_variance(flow, scribe.price_variance(), flow.target, left, lot_id)
+
+
+def _give_back_value(scribe: Scribe, flow: Flow, movement: Movement) -> None:
+    """Take a revaluation back from goods as far as they have the value, give it to goods still there."""
+    lot_id, going, target = movement.lot_id or 0, movement.value, flow.target
+    if target.place.is_stock and not scribe.book.pool(PoolKey(flow.head_at(target), lot_id)).quantity:
+        target = scribe.price_variance()
+    if flow.source.place.keeps_stock:
+        going = min(going, scribe.book.pool(PoolKey(flow.head_at(flow.source), lot_id)).value)
+    for source, value in ((flow.source, going), (scribe.price_variance(), movement.value - going)):
+        if source != target:
+            scribe.record_price_variance(flow, source, target, value, lot_id)
 
 
 def _layers_back(scribe: Scribe, flow: Flow, movement: Movement) -> list[tuple[int, int, int]]:
@@ -138,12 +216,33 @@ def _layers_back(scribe: Scribe, flow: Flow, movement: Movement) -> list[tuple[i
 
 def _reverse_change(scribe: Scribe, change: ContainerChange) -> None:
     container = scribe.book.containers[change.container_id]
-    if container.place_id != change.target_place_id:
-        raise GoodsMovedOn(f"{container} was moved on to {container.place} since. Reverse that move first.")
     before = (container.place, container.state, container.contents_state)
-    container.place = change.source_place
-    container.state, container.contents_state = change.state_before, change.contents_state_before
+    if change.source_place_id != change.target_place_id:
+        _refuse_vessel_moved_on(scribe, container, change)
+        container.place = change.source_place
+    # A state that was changed again since is left as it is.
+    if container.state == change.state_after:
+        container.state = change.state_before
+    if container.contents_state == change.contents_state_after:
+        container.contents_state = change.contents_state_before
     record_change(scribe, container, before)
+
+
+def _refuse_vessel_moved_on(scribe: Scribe, container: Container, change: ContainerChange) -> None:
+    """Refuse to move a vessel back that went further, was counted there, or holds what it did not bring."""
+    left = [
+        key
+        for key, _state in scribe.book.contents_of(container.pk)
+        if key.head.place_id != change.source_place_id
+    ]
+    if container.place_id == change.target_place_id and not left and not was_counted_since(scribe, container):
+        return
+    later = Movement.objects.filter(Q(source_container=container) | Q(target_container=container))
+    names = _name_entries(later.filter(entry__gt=change.entry_id)) or "it was counted or moved since"
+    raise GoodsMovedOn(
+        f"{container}, now at {container.place}, cannot be put back to {change.source_place} ({names}). "
+        "Reverse those entries first, or move it."
+    )
 
 
 def _name_entries(movements: QuerySet[Movement]) -> str:
