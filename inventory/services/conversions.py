@@ -6,10 +6,10 @@ from datetime import datetime
 from fractions import Fraction
 from uuid import UUID
 
-from inventory.errors import BadInput
+from inventory.errors import BadInput, Fault
 from inventory.models import Actor, Container, Entry, Material, Movement, Place, Recipe
-from inventory.services.lines import Line, owner_at, quantity_of, require_kind
-from inventory.services.posting import ContainerWish, End, Flow, Posting, post
+from inventory.services.lines import REST, BadLine, Line, OwnersDiffer, owner_at, quantity_of, require_kind
+from inventory.services.posting import End, Flow, Posting, post
 from inventory.services.posting.special_places import get_special_place
 from inventory.units import Amount, from_millionths
 
@@ -47,6 +47,7 @@ def convert(
     filled in here.
     """
     process = End(get_special_place(Place.Kind.PROCESS))
+    _check_sides(inputs, outputs)
     flows = []
     for name, lines in (("inputs", inputs), ("outputs", outputs)):
         for number, line in enumerate(lines):
@@ -76,6 +77,20 @@ def convert(
         document=document,
     )
     return post(posting)
+
+
+def _check_sides(inputs: Sequence[Line], outputs: Sequence[Line]) -> None:
+    """See that something is made of something, and that it stays with its owner."""
+    if not inputs or not outputs:
+        raise BadLine("A conversion needs at least one input and one output; dispose of what became nothing.")
+    for number, line in enumerate(outputs):
+        if line.amount is REST:
+            message = "must say how much was made; the rest can only be taken"
+            raise BadLine.of([Fault(f"/outputs/{number}/amount", "the rest", message)])
+    owners = {owner_at(line.source) for line in inputs} | {owner_at(line.target) for line in outputs}
+    if len(owners) > 1:
+        names = " and ".join(sorted(owner.name for owner in owners))
+        raise OwnersDiffer(f"Goods of {names} cannot be made into one another. Goods stay with their owner.")
 
 
 def convert_by_recipe(
@@ -130,19 +145,14 @@ def recover(
     """
     process = End(get_special_place(Place.Kind.PROCESS))
     flows: list[Flow] = []
-    wishes: dict[int, ContainerWish] = {}
     for number, line in enumerate(caught):
         flows += _recovery_flows(line, process, pointer=f"/caught/{number}")
-        container = line.target.container
-        if container is not None and container.contents_state == Container.ContentsState.FRESH:
-            wishes[container.pk] = ContainerWish(container, contents_state=Container.ContentsState.CAUGHT)
     posting = Posting(
         uuid=id,
         kind=Entry.Kind.REPORT,
         occurred_at=occurred_at,
         by=by,
         flows=tuple(flows),
-        wishes=tuple(wishes.values()),
         reason=reason,
         document=document,
     )

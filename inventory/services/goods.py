@@ -166,14 +166,10 @@ def decant(
     holder: str = "",
     reason: str = "",
 ) -> Entry:
-    """Pour from container to container; each movement names both, so every pour keeps its parentage."""
-    wishes = tuple(
-        ContainerWish(line.target.container, contents_state=line.source.container.contents_state)
-        for line in lines
-        if line.source.container is not None
-        and line.target.container is not None
-        and line.target.container.contents_state != line.source.container.contents_state
-    )
+    """Pour from container to container; each movement names both, so every pour keeps its parentage.
+
+    The state of the contents goes along.
+    """
     return post_lines(
         id=id,
         kind=Entry.Kind.TRANSFER,
@@ -183,7 +179,6 @@ def decant(
         purpose=Purpose.POURED,
         source_kinds=Place.STOCK_KINDS,
         target_kinds=Place.STOCK_KINDS,
-        wishes=wishes,
         is_plan=not as_report,
         holder=holder,
         reason=reason,

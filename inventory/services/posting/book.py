@@ -132,7 +132,7 @@ def load_book(
         rows = Container.objects.select_for_update(no_key=True, of=("self",)).filter(pk__in=ids)
         book.containers = {row.pk: row for row in rows.select_related("place").order_by("pk")}
     _load_holdings(book, vessels, [container.pk for container in containers])
-    _load_lots(book, {material.pk for material in materials if material.cost_formula != "weighted_average"})
+    _load_lots(book, _costed_by_lot(heads, materials))
     if is_plan:
         book.reservations = list(
             Reservation.objects.filter(
@@ -151,6 +151,16 @@ def _load_holdings(book: Book, vessel_ids: list[int], container_ids: list[int]) 
         book.holdings[HoldingKey(head, row.container_id or 0)] = HoldingState(
             row.quantity, row.counted_at, row.is_unsettled
         )
+
+
+def _costed_by_lot(heads: frozenset[HeadKey], materials: Collection[Material]) -> set[int]:
+    """Return the materials under the heads that have lots; a vessel may hold one that nobody named."""
+    known = {material.pk: material for material in materials}
+    unknown = {head.material_id for head in heads} - set(known)
+    if unknown:
+        known |= Material.objects.in_bulk(unknown)
+    average = Material.CostFormula.WEIGHTED_AVERAGE
+    return {pk for pk, material in known.items() if material.cost_formula != average}
 
 
 def _load_lots(book: Book, material_ids: set[int]) -> None:
@@ -205,13 +215,14 @@ def lock_heads(heads: frozenset[HeadKey], places: dict[int, Place]) -> dict[Pool
 
 
 def find_effects_after(key: HoldingKey, container: Container | None, moment: datetime) -> int:
-    """Return by how much movements effective after a moment changed a holding.
+    """Return by how much what happened after a moment changed a holding.
 
-    A vessel's contents are followed wherever it stood: what moved with it cancels out.
+    A vessel's contents are followed wherever it stood: what moved with it cancels out. "Book short" is left
+    out: it tells of goods that had been there all along, not of goods that came.
     """
     movements = Movement.objects.filter(
         material=key.head.material_id, owner=key.head.owner_id, effective_at__gt=moment
-    )
+    ).exclude(purpose=Movement.Purpose.BOOK_SHORT)
     if container is not None and container.stands_somewhere:
         inflow, outflow = Q(target_container=container), Q(source_container=container)
     else:

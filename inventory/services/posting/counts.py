@@ -33,7 +33,10 @@ def plan_count(scribe: Scribe, line: CountLine) -> None:
     book_then = holding.quantity - find_effects_after(key, here.container, moment)
     _record_reading(scribe, line, here, book_then)
     if later_count and moment < later_count:
-        # A later count already says what is there; this one is kept as a reading only.
+        # A later count already says what is there; this one is kept as a reading only. The row may be
+        # younger than that count, where the vessel has moved since.
+        holding.counted_at = max(holding.counted_at or moment, moment)
+        holding.is_changed = True
         return
     _take_difference(scribe, flow, line.quantity - book_then, key)
     holding = scribe.book.holding(key)

@@ -8,7 +8,7 @@ from inventory.services.posting.layers import move_goods, settle
 from inventory.services.posting.refusals import check_plan_source, check_plan_target
 from inventory.services.posting.request import REST, Flow
 from inventory.services.posting.scribe import Scribe
-from inventory.services.posting.vessels import locate, note_opened
+from inventory.services.posting.vessels import locate, note_contents, note_opened
 
 Purpose = Movement.Purpose
 
@@ -40,6 +40,7 @@ def plan_flow(scribe: Scribe, flow: Flow, *, value: int | None = None) -> None:
         share=flow.value_share,
     )
     note_opened(scribe, flow)
+    note_contents(scribe, flow)
     if flow.target.place.kind == Place.Kind.PROCESS:
         scribe.brought_to_process += moved
     if late_target:

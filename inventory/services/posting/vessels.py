@@ -3,6 +3,7 @@
 from django.db.models import F
 
 from inventory.models import Container, ContainerChange, Material, Movement, Party, Place
+from inventory.services.posting.keys import HoldingKey
 from inventory.services.posting.layers import move_goods
 from inventory.services.posting.refusals import check_plan_source
 from inventory.services.posting.request import ContainerWish, End, Flow
@@ -22,16 +23,27 @@ def locate(scribe: Scribe, end: End, flow: Flow) -> End:
     container = scribe.book.containers[end.container.pk]
     if container.place_id == end.place.pk or not end.place.is_stock:
         return end
-    if _was_counted_since(scribe, container) or _was_moved_since(scribe, container):
+    if _is_old_word(scribe, container):
         assert container.place is not None
         return End(container.place, container)
     change_container(scribe, ContainerWish(container, place=end.place), purpose=Purpose.FOUND_HERE)
     return end
 
 
+def _is_old_word(scribe: Scribe, container: Container) -> bool:
+    """Whether the vessel was counted or moved after the moment told of: then that says where it stands."""
+    return was_counted_since(scribe, container) or _was_moved_since(scribe, container)
+
+
 def _was_moved_since(scribe: Scribe, container: Container) -> bool:
+    """A move that was undone, and its undoing, are no moves."""
     return (
-        ContainerChange.objects.filter(container=container, entry__occurred_at__gt=scribe.posting.occurred_at)
+        ContainerChange.objects.filter(
+            container=container,
+            entry__occurred_at__gt=scribe.posting.occurred_at,
+            entry__reversed_by__isnull=True,
+            entry__reverses__isnull=True,
+        )
         .exclude(source_place=F("target_place"))
         .exists()
     )
@@ -49,12 +61,28 @@ def note_opened(scribe: Scribe, flow: Flow) -> None:
                 )
 
 
+def note_contents(scribe: Scribe, flow: Flow) -> None:
+    """What is poured brings its state along; what comes back from a span makes a fresh vessel a catch.
+
+    Told under the lock and not by whoever asks, since a retry would see the state that the first try left.
+    """
+    source, target = flow.source.container, flow.target.container
+    if target is None:
+        return
+    state = scribe.book.containers[target.pk].contents_state
+    if flow.purpose == Purpose.POURED and source is not None:
+        state = scribe.book.containers[source.pk].contents_state
+    elif flow.purpose == Purpose.RECOVERED and state == Container.ContentsState.FRESH:
+        state = Container.ContentsState.CAUGHT
+    change_container(scribe, ContainerWish(target, contents_state=state), purpose=Purpose.MOVED)
+
+
 def change_container(scribe: Scribe, wish: ContainerWish, *, purpose: Purpose) -> None:
     """Draft what becomes of a container, and the move of all it holds where it goes elsewhere."""
     container = scribe.book.containers[wish.container.pk]
     before = (container.place, container.state, container.contents_state)
     goes = wish.place is not None and container.place is not None and wish.place != container.place
-    if goes and not _was_counted_since(scribe, container):
+    if goes and not _is_old_word(scribe, container):
         assert wish.place is not None
         assert container.place is not None
         _carry_contents(scribe, container, container.place, wish.place, purpose)
@@ -64,8 +92,8 @@ def change_container(scribe: Scribe, wish: ContainerWish, *, purpose: Purpose) -
     record_change(scribe, container, before)
 
 
-def _was_counted_since(scribe: Scribe, container: Container) -> bool:
-    """A late word about a move: a count made since says where the vessel stands now."""
+def was_counted_since(scribe: Scribe, container: Container) -> bool:
+    """Whether anything in the vessel was counted after the moment told of."""
     moments = [
         state.counted_at
         for key, state in scribe.book.holdings.items()
@@ -94,6 +122,17 @@ def _carry_contents(
         move_goods(scribe, flow, flow.source, flow.target, state.quantity, purpose=purpose)
         if purpose == Purpose.FOUND_HERE:
             scribe.mark_unsettled(flow.key_at(flow.target))
+    _carry_flags(scribe, container, source, target)
+
+
+def _carry_flags(scribe: Scribe, container: Container, source: Place, target: Place) -> None:
+    """What is to be looked at in a vessel is to be looked at where the vessel is."""
+    for key, state in list(scribe.book.holdings.items()):
+        if key.container_id == container.pk and key.head.place_id == source.pk and state.is_unsettled:
+            scribe.book.places[target.pk] = target
+            scribe.mark_unsettled(HoldingKey(key.head._replace(place_id=target.pk), container.pk))
+            left = scribe.book.holding(key)
+            left.is_unsettled, left.is_changed = False, True
 
 
 def record_change(scribe: Scribe, container: Container, before: tuple[Place | None, str, str]) -> None:
