@@ -43,6 +43,8 @@ def count(
         if quantity < 0:
             faults.append(Fault(f"/found/{number}/amount", str(line.amount), "cannot be less than nothing"))
         owner = line.owner or owner_at(line.end)
+        if line.end.container is not None and line.end.container.owner_id != owner.pk:
+            faults.append(Fault(f"/found/{number}/owner", str(owner), f"does not own {line.end.container}"))
         lines.append(CountLine(line.end, line.material, owner, quantity, line.amount))
     seen: set[tuple[int, int, int, int]] = set()
     for number, row in enumerate(lines):

@@ -70,6 +70,20 @@ def require_kind(place: Place, kinds: Collection[str], *, pointer: str) -> None:
         raise WrongPlace.of([Fault(pointer, str(place), message)])
 
 
+def _require_two_ends(line: Line, *, pointer: str) -> None:
+    """Refuse a line that leaves goods where they are, or pours a vessel into itself."""
+    box = line.source.container
+    if box != line.target.container:
+        return
+    if line.source.place == line.target.place:
+        message = "goes from where it is to where it is; leave the line out"
+    elif box is not None and box.stands_somewhere:
+        message = "stays in its container; move the container instead"
+    else:
+        return
+    raise BadLine.of([Fault(pointer, str(box or line.source.place), message)])
+
+
 def post_lines(
     *,
     id: UUID,
@@ -92,6 +106,7 @@ def post_lines(
         pointer = f"/lines/{number}"
         require_kind(line.source.place, source_kinds, pointer=f"{pointer}/source")
         require_kind(line.target.place, target_kinds, pointer=f"{pointer}/target")
+        _require_two_ends(line, pointer=pointer)
         flows.append(
             Flow(
                 material=line.material,
