@@ -96,7 +96,7 @@ class LognormalSum:
         return float(masses @ (level - grid))
 
     def cdf(self, level: npt.ArrayLike) -> Numbers:
-        return cast(Numbers, np.vectorize(self._cdf_of_one, otypes=[np.float64])(level))
+        return cast(Numbers, np.vectorize(self._cdf_of_one, otypes=[np.float64])(level)[()])
 
     def _cdf_of_one(self, level: float) -> float:
         if level <= 0:
@@ -111,7 +111,7 @@ class LognormalSum:
 
     def quantile(self, probability: npt.ArrayLike) -> Numbers:
         chance = as_open_fraction("probability", probability)
-        return cast(Numbers, np.vectorize(self._quantile_of_one, otypes=[np.float64])(chance))
+        return cast(Numbers, np.vectorize(self._quantile_of_one, otypes=[np.float64])(chance)[()])
 
     def _quantile_of_one(self, chance: float) -> float:
         # If the sum passes n t, one of the n periods passes t: hence this level is never too low.
@@ -123,7 +123,7 @@ class LognormalSum:
         return level
 
     def loss(self, level: npt.ArrayLike) -> Numbers:
-        return cast(Numbers, np.vectorize(self._loss_of_one, otypes=[np.float64])(level))
+        return cast(Numbers, np.vectorize(self._loss_of_one, otypes=[np.float64])(level)[()])
 
     def _loss_of_one(self, level: float) -> float:
         slack = self._expected_slack(level) if level > 0 else 0.0

@@ -57,6 +57,13 @@ def test_load_level_takes_every_shape_of_demand(demand: dict[str, Any], level: f
     assert (by_chance["level"], by_chance["cost"]) == (level, None)
 
 
+def test_load_level_of_several_lognormal_periods_is_a_number() -> None:
+    demand = {"distribution": "lognormal", "mu": 6, "sigma": 0.3}
+    found = calculate("load-level", {"demand": demand, **COSTS, "lead_time": 1})
+    assert 2 * 403 < found["level"] < 2 * 403 * 1.5
+    assert found["cost"] > 0
+
+
 @pytest.mark.outside_check(
     "medians of gamma (2, 3), lognormal (6, 0.3), negative binomial (4.2, 0.3); how known: scipy 1.17.1 ppf"
 )
