@@ -10,6 +10,8 @@ from inventory.calc.ranges import FloatArray, Numbers
 # A level reaches a chance when it misses it by no more than the rounding of the sums involved: ten times 0.1
 # must reach 1, and 8 of them 0.8.
 ROUNDING = 1e-9
+# Two numbers this close, as a share of the bracket's ends, are neighbours.
+RESOLUTION = 1e-14
 # Halving the widest bracket of doubles this often leaves neighbouring numbers.
 MOST_HALVINGS = 2100
 
@@ -91,17 +93,24 @@ def root_between(
     .. [1] Press et al., Numerical Recipes, section 9.4 (safe Newton).
     """
     low, high = low.astype(np.float64), high.astype(np.float64)
-    here, width = (low + high) / 2, high - low
+    here, last_step, step_before = (low + high) / 2, high - low, high - low
+    negligible = RESOLUTION * np.maximum(np.abs(low), np.abs(high))
+    is_found = np.zeros(here.shape, dtype=bool)
     for _ in range(MOST_HALVINGS):
         value = np.asarray(rising(here))
         low, high = np.where(value < 0, here, low), np.where(value < 0, high, here)
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            newton = here - value / np.asarray(slope(here))
-        # A step that has not halved the bracket twice over is no better than halving.
-        is_safe = (newton > low) & (newton < high) & (np.abs(newton - here) < width / 2)
-        following = np.where(is_safe, newton, (low + high) / 2)
-        step = np.abs(following - here)
-        here, width = following, np.where(is_safe, step, high - low)
-        if np.all(step <= 4e-16 * np.maximum(np.abs(here), np.abs(low)) + 1e-300):
+            newton = -value / np.asarray(slope(here))
+        # Newton's step must stay inside, but for rounding, and halve the step before the last; or halving is
+        # surer.
+        target, rounding = here + newton, ROUNDING * (high - low)
+        is_inside = (target >= low - rounding) & (target <= high + rounding)
+        is_safe = is_inside & (np.abs(newton) <= step_before / 2)
+        step = np.where(is_safe, np.clip(target, low, high), (low + high) / 2) - here
+        # What is found stays put: more steps would only follow the rounding of the function.
+        step = np.where(is_found | (value == 0), 0.0, step)
+        here, last_step, step_before = here + step, np.abs(step), last_step
+        is_found |= (np.abs(step) <= negligible) | (high - low <= negligible)
+        if is_found.all():
             break
     return np.asarray(here)
