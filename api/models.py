@@ -5,7 +5,11 @@ from django.db import models
 
 
 class User(AbstractUser):
-    """A person or a system that may sign in, with one role."""
+    """A person or a system that may sign in, with one role.
+
+    `crew` limits the role of that name to its own days, vehicle and jobs. `warehouses` limits stores to
+    their own; with none named they keep all of them, as in a company that has one.
+    """
 
     class Role(models.TextChoices):
         STORES = "stores", "stores"
@@ -17,3 +21,5 @@ class User(AbstractUser):
 
     actor = models.OneToOneField("inventory.Actor", on_delete=models.PROTECT, null=True, related_name="user")
     role = models.CharField(max_length=8, choices=Role.choices, default=Role.STORES)
+    crew = models.ForeignKey("jobs.Crew", on_delete=models.PROTECT, null=True, related_name="users")
+    warehouses = models.ManyToManyField("inventory.Place", related_name="keepers", blank=True)

@@ -18,6 +18,7 @@ from django.core.management.base import BaseCommand, CommandParser
 from rich.console import Console, RenderableType
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
+from api.errors import problem
 from inventory.errors import SpanstockError
 from inventory.models import Actor
 from inventory.services.sealing import seal_all
@@ -125,22 +126,6 @@ class SpanstockCommand(BaseCommand):
         self.stderr.write(f"Nothing was changed: {count} {'fault' if count == 1 else 'faults'}.")
         for fault in refusal.faults:
             self.stderr.write(f"  {fault.sentence()}")
-
-
-def problem(refusal: SpanstockError) -> dict[str, Any]:
-    """A refusal in the members of an RFC 9457 problem."""
-    found: dict[str, Any] = {"code": refusal.code, "detail": refusal.message}
-    if refusal.faults:
-        found["errors"] = [
-            {
-                "pointer": fault.pointer,
-                "value": fault.value,
-                "detail": fault.message,
-                **({"line": fault.line} if fault.line is not None else {}),
-            }
-            for fault in refusal.faults
-        ]
-    return found
 
 
 def iso_date(text: str) -> date:

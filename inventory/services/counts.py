@@ -7,9 +7,9 @@ from uuid import UUID
 
 from inventory.errors import Fault
 from inventory.models import Actor, Entry, Material, Party, Place
-from inventory.services.lines import BadLine, owner_at, require_kind
+from inventory.services.lines import BadLine, owner_at, require_kind, stored_quantity
 from inventory.services.posting import ContainerWish, CountLine, End, Posting, post
-from inventory.units import Amount, to_millionths
+from inventory.units import Amount
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ def count(
     lines, faults = [], []
     for number, line in enumerate(found):
         require_kind(line.end.place, Place.STOCK_KINDS, pointer=f"/found/{number}/place")
-        quantity = to_millionths(line.amount, line.material.stock_unit)
+        quantity = stored_quantity(line.amount, line.material, pointer=f"/found/{number}/amount")
         if quantity < 0:
             faults.append(Fault(f"/found/{number}/amount", str(line.amount), "cannot be less than nothing"))
         owner = line.owner or owner_at(line.end)

@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from datetime import datetime
 from uuid import UUID
 
+from inventory.errors import Fault
 from inventory.models import Actor, Container, Entry, Movement, Place
-from inventory.services.lines import Line, post_lines, require_kind
+from inventory.services.lines import BadLine, Line, post_lines, require_kind
 from inventory.services.posting import ContainerWish
 
 Purpose = Movement.Purpose
@@ -81,8 +82,11 @@ def transfer(
     document: str = "",
 ) -> Entry:
     """Move goods, or whole containers with all they hold, from one of our places to another."""
-    for number, (_container, place) in enumerate(containers):
+    for number, (container, place) in enumerate(containers):
         require_kind(place, Place.STOCK_KINDS, pointer=f"/containers/{number}/place")
+        if not container.stands_somewhere:
+            message = "is a lot, which lies where its goods lie; move them by lines"
+            raise BadLine.of([Fault(f"/containers/{number}/container", str(container), message)])
     return post_lines(
         id=id,
         kind=Entry.Kind.TRANSFER,

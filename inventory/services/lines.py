@@ -9,7 +9,7 @@ from inventory.errors import BadInput, Fault
 from inventory.models import Actor, Container, Entry, Material, Movement, Party, Place
 from inventory.queries.company import get_company_party
 from inventory.services.posting import REST, ContainerWish, End, Flow, Posting, Rest, post
-from inventory.units import Amount, to_millionths
+from inventory.units import Amount, BadAmount, to_millionths
 
 
 class WrongPlace(BadInput):
@@ -55,11 +55,19 @@ def quantity_of(amount: Amount | Rest, material: Material, *, pointer: str) -> i
     """Return the amount in millionths of the material's stock unit; nothing and less are refused."""
     if isinstance(amount, Rest):
         return amount
-    quantity = to_millionths(amount, material.stock_unit)
+    quantity = stored_quantity(amount, material, pointer=pointer)
     if quantity <= 0:
         message = "must be more than nothing; leave the line out, or reverse the entry that was wrong"
         raise BadLine.of([Fault(pointer, str(amount), message)])
     return quantity
+
+
+def stored_quantity(amount: Amount, material: Material, *, pointer: str) -> int:
+    """Return the amount in millionths of the stock unit; what cannot be is named by its pointer."""
+    try:
+        return to_millionths(amount, material.stock_unit)
+    except BadAmount as refusal:
+        raise type(refusal).of([Fault(pointer, str(amount), refusal.message)]) from refusal
 
 
 def require_kind(place: Place, kinds: Collection[str], *, pointer: str) -> None:
@@ -149,4 +157,5 @@ __all__ = [
     "post_lines",
     "quantity_of",
     "require_kind",
+    "stored_quantity",
 ]

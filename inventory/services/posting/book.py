@@ -18,6 +18,10 @@ from inventory.models import (
     Reservation,
 )
 from inventory.services.posting.keys import HeadKey, HoldingKey, PoolKey
+from inventory.units import AmountOutOfRange
+
+# A BigInteger holds 9.2e18.
+LARGEST_SUM = 9 * 10**18
 
 
 class MoreLocksNeeded(Exception):
@@ -309,3 +313,13 @@ def write_holdings(book: Book) -> None:
     CostPool.objects.bulk_create(
         pools, update_conflicts=True, unique_fields=["key"], update_fields=["quantity", "value"]
     )
+
+
+def refuse_overflow(book: Book) -> None:
+    """Refuse what no column can hold; the databases would each say so in their own way, without a code."""
+    amounts = [state.quantity for state in book.holdings.values() if state.is_changed]
+    for pool in book.pools.values():
+        if pool.is_changed:
+            amounts += [pool.quantity, pool.value]
+    if any(abs(amount) > LARGEST_SUM for amount in amounts):
+        raise AmountOutOfRange("What would lie there, or its cost, is too much to be written down.")

@@ -9,6 +9,12 @@ class EntryConflict(SpanstockError):
     code = "entry_conflict"
 
 
+class LabelTaken(SpanstockError):
+    """A new container cannot have the label of another."""
+
+    code = "label_taken"
+
+
 class NotEnoughHeld(SpanstockError):
     """A person plans to take more than is there and not promised to others."""
 

@@ -18,8 +18,15 @@ from inventory.models import (
     Place,
     Unsealed,
 )
-from inventory.services.posting.book import Book, MoreLocksNeeded, load_book, lock_heads, write_holdings
-from inventory.services.posting.errors import EntryConflict
+from inventory.services.posting.book import (
+    Book,
+    MoreLocksNeeded,
+    load_book,
+    lock_heads,
+    refuse_overflow,
+    write_holdings,
+)
+from inventory.services.posting.errors import EntryConflict, LabelTaken
 from inventory.services.posting.keys import HeadKey
 from inventory.services.posting.plan import plan
 from inventory.services.posting.request import Posting
@@ -38,6 +45,10 @@ def post(posting: Posting) -> Entry:
     ------
     EntryConflict
         If the id stands for something else.
+    LabelTaken
+        If a new container's label is in use.
+    AmountOutOfRange
+        If what would lie somewhere is too much to be written down.
     NotEnoughHeld, PromisedToAnother, ContainerElsewhere, ContainerHoldsOther, TooMuchForContainer
         If a plan asks for what is not there.
     GoodsMovedOn
@@ -72,6 +83,7 @@ def _post_under_lock(posting: Posting, heads: frozenset[HeadKey]) -> Entry:
     known = _find_same(posting)
     if known is not None:
         return known
+    _refuse_taken_labels(posting)
     for container in posting.new_containers:
         _save_anew(container)
     book = load_book(
@@ -102,6 +114,13 @@ def _find_same(posting: Posting) -> Entry | None:
     return known
 
 
+def _refuse_taken_labels(posting: Posting) -> None:
+    labels = [container.label for container in posting.new_containers]
+    taken = Container.objects.filter(label__in=labels).order_by("label").first() if labels else None
+    if taken is not None:
+        raise LabelTaken(f"The label {taken} stands on a container already. Give the new one another.")
+
+
 def _save_anew(container: Container) -> None:
     # A turn that was rolled back leaves the object believing that it is saved.
     container.pk = None
@@ -110,6 +129,7 @@ def _save_anew(container: Container) -> None:
 
 
 def _write(posting: Posting, book: Book, draft: Draft) -> Entry:
+    refuse_overflow(book)
     entry = Entry.objects.create(
         uuid=posting.uuid,
         kind=posting.kind,

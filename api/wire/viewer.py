@@ -1,0 +1,96 @@
+"""From an account to what it may see and do: the one place where roles become limits."""
+
+from dataclasses import dataclass
+
+from django.contrib.auth.models import AnonymousUser
+
+from api.models import User
+from inventory.models import Actor, Entry, Place
+from inventory.queries.access import NotAllowed
+from jobs.models import CrewDay, Job
+from jobs.queries.access import WorkViewer
+
+Kind = Entry.Kind
+GOODS = frozenset(Kind) - {Kind.REVALUATION}
+# A crew says what happened with its own goods and hands over, drops and picks up; it plans and buys nothing.
+CREW_KINDS = frozenset({Kind.TRANSFER, Kind.REPORT, Kind.RETURN})
+# Stores load and unload these, whoever drives them.
+OPEN_TO_STORES = frozenset({Place.Kind.VEHICLE, Place.Kind.SITE, Place.Kind.TRANSIT})
+
+
+@dataclass(frozen=True)
+class Duties:
+    """What a role may do, before it is narrowed to its own places."""
+
+    postable: frozenset[str]
+    may_see_money: bool
+
+
+DUTIES: dict[str, Duties] = {
+    User.Role.STORES: Duties(GOODS, may_see_money=True),
+    User.Role.CREW: Duties(CREW_KINDS, may_see_money=False),
+    User.Role.PLANNER: Duties(frozenset(), may_see_money=True),
+    User.Role.ACCOUNTS: Duties(frozenset({Kind.REVALUATION}), may_see_money=True),
+    User.Role.SAFETY: Duties(frozenset(), may_see_money=False),
+    User.Role.ADMIN: Duties(frozenset(Kind), may_see_money=True),
+}
+
+
+def make_viewer(user: User | AnonymousUser) -> WorkViewer:
+    """What this account may see and do now. Nobody signed in sees nothing."""
+    if not isinstance(user, User):
+        nothing: frozenset[int] = frozenset()
+        return WorkViewer(
+            places=nothing, own_places=nothing, postable=frozenset(), may_see_money=False, crews=nothing
+        )
+    places = own_places = crews = None
+    if user.role == User.Role.CREW:
+        own_places = _vehicles_of(user)
+        places = own_places | _job_places_of(user)
+        crews = frozenset({user.crew_id} if user.crew_id else ())
+    elif user.role == User.Role.STORES:
+        own_places = _places_of_stores(user)
+    duties = DUTIES[user.role]
+    return WorkViewer(
+        places=places,
+        own_places=own_places,
+        postable=duties.postable,
+        may_see_money=duties.may_see_money,
+        crews=crews,
+    )
+
+
+def get_actor(user: User | AnonymousUser) -> Actor:
+    """Whom the ledger names for what this account does."""
+    actor = user.actor if isinstance(user, User) else None
+    if actor is None:
+        raise NotAllowed("This account has no name in the ledger and cannot make entries.")
+    return actor
+
+
+def _vehicles_of(user: User) -> frozenset[int]:
+    """The crew's own truck and those of its days that are not settled yet."""
+    if user.crew is None:
+        return frozenset()
+    days = CrewDay.objects.filter(crew=user.crew).exclude(state=CrewDay.State.SETTLED)
+    found = set(days.values_list("vehicle", flat=True))
+    if user.crew.vehicle_id is not None:
+        found.add(user.crew.vehicle_id)
+    return frozenset(found)
+
+
+def _job_places_of(user: User) -> frozenset[int]:
+    """Places of the jobs on which the crew has a step, done or to be done."""
+    if user.crew is None:
+        return frozenset()
+    by_span = Job.objects.filter(spans__steps__crew_day__crew=user.crew)
+    by_run = Job.objects.filter(runs__steps__crew_day__crew=user.crew)
+    return frozenset(by_span.union(by_run).values_list("place_id", flat=True))
+
+
+def _places_of_stores(user: User) -> frozenset[int] | None:
+    own = frozenset(user.warehouses.values_list("pk", flat=True))
+    if not own:
+        return None
+    shared = Place.objects.filter(kind__in=OPEN_TO_STORES).values_list("pk", flat=True)
+    return own | frozenset(shared)

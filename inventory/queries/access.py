@@ -1,0 +1,226 @@
+"""Who may see and move what: the only way in which a door gets at the rows of inventory.
+
+A `Viewer` says what one reader may do; it is built above inventory, which knows no users and no roles.
+What a viewer may not see is answered like what is not there.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
+
+from inventory.errors import NotFound, SpanstockError
+from inventory.models import (
+    Container,
+    ContainerChange,
+    CountReading,
+    Entry,
+    Holding,
+    Material,
+    Movement,
+    Party,
+    Place,
+)
+
+# That a vehicle or a site exists is no secret, since goods are handed over and dropped there; what lies in
+# them is.
+NAMED_TO_ALL = frozenset({Place.Kind.VEHICLE, Place.Kind.SITE})
+# Bins lie in warehouses, spans in runs in jobs: no place lies deeper.
+LEVELS = ("", "__parent", "__parent__parent")
+
+
+class NotAllowed(SpanstockError):
+    """The asker may see this, but may not do it."""
+
+    code = "not_allowed"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Viewer:
+    """What one reader may see and do. `None` stands for all places.
+
+    A place stands for itself and what lies in it: a job's place for those of its runs and spans, a
+    warehouse for its bins. `own_places` are those whose goods the reader answers for; `postable` are the
+    kinds of entries that the reader may make at all.
+    """
+
+    places: frozenset[int] | None
+    own_places: frozenset[int] | None
+    postable: frozenset[str]
+    may_see_money: bool
+
+    @property
+    def may_move_goods(self) -> bool:
+        """Whether any entry that moves goods is open to the reader."""
+        return bool(self.postable - {Entry.Kind.REVALUATION})
+
+
+def lies_within(roots: frozenset[int] | None, path: str) -> Q:
+    """Condition that the place at `path` is one of the roots or lies in one."""
+    if roots is None:
+        return Q()
+    found = Q()
+    for level in LEVELS:
+        found |= Q(**{f"{path}{level}__in": roots})
+    return found
+
+
+def visible_places(viewer: Viewer) -> QuerySet[Place]:
+    """Places the viewer may name: those it sees into, vehicles and sites."""
+    places = Place.objects.select_related("parent__parent")
+    if viewer.places is None:
+        return places
+    own = Q()
+    for path in ("pk", "parent", "parent__parent"):
+        own |= Q(**{f"{path}__in": viewer.places})
+    return places.filter(own | Q(kind__in=NAMED_TO_ALL))
+
+
+def visible_materials(viewer: Viewer) -> QuerySet[Material]:
+    """Every material: what exists is no secret, what it costs is withheld where it is written out."""
+    return Material.objects.all()
+
+
+def visible_parties(viewer: Viewer) -> QuerySet[Party]:
+    """Every owner of goods, for the same reason."""
+    return Party.objects.all()
+
+
+def visible_containers(viewer: Viewer) -> QuerySet[Container]:
+    """Containers that stand in a place the viewer sees into, and lots of which something lies there."""
+    containers = Container.objects.all()
+    if viewer.places is None:
+        return containers
+    held = Holding.objects.filter(lies_within(viewer.places, "place"), container=OuterRef("pk"))
+    return containers.filter(lies_within(viewer.places, "place") | Exists(held))
+
+
+def visible_holdings(viewer: Viewer) -> QuerySet[Holding]:
+    """What lies in stock places the viewer sees into."""
+    held = Holding.objects.filter(place__kind__in=Place.STOCK_KINDS, quantity__gt=0)
+    return held.filter(lies_within(viewer.places, "place"))
+
+
+def visible_movements(viewer: Viewer) -> QuerySet[Movement]:
+    """Movements with an end in a place the viewer sees into."""
+    ends = lies_within(viewer.places, "source_place") | lies_within(viewer.places, "target_place")
+    return Movement.objects.filter(ends)
+
+
+def visible_changes(viewer: Viewer) -> QuerySet[ContainerChange]:
+    """Changes of containers that stood or stand in a place the viewer sees into."""
+    ends = lies_within(viewer.places, "source_place") | lies_within(viewer.places, "target_place")
+    return ContainerChange.objects.filter(ends)
+
+
+def visible_readings(viewer: Viewer) -> QuerySet[CountReading]:
+    """Counts in places the viewer sees into."""
+    return CountReading.objects.filter(lies_within(viewer.places, "place"))
+
+
+def visible_entries(viewer: Viewer) -> QuerySet[Entry]:
+    """Entries of which the viewer sees at least one line."""
+    entries = Entry.objects.all()
+    if viewer.places is None:
+        return entries
+    parts: tuple[QuerySet[Movement] | QuerySet[ContainerChange] | QuerySet[CountReading], ...] = (
+        visible_movements(viewer),
+        visible_changes(viewer),
+        visible_readings(viewer),
+    )
+    seen = Q()
+    for part in parts:
+        seen |= Q(Exists(part.filter(entry=OuterRef("pk"))))
+    return entries.filter(seen)
+
+
+def with_lines(entries: QuerySet[Entry], viewer: Viewer) -> QuerySet[Entry]:
+    """The same entries with their visible lines, in a number of queries that does not grow with them."""
+    movements = visible_movements(viewer).select_related(
+        "material", "owner", "source_place", "source_container", "target_place", "target_container", "lot"
+    )
+    changes = visible_changes(viewer).select_related("container", "source_place", "target_place")
+    readings = visible_readings(viewer).select_related("place", "material", "owner", "container")
+    return entries.select_related("actor", "reverses", "reversed_by").prefetch_related(
+        Prefetch("movements", movements.order_by("line")),
+        Prefetch("container_changes", changes.order_by("pk")),
+        Prefetch("readings", readings.order_by("pk")),
+    )
+
+
+def require_may_post(
+    viewer: Viewer, kind: str, ends: Iterable[tuple[Place | None, Place | None]] = ()
+) -> None:
+    """Refuse an entry that the viewer may not make; `ends` are sources and targets of its lines.
+
+    One rule for all kinds: goods are taken only out of places one answers for, or off a site, and put
+    anywhere one may name. Where goods come from outside or from work, it is the target one answers for.
+    """
+    if kind not in viewer.postable:
+        raise NotAllowed(f"Your role may not make an entry of kind {Entry.Kind(kind).label}.")
+    for source, target in ends:
+        place = source if source is not None and source.is_stock else target
+        is_off_site = place is source and place is not None and place.kind == Place.Kind.SITE
+        if is_off_site and target is not None and target.is_stock:
+            place = target
+        if place is not None and place.is_stock and not _is_own(viewer, place):
+            raise NotAllowed(f"{place} is not in your charge; goods there are moved by others.")
+
+
+def require_may_reverse(viewer: Viewer, entry: Entry) -> None:
+    """Refuse to undo an entry that the viewer could not have made."""
+    ends: list[tuple[Place | None, Place | None]] = [
+        (row.source_place, row.target_place)
+        for row in entry.movements.select_related(
+            "source_place__parent__parent", "target_place__parent__parent"
+        )
+    ]
+    ends += [
+        (row.source_place, row.target_place)
+        for row in entry.container_changes.select_related(
+            "source_place__parent__parent", "target_place__parent__parent"
+        )
+    ]
+    ends += [(None, row.place) for row in entry.readings.select_related("place__parent__parent")]
+    require_may_post(viewer, entry.kind, ends)
+
+
+def get_entry(viewer: Viewer, uuid: UUID) -> Entry:
+    """One entry with its visible lines."""
+    entry = with_lines(visible_entries(viewer), viewer).filter(uuid=uuid).first()
+    if entry is None:
+        raise NotFound("There is no entry of that id.")
+    return entry
+
+
+def get_place(viewer: Viewer, code: str) -> Place:
+    place = visible_places(viewer).filter(code=code).first()
+    if place is None:
+        raise NotFound("There is no place of that code.")
+    return place
+
+
+def get_material(viewer: Viewer, code: str) -> Material:
+    material = visible_materials(viewer).filter(code=code).select_related("recovered_from").first()
+    if material is None:
+        raise NotFound("There is no material of that code.")
+    return material
+
+
+def get_container(viewer: Viewer, label: str) -> Container:
+    container = visible_containers(viewer).filter(label=label).first()
+    if container is None:
+        raise NotFound("There is no container of that label.")
+    return container
+
+
+def _is_own(viewer: Viewer, place: Place) -> bool:
+    if viewer.own_places is None:
+        return True
+    here: Place | None = place
+    while here is not None:
+        if here.pk in viewer.own_places:
+            return True
+        here = here.parent
+    return False

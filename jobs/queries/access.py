@@ -1,0 +1,62 @@
+"""Who may see which work: the only way in which a door gets at the rows of jobs."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import QuerySet
+
+from inventory.errors import NotFound
+from inventory.queries.access import Viewer
+from jobs.models import AccessPoint, Crew, CrewDay, Job, Run, Span
+
+
+@dataclass(frozen=True, kw_only=True)
+class WorkViewer(Viewer):
+    """A viewer of work: `crews` are whose days it sees, None for all. Jobs are seen by their places."""
+
+    crews: frozenset[int] | None
+
+
+def visible_jobs(viewer: WorkViewer) -> QuerySet[Job]:
+    """Jobs whose place the viewer sees into."""
+    jobs = Job.objects.select_related("customer", "place", "fibre", "fibre_owner")
+    return jobs if viewer.places is None else jobs.filter(place__in=viewer.places)
+
+
+def visible_runs(viewer: WorkViewer) -> QuerySet[Run]:
+    runs = Run.objects.filter(is_withdrawn=False)
+    return runs if viewer.places is None else runs.filter(job__place__in=viewer.places)
+
+
+def visible_spans(viewer: WorkViewer) -> QuerySet[Span]:
+    spans = Span.objects.filter(is_withdrawn=False)
+    return spans if viewer.places is None else spans.filter(job__place__in=viewer.places)
+
+
+def visible_access_points(viewer: WorkViewer) -> QuerySet[AccessPoint]:
+    points = AccessPoint.objects.all()
+    return points if viewer.places is None else points.filter(job__place__in=viewer.places)
+
+
+def visible_crew_days(viewer: WorkViewer) -> QuerySet[CrewDay]:
+    days = CrewDay.objects.select_related("crew", "vehicle", "warehouse")
+    return days if viewer.crews is None else days.filter(crew__in=viewer.crews)
+
+
+def visible_crews(viewer: WorkViewer) -> QuerySet[Crew]:
+    crews = Crew.objects.select_related("vehicle", "warehouse")
+    return crews if viewer.crews is None else crews.filter(pk__in=viewer.crews)
+
+
+def get_visible_job(viewer: WorkViewer, reference: str) -> Job:
+    job = visible_jobs(viewer).filter(reference=reference).first()
+    if job is None:
+        raise NotFound("There is no job of that reference.")
+    return job
+
+
+def get_visible_crew_day(viewer: WorkViewer, *, crew_code: str, date: date) -> CrewDay:
+    day = visible_crew_days(viewer).filter(crew__code=crew_code, date=date).first()
+    if day is None:
+        raise NotFound("That crew has nothing planned on that day.")
+    return day
