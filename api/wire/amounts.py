@@ -1,4 +1,8 @@
-"""Quantities and money as they go over the wire."""
+"""Quantities and money as they go over the wire, the same at every door.
+
+A quantity has six decimals and the UCUM code of its unit. Money has two decimals, and up to six where it is
+finer than a hundredth, since a price per foot is; what is sent may have as many.
+"""
 
 from inventory.money import from_money_millionths
 from inventory.units import from_millionths

@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from api.wire.measures import entered_json, moment_json, money_json, quantity_json
+from api.wire.amounts import money_json, quantity_json
+from api.wire.moments import moment_json
 from inventory.models import (
     Actor,
     Container,
@@ -32,7 +33,10 @@ class Writer:
     shows_money: bool
 
     def money(self, millionths: int | None) -> dict[str, str] | None:
-        return money_json(millionths, self.currency) if self.shows_money else None
+        """Nothing where there is none or the reader may not see it."""
+        if millionths is None or not self.shows_money:
+            return None
+        return money_json(millionths, self.currency)
 
 
 def make_writer(viewer: Viewer) -> Writer:
@@ -191,3 +195,8 @@ def place_name_json(row: Place) -> Json:
 
 def end_json(place: Place, container: Container | None) -> Json:
     return {"place": place_name_json(place), "container": container.label if container else None}
+
+
+def entered_json(value: str, unit: str) -> dict[str, str] | None:
+    """An amount as somebody entered it; nothing where nobody did."""
+    return {"value": value, "unit": unit} if unit else None
