@@ -39,7 +39,7 @@ def count(
     lines, faults = [], []
     for number, line in enumerate(found):
         require_kind(line.end.place, Place.STOCK_KINDS, pointer=f"/found/{number}/place")
-        quantity = stored_quantity(line.amount, line.material, pointer=f"/found/{number}/amount")
+        quantity = stored_quantity(line.amount, line.material.stock_unit, pointer=f"/found/{number}/amount")
         if quantity < 0:
             faults.append(Fault(f"/found/{number}/amount", str(line.amount), "cannot be less than nothing"))
         owner = line.owner or owner_at(line.end)

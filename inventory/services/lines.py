@@ -55,17 +55,17 @@ def quantity_of(amount: Amount | Rest, material: Material, *, pointer: str) -> i
     """Return the amount in millionths of the material's stock unit; nothing and less are refused."""
     if isinstance(amount, Rest):
         return amount
-    quantity = stored_quantity(amount, material, pointer=pointer)
+    quantity = stored_quantity(amount, material.stock_unit, pointer=pointer)
     if quantity <= 0:
         message = "must be more than nothing; leave the line out, or reverse the entry that was wrong"
         raise BadLine.of([Fault(pointer, str(amount), message)])
     return quantity
 
 
-def stored_quantity(amount: Amount, material: Material, *, pointer: str) -> int:
+def stored_quantity(amount: Amount, stock_unit: str, *, pointer: str) -> int:
     """Return the amount in millionths of the stock unit; what cannot be is named by its pointer."""
     try:
-        return to_millionths(amount, material.stock_unit)
+        return to_millionths(amount, stock_unit)
     except BadAmount as refusal:
         raise type(refusal).of([Fault(pointer, str(amount), refusal.message)]) from refusal
 
