@@ -7,7 +7,7 @@ from django.contrib.auth.models import AnonymousUser
 from api.models import User
 from inventory.models import Actor, Entry, Place
 from inventory.queries.access import NotAllowed
-from jobs.models import CrewDay, Job
+from jobs.models import CrewDay, CrewDayStep
 from jobs.queries.access import WorkViewer
 
 Kind = Entry.Kind
@@ -83,9 +83,12 @@ def _job_places_of(user: User) -> frozenset[int]:
     """Places of the jobs on which the crew has a step, done or to be done."""
     if user.crew is None:
         return frozenset()
-    by_span = Job.objects.filter(spans__steps__crew_day__crew=user.crew)
-    by_run = Job.objects.filter(runs__steps__crew_day__crew=user.crew)
-    return frozenset(by_span.union(by_run).values_list("place_id", flat=True))
+    steps = CrewDayStep.objects.filter(crew_day__crew=user.crew)
+    found: set[int] = set()
+    for path in ("span__job__place", "run__job__place"):
+        places = steps.order_by().values_list(path, flat=True).distinct()
+        found |= {place for place in places if place is not None}
+    return frozenset(found)
 
 
 def _places_of_stores(user: User) -> frozenset[int] | None:
