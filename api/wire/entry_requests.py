@@ -10,7 +10,7 @@ from typing import Any
 
 from api.wire.calculations.faults import Faults
 from api.wire.calculations.faults import Place as Pointer
-from api.wire.calculations.fields import Choice, Field, Flag, Listing, Number, Record, Schema
+from api.wire.calculations.fields import Choice, Field, Flag, Limits, Listing, Number, Record, Schema
 from api.wire.input_fields import (
     AmountField,
     DayField,
@@ -28,16 +28,15 @@ from inventory.services.conversions import Caught, convert, recover
 from inventory.services.corrections import Revaluation, dispose, revalue, reverse
 from inventory.services.counts import Found, count
 from inventory.services.goods import decant, draw, return_goods, transfer
-from inventory.services.lines import Line
+from inventory.services.lines import Line, stored_quantity
 from inventory.services.posting import End
 from inventory.services.receipts import ReceiptLine, receive
-from inventory.units import to_millionths
 
 Kind = Entry.Kind
 Values = dict[str, Any]
 # One entry holds its locks until it is written; what a truck carries fits many times over.
 MOST_LINES = 500
-MOST_LITRES = 10**6
+HEAVIEST_KG = 10**6
 
 
 def listing(**fields: Field) -> Listing:
@@ -73,7 +72,7 @@ NEW_CONTAINERS = listing(
     place=ReferenceField(noun="place", default=None, may_be_null=True, about="all but lots stand somewhere"),
     state=Choice(options=tuple(Container.State.values), default=Container.State.SEALED.value),
     capacity=AmountField(default=None, may_be_null=True),
-    tare_kg=Number(default=None, may_be_null=True),
+    tare_kg=Number(default=None, may_be_null=True, limits=Limits(least=0, most=HEAVIEST_KG)),
     best_before_date=DayField(default=None, may_be_null=True),
 )
 COMMON: dict[str, Field] = {
@@ -259,11 +258,12 @@ def _new_containers(rows: list[Values], viewer: Viewer) -> dict[str, Container]:
     for number, row in enumerate(resolve(rows, viewer=viewer)):
         pointer = Pointer() / "containers" / number
         _check_new_container(row, found, pointer, faults)
-        capacity = row.pop("capacity")
-        unit = row["material"].stock_unit if row["material"] else "L"
         row["owner"] = row["owner"] or get_company_party()
+        capacity = row.pop("capacity")
+        if capacity is not None:
+            unit = row["material"].stock_unit if row["material"] else "L"
+            row["capacity"] = stored_quantity(capacity, unit, pointer=f"{pointer.pointer}/capacity")
         container = Container(**row)
-        container.capacity = to_millionths(capacity, unit) if capacity else None
         found[container.label] = container
     faults.raise_if_any()
     return found
@@ -284,7 +284,7 @@ def _check_new_container(
         faults.add(pointer / "place", row["place"].code, "must be one of our own stock places")
     capacity = row["capacity"]
     if capacity is not None and capacity.value <= 0:
-        faults.add(pointer / "capacity/value", str(capacity.value), "must be above 0")
+        faults.add(pointer / "capacity" / "value", str(capacity.value), "must be above 0")
 
 
 ENTRY_REQUESTS: dict[str, EntryRequest] = {

@@ -34,7 +34,12 @@ class JsonBodyParser(BaseParser):
 def read_json(body: bytes) -> Any:
     """The value that a body holds."""
     try:
-        return json.loads(body.decode("utf-8"), parse_constant=_refuse_constant)
+        value = json.loads(body.decode("utf-8"), parse_constant=_refuse_constant)
+        # An escape may stand for half of a surrogate pair, which no answer could repeat.
+        json.dumps(value, ensure_ascii=False).encode("utf-8")
+        return value
+    except UnicodeEncodeError:
+        raise Malformed("The body holds half of a surrogate pair.") from None
     except UnicodeDecodeError:
         raise Malformed("The body is not text in UTF-8.") from None
     except RecursionError:

@@ -8,7 +8,7 @@ from api.errors import list_problems
 from api.wire.entry_requests import ENTRY_REQUESTS
 from inventory.models import Container, Entry, Material, Movement, Place
 from inventory.units import STOCK_UNITS, UNIT_CODES
-from jobs.models import Job
+from jobs.models import CrewDay, Job
 
 Schema = dict[str, Any]
 
@@ -179,6 +179,33 @@ COMPONENTS: dict[str, Schema] = {
         place=of("PlaceName"),
         fibre=nullable(of("Named")),
         fibre_owner=nullable(of("Named")),
+    ),
+    "PullSheet": shape(
+        crew=of("Named"),
+        date=DAY,
+        vehicle=TEXT,
+        warehouse=TEXT,
+        state=words(CrewDay.State),
+        steps=listing(
+            shape(position=WHOLE, kind=TEXT, title=TEXT, detail=TEXT, job=TEXT, is_stopped=FLAG),
+        ),
+        lines=listing(of("PullSheetLine")),
+        shortages=listing(shape(title=TEXT, material=nullable(TEXT), short=of("Quantity"))),
+        remarks=listing(TEXT),
+        cautions=listing(TEXT),
+    ),
+    "PullSheetLine": shape(
+        section=TEXT,
+        title=TEXT,
+        material=nullable(TEXT),
+        owner=nullable(TEXT),
+        needed=of("Quantity"),
+        on_truck=of("Quantity"),
+        to_take=of("Quantity"),
+        short=of("Quantity"),
+        picks=listing(shape(place=TEXT, container=nullable(TEXT), quantity=of("Quantity"), note=TEXT)),
+        first_step=WHOLE,
+        why=TEXT,
     ),
     "Calculation": shape(
         name=TEXT,
