@@ -119,3 +119,35 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
+
+REST_FRAMEWORK = {
+    # Basic comes first, so that who is not signed in is told so by 401 and how to.
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "rest_framework.authentication.BasicAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
+    "DEFAULT_PARSER_CLASSES": ["api.wire.json_bodies.JsonBodyParser"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_THROTTLE_CLASSES": [
+        "rest_framework.throttling.AnonRateThrottle",
+        "rest_framework.throttling.UserRateThrottle",
+    ],
+    # A phone that catches up after a day without a signal sends a few hundred; more in a minute is a fault.
+    "DEFAULT_THROTTLE_RATES": {"anon": "60/min", "user": "1200/min"},
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "api.errors.answer_exception",
+    # A query parameter must not change the form of the answer.
+    "URL_FORMAT_OVERRIDE": None,
+}
+
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Spanstock",
+    "DESCRIPTION": "Materials of turning coaxial trunk cable into conduit: what is held and what work took.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "PREPROCESSING_HOOKS": ["api.rest.reference.keep_addresses_without_slash"],
+    "POSTPROCESSING_HOOKS": ["api.rest.reference.add_components_and_problems"],
+}

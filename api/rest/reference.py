@@ -1,0 +1,168 @@
+"""What this door takes and gives, as OpenAPI 3.1 and as a page. Nothing of it is secret.
+
+Both come from the views themselves and need no address outside this service.
+"""
+
+from functools import cache
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+from drf_spectacular.generators import SchemaGenerator
+from drf_spectacular.utils import OpenApiResponse, extend_schema
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.errors import PROBLEM_TYPE, list_problems
+from api.wire.door import Door
+from api.wire.schemas import all_components, listing, of, shape
+from inventory.errors import NotFound
+
+METHODS = ("get", "post", "put", "patch", "delete")
+
+
+@cache
+def make_schema() -> dict[str, Any]:
+    """The whole description; made once a process, since it does not change while it runs."""
+    schema: dict[str, Any] = SchemaGenerator().get_schema(request=None, public=True)
+    return schema
+
+
+def keep_addresses_without_slash(endpoints: list[tuple[str, str, str, Any]]) -> list[Any]:
+    """Hook: describe each address once, though it is answered with and without a slash at its end."""
+    return [endpoint for endpoint in endpoints if not endpoint[0].endswith("/")]
+
+
+def add_components_and_problems(
+    result: dict[str, Any], generator: Any, request: Any, public: bool
+) -> dict[str, Any]:
+    """Hook: put in the shapes the views name, and what every address answers when it refuses."""
+    result["components"].setdefault("schemas", {}).update(all_components())
+    refusal = {"description": "refused", "content": {PROBLEM_TYPE: {"schema": of("Problem")}}}
+    for operations in result["paths"].values():
+        for method in METHODS:
+            if method in operations:
+                operations[method]["responses"]["default"] = refusal
+    return result
+
+
+class OpenApi(Door):
+    """The description for programs."""
+
+    permission_classes = [AllowAny]
+
+    @extend_schema(exclude=True)
+    def get(self, request: Request) -> Response:
+        return Response(make_schema())
+
+
+class Problems(Door):
+    """The codes of refusals."""
+
+    permission_classes = [AllowAny]
+
+    @extend_schema(
+        operation_id="list_problems",
+        responses={200: OpenApiResponse(shape(results=listing(of("ProblemCode"))))},
+    )
+    def get(self, request: Request) -> Response:
+        """List every code that a refusal may carry."""
+        return Response({"results": list_problems()})
+
+
+class OneProblem(Door):
+    """One code: where the `type` of a problem leads."""
+
+    permission_classes = [AllowAny]
+
+    @extend_schema(operation_id="get_problem", responses={200: OpenApiResponse(of("ProblemCode"))})
+    def get(self, request: Request, code: str) -> Response:
+        """Say what a code means."""
+        for found in list_problems():
+            if found["code"] == code:
+                return Response(found)
+        raise NotFound("No refusal carries that code.")
+
+
+@require_safe
+def show_reference(request: HttpRequest) -> HttpResponse:
+    """The description as a page to read and print."""
+    schema = make_schema()
+    context = {"operations": _list_operations(schema), "shapes": _list_shapes(schema)}
+    return render(request, "rest/reference.html", context)
+
+
+def _list_operations(schema: dict[str, Any]) -> list[dict[str, Any]]:
+    found = []
+    for path, operations in schema["paths"].items():
+        for method in METHODS:
+            if method not in operations:
+                continue
+            operation = operations[method]
+            found.append(
+                {
+                    "id": operation["operationId"],
+                    "address": f"{method.upper()} {path}",
+                    "about": operation.get("description", ""),
+                    "parameters": [_parameter(row) for row in operation.get("parameters", [])],
+                    "takes": _shape_name(operation.get("requestBody")),
+                    "gives": _shape_name(next(iter(operation["responses"].values()))),
+                }
+            )
+    return found
+
+
+def _parameter(row: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "name": row["name"],
+        "is_required": row.get("required", False),
+        "about": row.get("description", ""),
+        "form": _form(row.get("schema", {})),
+    }
+
+
+def _list_shapes(schema: dict[str, Any]) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": name,
+            "about": shape.get("description", ""),
+            "choices": [_last(row["$ref"]) for row in shape.get("oneOf", ())],
+            "fields": [
+                {"name": field, "form": _form(part), "is_required": field in shape.get("required", ())}
+                for field, part in shape.get("properties", {}).items()
+            ],
+        }
+        for name, shape in sorted(schema["components"]["schemas"].items())
+    ]
+
+
+def _shape_name(part: dict[str, Any] | None) -> str:
+    if not part or "content" not in part:
+        return ""
+    return _form(next(iter(part["content"].values()))["schema"])
+
+
+def _form(schema: dict[str, Any]) -> str:
+    """A shape in a few words."""
+    if "$ref" in schema:
+        return _last(schema["$ref"])
+    if "anyOf" in schema or "oneOf" in schema:
+        parts = [_form(part) for part in schema.get("anyOf", schema.get("oneOf", ()))]
+        return " or ".join(dict.fromkeys(parts))
+    if "enum" in schema:
+        return ", ".join(str(word) or '""' for word in schema["enum"])
+    if "const" in schema:
+        return repr(schema["const"])
+    if schema.get("type") == "array":
+        return f"list of ({_form(schema['items'])})"
+    if schema.get("type") == "object" and schema.get("properties"):
+        inner = ", ".join(f"{name}: {_form(part)}" for name, part in schema["properties"].items())
+        return f"{{{inner}}}"
+    kind = str(schema.get("type", "anything"))
+    return f"{kind} ({schema['format']})" if "format" in schema else kind
+
+
+def _last(reference: str) -> str:
+    return reference.rsplit("/", 1)[-1]
