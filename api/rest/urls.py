@@ -19,6 +19,7 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("containers/<str:label>", stock.OneContainer.as_view(), "container"),
     ("jobs", work.Jobs.as_view(), "jobs"),
     ("jobs/<str:reference>", work.OneJob.as_view(), "job"),
+    ("jobs/<str:reference>/statement", work.JobStatement.as_view(), "statement"),
     ("pull-sheets", work.PullSheets.as_view(), "pull-sheets"),
     ("pull-sheets/<str:crew>/<str:date>", work.OnePullSheet.as_view(), "pull-sheet"),
     ("calculations", calculations.Calculations.as_view(), "calculations"),

@@ -14,10 +14,12 @@ from api.wire.input_fields import read_day
 from api.wire.pages import Order
 from api.wire.pull_sheets import pull_sheet_body
 from api.wire.schemas import of, page_of
+from api.wire.statements import statement_body
 from inventory.errors import BadInput, Fault, NotFound
 from jobs.models import Job
 from jobs.queries.access import get_visible_crew_day, get_visible_job, visible_jobs
 from jobs.queries.pull_sheet import make_pull_sheet
+from jobs.queries.statement import make_statement
 
 BY_REFERENCE = Order("reference")
 JOB_FILTERS: dict[str, Filter] = {
@@ -59,6 +61,16 @@ class OneJob(Door):
     def get(self, request: Request, reference: str) -> Response:
         """Get one job."""
         return Response(job_json(get_visible_job(self.viewer, reference)))
+
+
+class JobStatement(Door):
+    """The materials and cost of one job."""
+
+    @extend_schema(operation_id="get_statement", responses={200: OpenApiResponse(of("Statement"))})
+    def get(self, request: Request, reference: str) -> Response:
+        """Get what a job drew, returned, used and recovered, by material and part, and its cost."""
+        statement = make_statement(get_visible_job(self.viewer, reference))
+        return Response(statement_body(statement, has_money=self.viewer.may_see_money))
 
 
 class PullSheets(Door):

@@ -6,6 +6,7 @@ from django.db.models import TextChoices
 
 from api.errors import list_problems
 from api.wire.entry_requests import ENTRY_REQUESTS
+from api.wire.statements import WORDS
 from inventory.models import Container, Entry, Material, Movement, Place
 from inventory.units import STOCK_UNITS, UNIT_CODES
 from jobs.models import CrewDay, Job
@@ -31,6 +32,11 @@ def shape(**properties: Schema) -> Schema:
     }
 
 
+def with_optional(schema: Schema, **properties: Schema) -> Schema:
+    """The same object with properties that are absent for who may not see them."""
+    return {**schema, "properties": {**schema["properties"], **properties}}
+
+
 def of(name: str) -> Schema:
     """A component by its name."""
     return {"$ref": f"#/components/schemas/{name}"}
@@ -52,6 +58,9 @@ def page_of(name: str) -> Schema:
     """A page of a list: its rows, and the cursor of the next page or null on the last."""
     return shape(results=listing(of(name)), next_cursor=nullable(TEXT))
 
+
+STATED = ("drawn", "stays", *WORDS)
+VALUED = ("drawn", *WORDS)
 
 COMPONENTS: dict[str, Schema] = {
     "Quantity": {
@@ -207,6 +216,29 @@ COMPONENTS: dict[str, Schema] = {
         first_step=WHOLE,
         why=TEXT,
     ),
+    "StatedMaterial": with_optional(
+        shape(material=TEXT, name=TEXT, owner=TEXT, **{word: of("Quantity") for word in STATED}),
+        values=shape(**{word: of("Money") for word in VALUED}),
+        cost=of("Money"),
+    ),
+    "StatedPart": with_optional(
+        shape(kind=TEXT, name=nullable(TEXT), materials=listing(of("StatedMaterial"))), cost=of("Money")
+    ),
+    "Statement": {
+        **with_optional(
+            shape(
+                job=shape(reference=TEXT, name=TEXT, state=words(Job.State)),
+                customer=nullable(TEXT),
+                materials=listing(of("StatedMaterial")),
+                furnished=listing(of("StatedMaterial")),
+                parts=listing(of("StatedPart")),
+            ),
+            cost=of("Money"),
+            book_value=of("Money"),
+            agrees_with_book=FLAG,
+        ),
+        "description": "What a job's materials were. Costs are absent for who may see no money.",
+    },
     "Calculation": shape(
         name=TEXT,
         summary=TEXT,
