@@ -131,6 +131,13 @@ def test_forward_stock_takes_half_days() -> None:
     assert found.cost == pytest.approx(2)
 
 
+def test_forward_stock_lets_a_supplier_be_as_slow_as_the_customer_waits_anyway() -> None:
+    nodes = {"slow": _node(1, 5), "yard": _node(1, 1, inbound=3, outbound=0, sd=2)}
+    found = forward_stock(nodes=nodes, edges=[("slow", "yard")])
+    assert found.committed_service_times == {"slow": 1, "yard": 0}
+    assert found.cost == pytest.approx(4)
+
+
 def test_forward_stock_of_one_place_covers_its_own_time() -> None:
     found = forward_stock(nodes={"yard": _node(4, 2, outbound=0, factor=1.5, sd=3)}, edges=[])
     assert found.safety_stocks == {"yard": pytest.approx(9)}
