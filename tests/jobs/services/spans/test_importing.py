@@ -1,5 +1,6 @@
 """Span lists as they come: stored whole, or every fault named and nothing stored."""
 
+import json
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from inventory.models import Actor, DomainEvent, ExternalReference, Holding, Pla
 from jobs.models import AccessPoint, CrewDayStep, Job, Run, Span
 from jobs.services.job_life import JobIsOver, JobOpening
 from jobs.services.needs import write_needs
-from jobs.services.spans import SpanImport, import_spans
+from jobs.services.spans import SpanImport, import_spans, importing
 from tests.factories.inventory import make_world
 from tests.factories.jobs import add_step, make_crew, make_crew_day, make_run, make_span
 
@@ -365,3 +366,46 @@ def test_import_spans_leaves_other_jobs_alone(take: Any) -> None:
     make_span(make_run(other), "S1", "P1", "P2")
     take(FIRST.replace("S1,R1,.500,412 ft,P1,P2,10 ft,2,D-1,pedestal\n", ""))
     assert not Span.objects.get(job=other).is_withdrawn
+
+
+def test_import_spans_measures_the_lines_of_a_map(tmp_path: Path) -> None:
+    # One thousandth of a degree of latitude at the equator: 110.574 m on the WGS 84 ellipsoid.
+    feature = {
+        "type": "Feature",
+        "properties": {"span": "S1", "cable size": "P500", "from": "P1", "to": "P2"},
+        "geometry": {"type": "LineString", "coordinates": [[0.0, 0.0], [0.0, 0.001]]},
+    }
+    path = tmp_path / "spans.geojson"
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    actor = Actor.objects.create(code="planner", name="Planner", kind="person")
+    import_spans(path=path, job_reference="J-1", by=actor, occurred_at=NOON, opening=JobOpening())
+    span = Span.objects.get()
+    assert (span.length_um, span.entered_unit) == (pytest.approx(110_574_000, abs=1_000), "m")
+
+
+def test_import_spans_refuses_what_another_stored_meanwhile(take: Any, monkeypatch: Any) -> None:
+    take(FIRST)
+    read = importing.read_span_list
+
+    def read_while_another_stores(*arguments: Any, **options: Any) -> Any:
+        Job.objects.update(span_revision=7)
+        return read(*arguments, **options)
+
+    monkeypatch.setattr(importing, "read_span_list", read_while_another_stores)
+    with pytest.raises(importing.SpansChangedMeanwhile, match="run the import again"):
+        take(FIRST.replace("412 ft", "420 ft"))
+    assert Span.objects.get(name="S1").entered_length == "412"
+
+
+def test_import_spans_refuses_when_work_was_reported_meanwhile(take: Any, monkeypatch: Any) -> None:
+    take(FIRST)
+    read = importing.read_span_list
+
+    def read_while_a_crew_reports(*arguments: Any, **options: Any) -> Any:
+        Span.objects.filter(name="S1").update(extracted_at=NOON)
+        return read(*arguments, **options)
+
+    monkeypatch.setattr(importing, "read_span_list", read_while_a_crew_reports)
+    with pytest.raises(importing.SpansChangedMeanwhile, match="reported on S1"):
+        take(FIRST.replace("412 ft", "420 ft"))
+    assert Span.objects.get(name="S1").entered_length == "412"
