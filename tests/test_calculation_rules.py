@@ -25,7 +25,9 @@ NO_CALCULATIONS = {
     "jobs/calc/reels/network.py": "a step of the allotment of reels, checked through it",
     "jobs/calc/reels/problem.py": "a step of the allotment of reels, checked through it",
     "jobs/calc/reels/remnants.py": "a step of the allotment of reels, checked through it",
+    "jobs/calc/reels/repair.py": "a step of the allotment of reels, checked through it",
     "jobs/calc/reels/scaling.py": "a step of the allotment of reels, checked through it",
+    "jobs/calc/reels/sums.py": "a step of the allotment of reels, checked through it",
 }
 NUMERIC = re.compile(r"\b(float|int|array|array_like|ndarray|sequence|list|dict|mapping|Fraction)\b", re.I)
 # A unit in brackets: [m^3], [-], [any unit u], [degC, kg/m^3].

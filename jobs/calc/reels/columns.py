@@ -6,8 +6,8 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csc_array
 
-from jobs.calc.reels.filling import SecondsLeft
 from jobs.calc.reels.problem import Floats, Goal, Packing, Pattern, Problem, trimmed
+from jobs.calc.reels.sums import SecondsLeft
 
 # Weight of the best duals so far in the duals that are priced; without it they swing and the bound is slow.
 SMOOTHING = 0.6

@@ -1,13 +1,14 @@
 """Good packings fast: reels chosen by a small integer program, each filled as full as the cuts allow."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from jobs.calc.reels.problem import Goal, Packing, Pattern, Problem, Whole, trimmed
+from jobs.calc.reels.repair import serve_leftovers
+from jobs.calc.reels.sums import SecondsLeft, best_subset
 
-SecondsLeft = Callable[[], float]
 # Shares of the cuts' length that the chosen reels have to spare; little spare wastes little and packs hardly.
 SPARE = (0.0, 0.001, 0.002, 0.005, 0.01, 0.02, 0.04, 0.08, 0.15, 0.3)
 SELECTION_SECONDS = 1.0
@@ -34,17 +35,27 @@ def select_reels(problem: Problem, goal: Goal, least_length: float) -> tuple[Who
 
 def find_packings(problem: Problem, goals: list[Goal], seconds_left: SecondsLeft) -> Iterator[Packing]:
     """Packings of reels chosen with more and more length to spare, then of all reels."""
+    served: dict[bytes, bool] = {}
     for spare in SPARE:
+        key = b""
         for chosen in _selections(problem, goals, problem.total * (1 + spare)):
-            reels = np.repeat(np.arange(problem.types), chosen)
-            yield from _ways_to_fill(problem, reels, seconds_left)
-        if seconds_left() <= 0:
+            key = chosen.tobytes()
+            if key in served:
+                continue
+            served[key] = False
+            for packing in _ways_to_fill(problem, np.repeat(np.arange(problem.types), chosen), seconds_left):
+                served[key] = served[key] or not packing.unserved(problem).any()
+                yield packing
+        # Where the shortest reels serve all, those with more to spare would only be dearer or longer.
+        if served.get(key, False) or seconds_left() <= 0:
             break
-    yield _fill_greedily(problem, _by_worth(problem))
+    reels = _by_worth(problem)
+    yield from _ways_to_fill(problem, reels, seconds_left)
+    yield _fill_greedily(problem, reels)
 
 
 def _selections(problem: Problem, goals: list[Goal], least_length: float) -> Iterator[Whole]:
-    """The cheapest long enough reels: the shortest such, as they come, and the longest such."""
+    """The cheapest reels that are long enough: the longest of such, which pack best, then the shortest."""
     cost_goal, length_goal = goals
     cheapest, _ = select_reels(problem, cost_goal, least_length)
     if cheapest is None:
@@ -57,7 +68,7 @@ def _selections(problem: Problem, goals: list[Goal], least_length: float) -> Ite
         LinearConstraint(problem.reel_lengths[None, :], np.ceil(least_length), np.inf),
         LinearConstraint(problem.reel_costs[None, :], -np.inf, budget),
     ]
-    for sign in (1.0, -1.0):
+    for sign in (-1.0, 1.0):
         found = milp(
             sign * length_goal.by_reel.astype(float),
             constraints=limits,
@@ -75,7 +86,10 @@ def _ways_to_fill(problem: Problem, reels: Whole, seconds_left: SecondsLeft) -> 
     yield _fill_greedily(problem, falling[::-1])
     for order in (falling, falling[::-1]) if problem.types > 1 else (falling,):
         if seconds_left() > 0:
-            yield _fill_exactly(problem, order, seconds_left)
+            packing = _fill_exactly(problem, order, seconds_left)
+            yield packing
+            if packing.unserved(problem).any() and seconds_left() > 0:
+                yield serve_leftovers(problem, order, packing, seconds_left)
 
 
 def _by_worth(problem: Problem) -> Whole:
@@ -138,28 +152,3 @@ def fill_one(problem: Problem, left: Whole, room: int) -> Whole:
     for index in best_subset(lengths, room):
         counts[cuts[index]] += 1
     return counts
-
-
-def best_subset(lengths: list[int], room: int) -> list[int]:
-    """Indices of a subset of rising lengths with the largest sum that fits, long ones preferred."""
-    reached = reachable_sums(lengths, room)
-    return subset_of_sum(lengths, reached, reached[-1].bit_length() - 1)
-
-
-def reachable_sums(lengths: list[int], room: int) -> list[int]:
-    """For each number of lengths, from none to all, the sums up to the room that they reach, as set bits."""
-    reached, mask = [1], (1 << (room + 1)) - 1
-    for length in lengths:
-        reached.append((reached[-1] | (reached[-1] << length)) & mask)
-    return reached
-
-
-def subset_of_sum(lengths: list[int], reached: list[int], total: int) -> list[int]:
-    """Indices of a subset with this sum, which must be reachable, the last ones preferred."""
-    chosen = []
-    for index in range(len(lengths) - 1, -1, -1):
-        rest = total - lengths[index]
-        if rest >= 0 and reached[index] >> rest & 1:
-            chosen.append(index)
-            total = rest
-    return chosen

@@ -96,6 +96,9 @@ class Goal:
 
     def rounded_up(self, bound: float) -> int:
         """A lower bound raised to the next value the goal can take; rounding of the solver is forgiven."""
+        # No goal is ever below 0; a solver that ran out of time may have proven nothing at all.
+        if not bound > 0:
+            return 0
         forgiven = 1e-6 * max(1.0, abs(bound) * 1e-3)
         return int(np.ceil((bound - forgiven) / self.step)) * self.step
 

@@ -4,8 +4,8 @@ from itertools import combinations
 
 import numpy as np
 
-from jobs.calc.reels.filling import SecondsLeft, reachable_sums, subset_of_sum
 from jobs.calc.reels.problem import Packing, Pattern, Problem, Whole
+from jobs.calc.reels.sums import SecondsLeft, reachable_sums, subset_of_sum
 
 MOST_ROUNDS = 20
 MOST_PAIRS = 20_000

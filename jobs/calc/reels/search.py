@@ -6,12 +6,16 @@ from math import inf
 import numpy as np
 
 from jobs.calc.reels import columns, network
-from jobs.calc.reels.filling import SecondsLeft, find_packings, select_reels
+from jobs.calc.reels.filling import find_packings, select_reels
 from jobs.calc.reels.problem import Goal, Packing, Problem, serve_most, set_goals, within
+from jobs.calc.reels.sums import SecondsLeft
 
 # Reels up to this many units are searched exactly; finer ones by filling and by sums.
 MOST_UNITS = 60_000
+# Filling finds most good packings at once or not at all; where an exact search can follow, it gets little
+# time.
 FILLING_SHARE = 0.25
+FILLING_SECONDS = 0.5
 RESTRICTED_SHARE = 0.3
 COLUMNS_SHARE = 0.5
 LONGEST_STEP_SECONDS = 3600.0
@@ -45,6 +49,10 @@ class Search:
         self._stage(length, self._sum_bound(length))
 
     @property
+    def _is_searchable(self) -> bool:
+        return self.inner is self.outer and self.inner.longest <= MOST_UNITS
+
+    @property
     def _rank(self) -> tuple[int, int, int]:
         return self.best.rank(self.problem)
 
@@ -65,7 +73,10 @@ class Search:
         goals = set_goals(self.problem, 0)
         cost = self._sum_bound(goals[0])
         length = self._sum_bound(within(goals[1], self.problem, cost))
-        for packing in find_packings(self.inner, goals, self._share(FILLING_SHARE)):
+        share = FILLING_SHARE
+        if self._is_searchable and self.seconds_left() > 0:
+            share = min(share, FILLING_SECONDS / self.seconds_left())
+        for packing in find_packings(self.inner, goals, self._share(share)):
             self._consider(packing)
             if self._rank <= (0, cost, length):
                 break
@@ -89,7 +100,7 @@ class Search:
     def _stage(self, goal: Goal, bound: int) -> int:
         """Better packings for one goal, and the bound that holds for it."""
         value = self._rank[goal.level]
-        if bound < value and self.inner is self.outer and self.inner.longest <= MOST_UNITS:
+        if bound < value and self._is_searchable:
             bound = self._search_exactly(goal, bound)
         self.is_proven = self.is_proven and bound >= self._rank[goal.level]
         return min(bound, self._rank[goal.level])
