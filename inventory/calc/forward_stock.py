@@ -236,8 +236,8 @@ class _Plan:
         for customer in self.tree.customers[name]:
             if customer != inward:
                 # The customer may reckon with any inbound time no shorter than this promise.
-                waiting = _padded(self.costs[customer].by_inbound, columns)
-                own.table += np.minimum.accumulate(waiting[::-1])[::-1][np.newaxis, :]
+                waiting = np.minimum.accumulate(self.costs[customer].by_inbound[::-1])[::-1]
+                own.table += _padded(waiting, columns)[np.newaxis, :]
         own.by_outbound, own.by_inbound = own.table.min(axis=0), own.table.min(axis=1)
 
     def answer(self) -> ForwardStock:

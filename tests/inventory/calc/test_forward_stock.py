@@ -75,9 +75,9 @@ def test_forward_stock_finds_the_textbook_times(
 
 
 def _least_cost(nodes: dict[str, SupplyNode], edges: list[tuple[str, str]]) -> float:
-    """The least cost over every choice of whole service times up to 12."""
+    """The least cost over every choice of whole service times up to 9."""
     names, best = list(nodes), np.inf
-    for times in product(range(7), repeat=len(names)):
+    for times in product(range(10), repeat=len(names)):
         promised, cost = dict(zip(names, times, strict=True)), 0.0
         for name, node in nodes.items():
             arrivals = [promised[source] for source, target in edges if target == name]
@@ -99,7 +99,7 @@ def _spread(name: str, nodes: dict[str, SupplyNode], edges: list[tuple[str, str]
 
 def test_forward_stock_is_the_least_of_all_choices() -> None:
     random = np.random.default_rng(5)
-    for _ in range(25):
+    for _ in range(60):
         count = int(random.integers(1, 5))
         names = [str(number) for number in range(count)]
         edges = [
@@ -110,9 +110,9 @@ def test_forward_stock_is_the_least_of_all_choices() -> None:
         sources = {source for source, _ in edges}
         nodes = {
             name: _node(
-                int(random.integers(0, 3)),
+                int(random.integers(0, 2)),
                 float(random.uniform(0.5, 9)),
-                inbound=int(random.integers(0, 2)),
+                inbound=int(random.choice([0, 0, 1, 3])),
                 outbound=None if name in sources else int(random.integers(0, 3)),
                 sd=None if name in sources else float(random.uniform(1, 9)),
             )
