@@ -9,8 +9,8 @@ import numpy as np
 
 from inventory.calc.ranges import FloatArray, as_not_negative
 
-# The table of one place has (steps of time) squared entries.
-MOST_STEPS = 3000
+# The table of one place has (steps of time on the longest way to it) squared entries of eight bytes.
+MOST_CELLS = 20_000_000
 # Costs this close differ by rounding only; the shortest service time among them is taken.
 TIE = 1e-12
 
@@ -66,8 +66,8 @@ def forward_stock(*, nodes: Mapping[str, SupplyNode], edges: Sequence[tuple[str,
     Raises
     ------
     ValueError
-        If a parameter is out of range, an edge names an unknown place, the edges close a cycle, or the times
-        have no common step of at least 1 / MOST_STEPS of the longest path.
+        If a parameter is out of range, an edge names an unknown place, the edges close a cycle, or the tables
+        would have more than MOST_CELLS entries in all.
 
     References
     ----------
@@ -107,10 +107,8 @@ class SupplyTree:
             before = [longest[supplier] for supplier in suppliers[name]]
             arrival = max([int((node.external_inbound_cst or 0) / step), *before])
             longest[name] = arrival + int(node.processing_time / step)
-        if max(longest.values(), default=0) > MOST_STEPS:
-            raise ValueError(
-                f"nodes must have times that share a step of at least 1/{MOST_STEPS} of the longest path"
-            )
+        if sum((steps + 1) ** 2 for steps in longest.values()) > MOST_CELLS:
+            raise ValueError("nodes must be fewer, or their times whole numbers of a coarser common step")
         variance: dict[str, float] = {}
         for name in reversed(downstream):
             own = (nodes[name].demand_sd or 0.0) ** 2

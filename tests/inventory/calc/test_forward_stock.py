@@ -156,7 +156,8 @@ def test_forward_stock_of_one_place_covers_its_own_time() -> None:
         ({}, [], "nodes must have"),
         ({"1": _node(-1, 1)}, [], r"nodes.1.processing_time must be"),
         ({"1": _node(1, 1, sd=-1)}, [], r"nodes.1.demand_sd must be"),
-        ({"1": _node(100_000, 1)}, [], "nodes must have times"),
+        ({"1": _node(100_000, 1)}, [], "nodes must be fewer"),
+        ({"1": _node(0.0001, 1), "2": _node(1, 1)}, [], "nodes must be fewer"),
     ],
 )
 def test_forward_stock_names_what_is_out_of_range(
