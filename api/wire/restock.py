@@ -22,6 +22,7 @@ def _line_json(line: RestockLine, currency: str) -> dict[str, Any]:
     terms = line.terms
     return {
         "run_out_date": line.run_out_date.isoformat(),
+        "is_likely": line.is_likely,
         "why": line.why,
         "material": line.material.code,
         "name": line.material.name,

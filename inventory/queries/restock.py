@@ -32,12 +32,17 @@ class Need:
 
 @dataclass(frozen=True)
 class RestockLine:
-    """One thing to order, led by when it runs out. Amounts in millionths of the stock unit or currency."""
+    """One thing to order, led by when it runs out. Amounts in millionths of the stock unit or currency.
+
+    `run_out_date` is the first day on which the wanted service is not met; `is_likely` tells whether it is
+    then more likely short than not.
+    """
 
     place: Place
     material: Material
     owner: Party
     run_out_date: date
+    is_likely: bool
     order_by_date: date
     is_late: bool
     quantity: int
@@ -194,6 +199,7 @@ def _make_line(
         material=material,
         owner=owner,
         run_out_date=run_out,
+        is_likely=bool(levels[first] < 0),
         order_by_date=order_by,
         is_late=order_by < as_of,
         quantity=quantity,
@@ -240,15 +246,19 @@ def _why(
     upto: int,
     service: float,
 ) -> str:
+    unit = material.stock_unit
+
     def show(amount: float) -> str:
-        return _show(amount, material.stock_unit)
+        return _show(amount, unit)
 
     last = as_of + timedelta(days=upto - 1)
     uses = len({row.reference for row in outlook.requirements if row.needed_date <= last})
     back = outlook.inflow[:upto].sum()
     returns = f", {show(back)} of it back in time to serve again" if back else ""
     margin = float(stats.norm.ppf(service)) * float(np.sqrt(outlook.variances[:upto].max()))
-    spare = f", and {show(margin)} kept for days that take more than planned" if round(margin) else ""
+    # Half a piece is no margin: whoever keeps one for bad days keeps it whole.
+    margin = ceil(margin / MILLION) * MILLION if unit == "1" else margin
+    spare = f", and {show(margin)} should be left for days that take more" if round(margin) else ""
     sentence = (
         f"{show(outlook.on_hand)} on hand; {'1 planned use' if uses == 1 else f'{uses} planned uses'} "
         f"until {last:%d %b} {'takes' if uses == 1 else 'take'} "

@@ -61,7 +61,8 @@ class Command(SpanstockCommand):
 
 def _line_text(line: RestockLine, currency: str) -> RenderableType:
     head = Text()
-    head.append(f"runs out {line.run_out_date:%a %d %b}", style="bold")
+    may = "runs out" if line.is_likely else "may run out"
+    head.append(f"{may} {line.run_out_date:%a %d %b}", style="bold")
     head.append(f"  {line.material.name}", style="bold")
     unit = line.material.stock_unit
     amount = format_millionths(line.quantity, unit).removesuffix(" each")
