@@ -226,6 +226,47 @@ def test_import_stock_posts_long_sheets_in_entries_of_a_hundred_rows(tmp_path: P
     assert stock_value() == to_money_millionths(1 + 250 * 251 // 2)
 
 
+def test_import_stock_of_goods_in_a_known_empty_drum_is_a_difference(tmp_path: Path) -> None:
+    by = set_up()
+    take(tmp_path, OPENING, by=by)
+    count = "material,place,container,quantity\nfluid,Main yard,E-1,10 gal\n"
+    answer = take(tmp_path, count, by=by, moment=at(5))
+    assert answer.openings == ()
+    # What came into it from somewhere in the house is worth what fluid last cost: 200 L for 660.00.
+    last_cost = 660_000_000 * 10_000_000 / 52_834_410
+    assert [(row.quantity, row.value) for row in answer.differences] == [(10_000_000, round(last_cost))]
+    assert Container.objects.get(label="E-1").state == "open"
+    assert list(verify_ledger()) == []
+
+
+def test_import_stock_of_an_older_count_leaves_a_later_one_standing(tmp_path: Path) -> None:
+    by = set_up()
+    take(tmp_path, OPENING, by=by)
+    count = "material,place,quantity\nproj-12,Shelf 1,{}\n"
+    take(tmp_path, count.format(38), by=by, moment=at(48))
+    answer = take(tmp_path, count.format(39), by=by, moment=at(24))
+    assert [(row.quantity, row.value, row.is_posted) for row in answer.differences] == [
+        (-1_000_000, 0, False)
+    ]
+    assert Holding.objects.get(material__code="proj-12", place__code="Shelf 1").quantity == 38_000_000
+
+
+def test_import_stock_says_how_much_of_its_places_was_not_on_the_sheet(tmp_path: Path) -> None:
+    by = set_up()
+    take(tmp_path, OPENING, by=by)
+    answer = take(tmp_path, "material,place,quantity\nproj-12,Shelf 1,40\n", by=by, moment=at(5))
+    assert (answer.equal, answer.not_on_sheet) == (1, 1)
+
+
+def test_import_stock_of_another_actor_is_another_import(tmp_path: Path) -> None:
+    by = set_up()
+    other = Actor.objects.create(code="other", name="Other", kind="person")
+    first = take(tmp_path, OPENING, by=by)
+    second = take(tmp_path, OPENING, by=other)
+    assert first.id != second.id
+    assert (second.is_repeat, second.differences, second.equal) == (False, (), 6)
+
+
 # Files as they come
 
 
