@@ -1,73 +1,29 @@
 """Entries: made by clients under ids of their own, listed in the order of the book."""
 
-from datetime import date
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import QuerySet
 from django.urls import reverse
 from drf_spectacular.utils import OpenApiExample, OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.rest.listing import Filter, ListDoor, by_day, by_text, by_word, list_parameters
+from api.rest.listing import ListDoor, list_parameters
 from api.wire.answers import entry_json, make_writer
 from api.wire.door import Door
 from api.wire.entry_requests import make_entry
+from api.wire.filters import BY_KEY, ENTRY_FILTERS
 from api.wire.input_fields import read_uuid
-from api.wire.pages import Order
 from api.wire.schemas import of, page_of
 from inventory.errors import NotFound
-from inventory.models import Entry, Movement
 from inventory.queries.access import get_entry, visible_entries, with_lines
-
-BY_KEY = Order("key", is_number=True)
-
-
-def _touches(condition: Q) -> Q:
-    """Entries with a movement like this."""
-    return Q(Exists(Movement.objects.filter(condition, entry=OuterRef("pk"))))
-
-
-def _booked_on(day: date) -> Q:
-    return Q(booked_date=day)
-
-
-FILTERS: dict[str, Filter] = {
-    "kind": by_word("kind", list(Entry.Kind.values), "kind of entry"),
-    "place": Filter(
-        "code of a place that goods left or came to",
-        lambda code: _touches(Q(source_place__code=code) | Q(target_place__code=code)),
-    ),
-    "material": Filter("code of a material", lambda code: _touches(Q(material__code=code))),
-    "container": Filter(
-        "label of a container that goods left or came to",
-        lambda label: _touches(Q(source_container__label=label) | Q(target_container__label=label)),
-    ),
-    "job": Filter(
-        "reference of a job: what its runs and spans took and gave back",
-        lambda reference: _touches(_at_job(reference)),
-    ),
-    "actor": by_text("actor__code", "code of whoever made it"),
-    "document": by_text("document", "the document it was made by"),
-    "booked_on": by_day("day on which it is booked", _booked_on),
-    "booked_from": by_day("first day on which it may be booked", lambda day: Q(booked_date__gte=day)),
-    "booked_until": by_day("last day on which it may be booked", lambda day: Q(booked_date__lte=day)),
-}
-
-
-def _at_job(reference: str) -> Q:
-    found = Q()
-    for end in ("source_place", "target_place"):
-        for level in ("job", "parent__job", "parent__parent__job"):
-            found |= Q(**{f"{end}__{level}__reference": reference})
-    return found
 
 
 class Entries(ListDoor):
     """Entries of the book, in its order."""
 
     order = BY_KEY
-    filters = FILTERS
+    filters = ENTRY_FILTERS
 
     def rows(self) -> QuerySet[Any]:
         return with_lines(visible_entries(self.viewer), self.viewer)
@@ -78,7 +34,7 @@ class Entries(ListDoor):
 
     @extend_schema(
         operation_id="list_entries",
-        parameters=list_parameters(BY_KEY, FILTERS),
+        parameters=list_parameters(BY_KEY, ENTRY_FILTERS),
         responses={200: OpenApiResponse(page_of("Entry"), description="a page of entries")},
     )
     def get(self, request: Request) -> Response:

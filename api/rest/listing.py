@@ -1,8 +1,6 @@
 """Lists: filters from the address, one page by cursor, the same for every noun."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from datetime import date
+from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import Model, Q, QuerySet
@@ -11,53 +9,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.wire.door import Door
-from api.wire.input_fields import read_day
+from api.wire.filters import Filter, read_filters
 from api.wire.pages import Order, Page, take_page
 from inventory.errors import BadInput, Fault
 
 USUAL_SIZE, LARGEST_SIZE = 50, 200
-LONGEST_FILTER = 200
-
-
-@dataclass(frozen=True)
-class Filter:
-    """One parameter by which a list is narrowed: how its text is read and what it asks of the rows."""
-
-    about: str
-    condition: Callable[[Any], Q]
-    read: Callable[[str], Any | None] = str
-    schema: Mapping[str, Any] | None = None
-    complaint: str = "is not understood"
-
-
-def by_text(column: str, about: str) -> Filter:
-    """Rows whose column is this text."""
-    return Filter(about, lambda value: Q(**{column: value}), schema={"type": "string", "minLength": 1})
-
-
-def by_word(column: str, words: list[str], about: str) -> Filter:
-    """Rows whose column is one word of a short list."""
-    return Filter(
-        about,
-        lambda value: Q(**{column: value}),
-        lambda text: text if text in words else None,
-        {"type": "string", "enum": words},
-        f"must be one of {', '.join(words)}",
-    )
-
-
-def by_day(about: str, condition: Callable[[date], Q]) -> Filter:
-    """Rows by a day of the calendar."""
-    schema = {"type": "string", "format": "date"}
-    return Filter(about, condition, read_day, schema, "must be a day such as 2026-03-31")
-
-
-def by_flag(column: str, about: str) -> Filter:
-    """Rows by yes or no."""
-    words = {"true": True, "false": False}
-    return Filter(
-        about, lambda value: Q(**{column: value}), words.get, {"type": "boolean"}, "must be true or false"
-    )
 
 
 def list_parameters(order: Order, filters: Mapping[str, Filter]) -> list[OpenApiParameter]:
@@ -105,21 +61,13 @@ class ListDoor(Door):
         return take_page(rows, order=order, size=size, cursor=parameters.get("cursor"))
 
     def _read_filters(self, parameters: Mapping[str, str], faults: list[Fault]) -> Q:
-        condition = Q()
+        own = {"cursor", "limit", "sort"}
+        known = ", ".join(["cursor", "limit", "sort", *self.filters])
         for name, text in parameters.items():
-            if name in {"cursor", "limit", "sort"}:
-                continue
-            if name not in self.filters:
-                known = ", ".join(["cursor", "limit", "sort", *self.filters])
+            if name not in own and name not in self.filters:
                 faults.append(Fault(name[:60], text[:60], f"is not known here; the parameters are {known}"))
-                continue
-            filter = self.filters[name]
-            value = filter.read(text) if 0 < len(text) <= LONGEST_FILTER else None
-            if value is None:
-                faults.append(Fault(name, text[:60], filter.complaint))
-            else:
-                condition &= filter.condition(value)
-        return condition
+        given = {name: text for name, text in parameters.items() if name in self.filters}
+        return read_filters(given, self.filters, faults)
 
     def _read_order(self, text: str | None, faults: list[Fault]) -> Order:
         order = self.order

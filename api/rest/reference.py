@@ -31,8 +31,8 @@ def make_schema() -> dict[str, Any]:
 
 
 def keep_addresses_without_slash(endpoints: list[tuple[str, str, str, Any]]) -> list[Any]:
-    """Hook: describe each address once, though it is answered with and without a slash at its end."""
-    return [endpoint for endpoint in endpoints if not endpoint[0].endswith("/")]
+    """Hook: describe each address of REST once, though it is answered with and without a slash."""
+    return [row for row in endpoints if row[0].startswith("/api/") and not row[0].endswith("/")]
 
 
 def add_components_and_problems(

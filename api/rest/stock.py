@@ -7,12 +7,19 @@ from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.rest.listing import Filter, ListDoor, by_flag, by_text, by_word, list_parameters
+from api.rest.listing import ListDoor, list_parameters
 from api.wire.answers import container_json, holding_json, make_writer, material_json, place_json
 from api.wire.door import Door
-from api.wire.pages import Order
+from api.wire.filters import (
+    BY_CODE,
+    BY_LABEL,
+    BY_NAME,
+    CONTAINER_FILTERS,
+    HOLDING_FILTERS,
+    MATERIAL_FILTERS,
+    PLACE_FILTERS,
+)
 from api.wire.schemas import of, page_of
-from inventory.models import Container, Material, Place
 from inventory.queries.access import (
     get_container,
     get_material,
@@ -25,31 +32,6 @@ from inventory.queries.access import (
 from inventory.queries.unit_costs import find_unit_costs
 
 Json = dict[str, Any]
-BY_NAME, BY_CODE, BY_LABEL = Order("key"), Order("code"), Order("label")
-HOLDING_FILTERS: dict[str, Filter] = {
-    "place": by_text("place__code", "code of a place"),
-    "place_kind": by_word("place__kind", sorted(Place.STOCK_KINDS), "kind of place"),
-    "material": by_text("material__code", "code of a material"),
-    "material_kind": by_word("material__kind", list(Material.Kind.values), "kind of material"),
-    "owner": by_text("owner__code", "code of whoever owns the goods"),
-    "container": by_text("container__label", "label of a container"),
-    "is_unsettled": by_flag("is_unsettled", "whether somebody should look"),
-}
-MATERIAL_FILTERS: dict[str, Filter] = {
-    "kind": by_word("kind", list(Material.Kind.values), "kind of material"),
-    "is_withdrawn": by_flag("is_withdrawn", "whether it is no longer used"),
-}
-PLACE_FILTERS: dict[str, Filter] = {
-    "kind": by_word("kind", list(Place.Kind.values), "kind of place"),
-    "parent": by_text("parent__code", "code of the place it lies in"),
-    "is_withdrawn": by_flag("is_withdrawn", "whether it is no longer used"),
-}
-CONTAINER_FILTERS: dict[str, Filter] = {
-    "kind": by_word("kind", list(Container.Kind.values), "kind of container"),
-    "state": by_word("state", list(Container.State.values), "state of the container"),
-    "place": by_text("place__code", "code of the place where it stands"),
-    "material": by_text("material__code", "code of the material it is meant for"),
-}
 
 
 class Holdings(ListDoor):

@@ -7,25 +7,19 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_sche
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.rest.listing import Filter, ListDoor, by_text, by_word, list_parameters
+from api.rest.listing import ListDoor, list_parameters
 from api.wire.answers import job_json
 from api.wire.door import Door
+from api.wire.filters import BY_REFERENCE, JOB_FILTERS
 from api.wire.input_fields import read_day
-from api.wire.pages import Order
 from api.wire.pull_sheets import pull_sheet_body
 from api.wire.schemas import of, page_of
 from api.wire.statements import statement_body
 from inventory.errors import BadInput, Fault, NotFound
-from jobs.models import Job
 from jobs.queries.access import get_visible_crew_day, get_visible_job, visible_jobs
 from jobs.queries.pull_sheet import make_pull_sheet
 from jobs.queries.statement import make_statement
 
-BY_REFERENCE = Order("reference")
-JOB_FILTERS: dict[str, Filter] = {
-    "state": by_word("state", list(Job.State.values), "state of the job"),
-    "customer": by_text("customer__code", "code of the customer"),
-}
 CREW_AND_DATE = [
     OpenApiParameter("crew", {"type": "string"}, required=True, description="the crew's code"),
     OpenApiParameter("date", {"type": "string", "format": "date"}, required=True),

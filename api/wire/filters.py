@@ -1,0 +1,147 @@
+"""By what each noun's list is ordered and narrowed, the same for REST and GraphQL."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db.models import Exists, OuterRef, Q
+
+from api.wire.input_fields import read_day
+from api.wire.pages import Order
+from inventory.errors import Fault
+from inventory.models import Container, Entry, Material, Movement, Place
+from jobs.models import Job
+
+LONGEST_FILTER = 200
+
+
+@dataclass(frozen=True)
+class Filter:
+    """One parameter by which a list is narrowed: how its text is read and what it asks of the rows."""
+
+    about: str
+    condition: Callable[[Any], Q]
+    read: Callable[[str], Any | None] = str
+    schema: Mapping[str, Any] | None = None
+    complaint: str = "is not understood"
+
+
+def by_text(column: str, about: str) -> Filter:
+    """Rows whose column is this text."""
+    return Filter(about, lambda value: Q(**{column: value}), schema={"type": "string", "minLength": 1})
+
+
+def by_word(column: str, words: list[str], about: str) -> Filter:
+    """Rows whose column is one word of a short list."""
+    return Filter(
+        about,
+        lambda value: Q(**{column: value}),
+        lambda text: text if text in words else None,
+        {"type": "string", "enum": words},
+        f"must be one of {', '.join(words)}",
+    )
+
+
+def by_day(about: str, condition: Callable[[date], Q]) -> Filter:
+    """Rows by a day of the calendar."""
+    schema = {"type": "string", "format": "date"}
+    return Filter(about, condition, read_day, schema, "must be a day such as 2026-03-31")
+
+
+def by_flag(column: str, about: str) -> Filter:
+    """Rows by yes or no."""
+    words = {"true": True, "false": False}
+    return Filter(
+        about, lambda value: Q(**{column: value}), words.get, {"type": "boolean"}, "must be true or false"
+    )
+
+
+def read_filters(given: Mapping[str, str], filters: Mapping[str, Filter], faults: list[Fault]) -> Q:
+    """The condition of all parameters together; what is not understood is noted."""
+    condition = Q()
+    for name, text in given.items():
+        filter = filters[name]
+        value = filter.read(text) if 0 < len(text) <= LONGEST_FILTER else None
+        if value is None:
+            faults.append(Fault(name, text[:60], filter.complaint))
+        else:
+            condition &= filter.condition(value)
+    return condition
+
+
+def _touches(condition: Q) -> Q:
+    """Entries with a movement like this."""
+    return Q(Exists(Movement.objects.filter(condition, entry=OuterRef("pk"))))
+
+
+def _booked_on(day: date) -> Q:
+    return Q(booked_date=day)
+
+
+def _at_job(reference: str) -> Q:
+    found = Q()
+    for end in ("source_place", "target_place"):
+        for level in ("job", "parent__job", "parent__parent__job"):
+            found |= Q(**{f"{end}__{level}__reference": reference})
+    return found
+
+
+BY_KEY = Order("key", is_number=True)
+
+
+ENTRY_FILTERS: dict[str, Filter] = {
+    "kind": by_word("kind", list(Entry.Kind.values), "kind of entry"),
+    "place": Filter(
+        "code of a place that goods left or came to",
+        lambda code: _touches(Q(source_place__code=code) | Q(target_place__code=code)),
+    ),
+    "material": Filter("code of a material", lambda code: _touches(Q(material__code=code))),
+    "container": Filter(
+        "label of a container that goods left or came to",
+        lambda label: _touches(Q(source_container__label=label) | Q(target_container__label=label)),
+    ),
+    "job": Filter(
+        "reference of a job: what its runs and spans took and gave back",
+        lambda reference: _touches(_at_job(reference)),
+    ),
+    "actor": by_text("actor__code", "code of whoever made it"),
+    "document": by_text("document", "the document it was made by"),
+    "booked_on": by_day("day on which it is booked", _booked_on),
+    "booked_from": by_day("first day on which it may be booked", lambda day: Q(booked_date__gte=day)),
+    "booked_until": by_day("last day on which it may be booked", lambda day: Q(booked_date__lte=day)),
+}
+
+
+BY_NAME, BY_CODE, BY_LABEL = Order("key"), Order("code"), Order("label")
+HOLDING_FILTERS: dict[str, Filter] = {
+    "place": by_text("place__code", "code of a place"),
+    "place_kind": by_word("place__kind", sorted(Place.STOCK_KINDS), "kind of place"),
+    "material": by_text("material__code", "code of a material"),
+    "material_kind": by_word("material__kind", list(Material.Kind.values), "kind of material"),
+    "owner": by_text("owner__code", "code of whoever owns the goods"),
+    "container": by_text("container__label", "label of a container"),
+    "is_unsettled": by_flag("is_unsettled", "whether somebody should look"),
+}
+MATERIAL_FILTERS: dict[str, Filter] = {
+    "kind": by_word("kind", list(Material.Kind.values), "kind of material"),
+    "is_withdrawn": by_flag("is_withdrawn", "whether it is no longer used"),
+}
+PLACE_FILTERS: dict[str, Filter] = {
+    "kind": by_word("kind", list(Place.Kind.values), "kind of place"),
+    "parent": by_text("parent__code", "code of the place it lies in"),
+    "is_withdrawn": by_flag("is_withdrawn", "whether it is no longer used"),
+}
+CONTAINER_FILTERS: dict[str, Filter] = {
+    "kind": by_word("kind", list(Container.Kind.values), "kind of container"),
+    "state": by_word("state", list(Container.State.values), "state of the container"),
+    "place": by_text("place__code", "code of the place where it stands"),
+    "material": by_text("material__code", "code of the material it is meant for"),
+}
+
+
+BY_REFERENCE = Order("reference")
+JOB_FILTERS: dict[str, Filter] = {
+    "state": by_word("state", list(Job.State.values), "state of the job"),
+    "customer": by_text("customer__code", "code of the customer"),
+}
