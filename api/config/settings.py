@@ -151,3 +151,6 @@ SPECTACULAR_SETTINGS = {
     "PREPROCESSING_HOOKS": ["api.rest.reference.keep_addresses_without_slash"],
     "POSTPROCESSING_HOOKS": ["api.rest.reference.add_components_and_problems"],
 }
+
+# For `graphql_schema`, which writes the schema to a file for other programs.
+GRAPHENE = {"SCHEMA": "api.graphql.schema.schema"}

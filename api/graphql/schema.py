@@ -1,0 +1,127 @@
+"""The questions one may ask. Each is one query call behind the same access rules as REST."""
+
+from datetime import date as day
+from typing import Any
+
+import graphene
+from graphene import relay
+
+from api.graphql.asking import asking
+from api.graphql.paging import connection_field, filter_arguments, page_of
+from api.graphql.stock_types import (
+    Container,
+    ContainerConnection,
+    Entry,
+    EntryConnection,
+    HoldingConnection,
+    Material,
+    MaterialConnection,
+    Place,
+    PlaceConnection,
+)
+from api.graphql.work_types import Job, JobConnection, PullSheet, Statement
+from api.wire import filters
+from api.wire.calculations import calculate
+from api.wire.pull_sheets import pull_sheet_body
+from api.wire.statements import statement_body
+from inventory.queries import access
+from jobs.queries.access import get_visible_crew_day, get_visible_job, visible_jobs
+from jobs.queries.pull_sheet import make_pull_sheet
+from jobs.queries.statement import make_statement
+
+
+class Query(graphene.ObjectType):
+    """Reads only: entries are made over REST."""
+
+    node = relay.Node.Field()
+    entries = connection_field(EntryConnection, **filter_arguments(filters.ENTRY_FILTERS))
+    entry = graphene.Field(Entry, id=graphene.UUID(required=True))
+    holdings = connection_field(HoldingConnection, **filter_arguments(filters.HOLDING_FILTERS))
+    materials = connection_field(MaterialConnection, **filter_arguments(filters.MATERIAL_FILTERS))
+    material = graphene.Field(Material, code=graphene.String(required=True))
+    places = connection_field(PlaceConnection, **filter_arguments(filters.PLACE_FILTERS))
+    place = graphene.Field(Place, code=graphene.String(required=True))
+    containers = connection_field(ContainerConnection, **filter_arguments(filters.CONTAINER_FILTERS))
+    container = graphene.Field(Container, label=graphene.String(required=True))
+    jobs = connection_field(JobConnection, **filter_arguments(filters.JOB_FILTERS))
+    job = graphene.Field(Job, reference=graphene.String(required=True))
+    pull_sheet = graphene.Field(
+        PullSheet, crew=graphene.String(required=True), date=graphene.Date(required=True)
+    )
+    statement = graphene.Field(Statement, job=graphene.String(required=True))
+    calculation = graphene.Field(
+        graphene.JSONString,
+        name=graphene.String(required=True),
+        request=graphene.JSONString(required=True),
+        description="a stateless calculation; request and answer are JSON objects as text",
+    )
+
+    def resolve_entries(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
+        rows = access.visible_entries(asking(info).viewer)
+        order, known = filters.BY_KEY, filters.ENTRY_FILTERS
+        return page_of(
+            EntryConnection, rows, order=order, filters=known, first=first, after=after, given=given
+        )
+
+    def resolve_entry(self, info: Any, id: Any) -> Any:
+        return access.get_entry(asking(info).viewer, id)
+
+    def resolve_holdings(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
+        rows = access.visible_holdings(asking(info).viewer)
+        order, known = filters.BY_NAME, filters.HOLDING_FILTERS
+        return page_of(
+            HoldingConnection, rows, order=order, filters=known, first=first, after=after, given=given
+        )
+
+    def resolve_materials(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
+        rows = access.visible_materials(asking(info).viewer)
+        order, known = filters.BY_CODE, filters.MATERIAL_FILTERS
+        return page_of(
+            MaterialConnection, rows, order=order, filters=known, first=first, after=after, given=given
+        )
+
+    def resolve_material(self, info: Any, code: str) -> Any:
+        return access.get_material(asking(info).viewer, code)
+
+    def resolve_places(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
+        rows = access.visible_places(asking(info).viewer)
+        order, known = filters.BY_CODE, filters.PLACE_FILTERS
+        return page_of(
+            PlaceConnection, rows, order=order, filters=known, first=first, after=after, given=given
+        )
+
+    def resolve_place(self, info: Any, code: str) -> Any:
+        return access.get_place(asking(info).viewer, code)
+
+    def resolve_containers(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
+        rows = access.visible_containers(asking(info).viewer)
+        order, known = filters.BY_LABEL, filters.CONTAINER_FILTERS
+        return page_of(
+            ContainerConnection, rows, order=order, filters=known, first=first, after=after, given=given
+        )
+
+    def resolve_container(self, info: Any, label: str) -> Any:
+        return access.get_container(asking(info).viewer, label)
+
+    def resolve_jobs(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
+        rows = visible_jobs(asking(info).viewer)
+        order, known = filters.BY_REFERENCE, filters.JOB_FILTERS
+        return page_of(JobConnection, rows, order=order, filters=known, first=first, after=after, given=given)
+
+    def resolve_job(self, info: Any, reference: str) -> Any:
+        return get_visible_job(asking(info).viewer, reference)
+
+    def resolve_pull_sheet(self, info: Any, crew: str, date: day) -> Any:
+        found = get_visible_crew_day(asking(info).viewer, crew_code=crew, date=date)
+        return pull_sheet_body(make_pull_sheet(found))
+
+    def resolve_statement(self, info: Any, job: str) -> Any:
+        viewer = asking(info).viewer
+        found = make_statement(get_visible_job(viewer, job))
+        return statement_body(found, has_money=viewer.may_see_money)
+
+    def resolve_calculation(self, info: Any, name: str, request: Any) -> Any:
+        return calculate(name, request)
+
+
+schema = graphene.Schema(query=Query)
