@@ -42,13 +42,19 @@ class Line:
     cause: str = ""
 
 
-def owner_at(*ends: End) -> Party:
-    """Return whose goods these are: the containers say so, loose goods are the company's."""
-    owners = {end.container.owner_id: end.container.owner for end in ends if end.container is not None}
-    if len(owners) > 1:
-        names = " and ".join(sorted(owner.name for owner in owners.values()))
+def owner_at(*ends: End, company: Party | None = None) -> Party:
+    """Return whose goods these are: the containers say so, loose goods are the company's.
+
+    Whoever asks for many lines gives the company, so that it is read once.
+    """
+    containers = {end.container.owner_id: end.container for end in ends if end.container is not None}
+    if len(containers) > 1:
+        names = " and ".join(sorted(container.owner.name for container in containers.values()))
         raise OwnersDiffer(f"These containers belong to {names}. Goods stay with their owner.")
-    return next(iter(owners.values())) if owners else get_company_party()
+    company = company or get_company_party()
+    for owner_id, container in containers.items():
+        return company if owner_id == company.pk else container.owner
+    return company
 
 
 def quantity_of(amount: Amount | Rest, material: Material, *, pointer: str) -> int | Rest:
@@ -110,6 +116,7 @@ def post_lines(
 ) -> Entry:
     """Check every line's ends and amounts, then post them as one entry."""
     flows = []
+    company = get_company_party()
     for number, line in enumerate(lines):
         pointer = f"/lines/{number}"
         require_kind(line.source.place, source_kinds, pointer=f"{pointer}/source")
@@ -122,7 +129,7 @@ def post_lines(
                 source=line.source,
                 target=line.target,
                 purpose=line.purpose or purpose,
-                owner=owner_at(line.source, line.target),
+                owner=owner_at(line.source, line.target, company=company),
                 cause=line.cause,
                 entered=None if isinstance(line.amount, Rest) else line.amount,
             )

@@ -6,6 +6,7 @@ from datetime import datetime
 from uuid import UUID
 
 from inventory.models import Actor, Container, Entry, Material, Movement, Place
+from inventory.queries.company import get_company_party
 from inventory.services.lines import owner_at, quantity_of, require_kind
 from inventory.services.posting import End, Flow, Posting, post
 from inventory.units import Amount
@@ -39,9 +40,10 @@ def receive(
     """Record what came, with the containers it came in; `empties` are new containers that hold nothing."""
     require_kind(source, {Place.Kind.SUPPLIER, Place.Kind.CUSTOMER}, pointer="/source")
     flows = []
+    company = get_company_party()
     for number, line in enumerate(lines):
         require_kind(line.target.place, Place.STOCK_KINDS, pointer=f"/lines/{number}/target")
-        owner = owner_at(line.target)
+        owner = owner_at(line.target, company=company)
         quantity = quantity_of(line.amount, line.material, pointer=f"/lines/{number}/amount")
         flows.append(
             Flow(

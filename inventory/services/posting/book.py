@@ -18,6 +18,7 @@ from inventory.models import (
     Reservation,
 )
 from inventory.services.posting.keys import HeadKey, HoldingKey, PoolKey
+from inventory.services.posting.rows import insert_rows
 from inventory.units import AmountOutOfRange
 
 # A BigInteger holds 9.2e18.
@@ -150,11 +151,12 @@ def _load_holdings(book: Book, vessel_ids: list[int], container_ids: list[int]) 
     keys = [head.text(part) for head in book.heads for part in (0, *container_ids)]
     # Looked up by primary key alone where no vessel is touched, which is the usual posting.
     condition = Q(key__in=keys) | Q(container__in=vessel_ids) if vessel_ids else Q(key__in=keys)
-    for row in Holding.objects.filter(condition):
-        head = HeadKey(row.place_id, row.material_id, row.owner_id)
-        book.holdings[HoldingKey(head, row.container_id or 0)] = HoldingState(
-            row.quantity, row.counted_at, row.is_unsettled
-        )
+    rows = Holding.objects.filter(condition).values_list(
+        "place_id", "material_id", "owner_id", "container_id", "quantity", "counted_at", "is_unsettled"
+    )
+    for place, material, owner, container, quantity, counted_at, is_unsettled in rows:
+        key = HoldingKey(HeadKey(place, material, owner), container or 0)
+        book.holdings[key] = HoldingState(quantity, counted_at, is_unsettled)
 
 
 def _costed_by_lot(heads: frozenset[HeadKey], materials: Collection[Material]) -> set[int]:
@@ -181,41 +183,51 @@ def _load_lots(book: Book, material_ids: set[int]) -> None:
             book.lots[row.lot.pk] = row.lot
 
 
-def lock_heads(heads: frozenset[HeadKey], places: dict[int, Place]) -> dict[PoolKey, PoolState]:
+def lock_heads(
+    heads: frozenset[HeadKey], places: dict[int, Place], *, makes_missing: bool = True
+) -> dict[PoolKey, PoolState]:
     """Lock every head in one order, making those that are missing first, in the same order.
 
     Rows are made before any is locked: whoever inserts a row holds it until commit, so inserting between
-    locks would let two entries wait for each other.
+    locks would let two entries wait for each other. Since rows are seldom missing, `post` tries without
+    looking for them first and, where `MoreLocksNeeded` says that some are, gives its locks back and starts
+    again.
     """
-    ordered = sorted(heads)
-    keys = [head.text() for head in ordered]
-    standing = set(CostPool.objects.filter(key__in=keys).values_list("key", flat=True))
-    missing = [head for head in ordered if head.text() not in standing]
-    if missing:
-        CostPool.objects.bulk_create(
-            [
-                CostPool(
-                    key=head.text(),
-                    place_id=head.place_id,
-                    material_id=head.material_id,
-                    owner_id=head.owner_id,
-                    quantity=0,
-                    value=0,
-                    is_kept=places[head.place_id].keeps_stock,
-                )
-                for head in missing
-            ],
-            ignore_conflicts=True,
-        )
+    if makes_missing:
+        _make_missing(heads, places)
     rows = (
         CostPool.objects.select_for_update(no_key=True)
-        .filter(key__in=keys)
+        .filter(key__in=[head.text() for head in heads])
         .order_by("place_id", "material_id", "owner_id")
+        .values_list("place_id", "material_id", "owner_id", "quantity", "value")
     )
-    return {
-        PoolKey(HeadKey(row.place_id, row.material_id, row.owner_id), 0): PoolState(row.quantity, row.value)
-        for row in rows
+    pools = {
+        PoolKey(HeadKey(place, material, owner), 0): PoolState(quantity, value)
+        for place, material, owner, quantity, value in rows
     }
+    if len(pools) < len(heads):
+        raise MoreLocksNeeded(heads)
+    return pools
+
+
+def _make_missing(heads: frozenset[HeadKey], places: dict[int, Place]) -> None:
+    keys = {head.text(): head for head in sorted(heads)}
+    standing = set(CostPool.objects.filter(key__in=keys).values_list("key", flat=True))
+    missing = [
+        CostPool(
+            key=key,
+            place_id=head.place_id,
+            material_id=head.material_id,
+            owner_id=head.owner_id,
+            quantity=0,
+            value=0,
+            is_kept=places[head.place_id].keeps_stock,
+        )
+        for key, head in keys.items()
+        if key not in standing
+    ]
+    if missing:
+        CostPool.objects.bulk_create(missing, ignore_conflicts=True)
 
 
 def find_effects_after(key: HoldingKey, container: Container | None, moment: datetime) -> int:
@@ -275,44 +287,25 @@ def find_counted_at(key: HoldingKey, *, without_entry: int) -> datetime | None:
 
 def write_holdings(book: Book) -> None:
     """Write what the entry changed, in one statement a table, in the order of the locks."""
+    kept = {place_id: place.keeps_stock for place_id, place in book.places.items()}
     holdings = [
-        Holding(
-            key=key.text(),
-            place_id=key.head.place_id,
-            material_id=key.head.material_id,
-            owner_id=key.head.owner_id,
-            container_id=key.container_id or None,
-            quantity=state.quantity,
-            is_kept=book.places[key.head.place_id].keeps_stock,
-            is_unsettled=state.is_unsettled,
-            counted_at=state.counted_at,
-        )
+        (*_filed_under(key, key.container_id, kept), state.quantity, state.is_unsettled, state.counted_at)
         for key, state in sorted(book.holdings.items())
         if state.is_changed
     ]
     pools = [
-        CostPool(
-            key=key.text(),
-            place_id=key.head.place_id,
-            material_id=key.head.material_id,
-            owner_id=key.head.owner_id,
-            lot_id=key.lot_id or None,
-            quantity=state.quantity,
-            value=state.value,
-            is_kept=book.places[key.head.place_id].keeps_stock,
-        )
+        (*_filed_under(key, key.lot_id, kept), state.quantity, state.value)
         for key, state in sorted(book.pools.items())
         if state.is_changed
     ]
-    Holding.objects.bulk_create(
-        holdings,
-        update_conflicts=True,
-        unique_fields=["key"],
-        update_fields=["quantity", "is_unsettled", "counted_at"],
-    )
-    CostPool.objects.bulk_create(
-        pools, update_conflicts=True, unique_fields=["key"], update_fields=["quantity", "value"]
-    )
+    head = ("key", "place_id", "material_id", "owner_id")
+    found, cost = ("quantity", "is_unsettled", "counted_at"), ("quantity", "value")
+    insert_rows(Holding, (*head, "container_id", "is_kept", *found), holdings, updated=found)
+    insert_rows(CostPool, (*head, "lot_id", "is_kept", *cost), pools, updated=cost)
+
+
+def _filed_under(key: HoldingKey | PoolKey, part_id: int, kept: dict[int, bool]) -> tuple[object, ...]:
+    return (key.text(), *key.head, part_id or None, kept[key.head.place_id])
 
 
 def refuse_overflow(book: Book) -> None:

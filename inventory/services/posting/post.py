@@ -4,6 +4,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, OperationalError, connection, transaction
+from django.db.models import Subquery
 from django.utils import timezone
 
 from inventory.models import (
@@ -18,6 +19,7 @@ from inventory.models import (
     Place,
     Unsealed,
 )
+from inventory.queries.company import NotSetUp
 from inventory.services.posting.book import (
     Book,
     MoreLocksNeeded,
@@ -30,12 +32,14 @@ from inventory.services.posting.errors import EntryConflict, LabelTaken
 from inventory.services.posting.keys import HeadKey
 from inventory.services.posting.plan import plan
 from inventory.services.posting.request import Posting
+from inventory.services.posting.rows import insert_rows
 from inventory.services.posting.scribe import Draft
 
 # An entry meets a handful of unforeseen rows at most; more turns mean a fault in the planner.
 MOST_TURNS = 40
 # What PostgreSQL answers when two transactions waited for each other or could not be ordered.
 RETRIED_STATES = frozenset({"40001", "40P01"})
+MOVEMENT_COLUMNS = tuple(field.attname for field in Movement._meta.concrete_fields if not field.primary_key)
 
 
 def post(posting: Posting) -> Entry:
@@ -55,13 +59,15 @@ def post(posting: Posting) -> Entry:
         If what is to be reversed has moved on.
     """
     heads = _foresee_heads(posting)
+    makes_missing = False
     clashes = 0
     for _turn in range(MOST_TURNS):
         try:
             with transaction.atomic():
-                return _post_under_lock(posting, heads)
+                return _post_under_lock(posting, heads, makes_missing=makes_missing)
         except MoreLocksNeeded as needed:
             heads |= needed.heads
+            makes_missing = True
         except IntegrityError:
             # Another transaction took the same id between our look and our write: look again, once.
             clashes += 1
@@ -77,12 +83,12 @@ def _may_retry(error: OperationalError) -> bool:
     return getattr(error.__cause__, "sqlstate", None) in RETRIED_STATES
 
 
-def _post_under_lock(posting: Posting, heads: frozenset[HeadKey]) -> Entry:
+def _post_under_lock(posting: Posting, heads: frozenset[HeadKey], *, makes_missing: bool) -> Entry:
     places = _places_of(posting, heads)
-    pools = lock_heads(heads, places)
-    known = _find_same(posting)
-    if known is not None:
-        return known
+    pools = lock_heads(heads, places, makes_missing=makes_missing)
+    known_key, time_zone = _look_up(posting)
+    if known_key is not None:
+        return _accept_again(posting, Entry.objects.get(pk=known_key))
     _refuse_taken_labels(posting)
     for container in posting.new_containers:
         _save_anew(container)
@@ -95,13 +101,19 @@ def _post_under_lock(posting: Posting, heads: frozenset[HeadKey]) -> Entry:
     book.places = places
     book.pools.update(pools)
     draft = plan(posting, book)
-    return _write(posting, book, draft)
+    return _write(posting, book, draft, book_date(posting.occurred_at, time_zone))
 
 
-def _find_same(posting: Posting) -> Entry | None:
-    known = Entry.objects.filter(uuid=posting.uuid).first()
-    if known is None:
-        return None
+def _look_up(posting: Posting) -> tuple[int | None, str]:
+    """Return the key of an entry with the same id, if any, and the company's time zone, in one read."""
+    known = Entry.objects.filter(uuid=posting.uuid).values("key")
+    found = Company.objects.values_list(Subquery(known), "time_zone").first()
+    if found is None:
+        raise NotSetUp("This installation has no company yet. Run `python manage.py set_up` first.")
+    return found
+
+
+def _accept_again(posting: Posting, known: Entry) -> Entry:
     if known.actor_id != posting.by.pk:
         # Nothing about someone else's entry is told, not even what it was.
         raise EntryConflict(f"The id {posting.uuid} is taken. Use a new one.")
@@ -128,14 +140,14 @@ def _save_anew(container: Container) -> None:
     container.save(force_insert=True)
 
 
-def _write(posting: Posting, book: Book, draft: Draft) -> Entry:
+def _write(posting: Posting, book: Book, draft: Draft, booked_date: date) -> Entry:
     refuse_overflow(book)
     entry = Entry.objects.create(
         uuid=posting.uuid,
         kind=posting.kind,
         occurred_at=posting.occurred_at,
         recorded_at=timezone.now(),
-        booked_date=book_date(posting.occurred_at),
+        booked_date=booked_date,
         actor=posting.by,
         reason=posting.reason,
         document=posting.document,
@@ -143,12 +155,16 @@ def _write(posting: Posting, book: Book, draft: Draft) -> Entry:
         fingerprint=posting.fingerprint(),
     )
     for movement in draft.movements:
-        movement.entry = entry
+        movement.entry_id = entry.key
     for change in draft.changes:
         change.entry = entry
     for reading in draft.readings:
         reading.entry = entry
-    Movement.objects.bulk_create(draft.movements)
+    insert_rows(
+        Movement,
+        MOVEMENT_COLUMNS,
+        [[getattr(movement, column) for column in MOVEMENT_COLUMNS] for movement in draft.movements],
+    )
     if draft.changes:
         ContainerChange.objects.bulk_create(draft.changes)
         Container.objects.bulk_update(
@@ -161,10 +177,9 @@ def _write(posting: Posting, book: Book, draft: Draft) -> Entry:
     return entry
 
 
-def book_date(occurred_at: datetime) -> date:
+def book_date(occurred_at: datetime, time_zone: str) -> date:
     """Return the day of the company's calendar on which something that happened is booked."""
-    zone = Company.objects.values_list("time_zone", flat=True).first() or "UTC"
-    return occurred_at.astimezone(ZoneInfo(zone)).date()
+    return occurred_at.astimezone(ZoneInfo(time_zone)).date()
 
 
 # What an entry touches, as far as it can be told before anything is locked

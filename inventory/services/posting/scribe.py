@@ -58,12 +58,12 @@ class Scribe:
         self.draft.movements.append(
             Movement(
                 line=len(self.draft.movements) + 1,
-                material=flow.material,
-                owner=flow.owner,
-                source_place=source.place,
-                source_container=source.container,
-                target_place=target.place,
-                target_container=target.container,
+                material_id=flow.material.pk,
+                owner_id=flow.owner.pk,
+                source_place_id=source.place.pk,
+                source_container_id=source.container_id or None,
+                target_place_id=target.place.pk,
+                target_container_id=target.container_id or None,
                 lot_id=lot_id or None,
                 quantity=quantity,
                 value=value,
