@@ -5,7 +5,7 @@ from dataclasses import replace
 from inventory.models import Movement, Place
 from inventory.services.posting.keys import HoldingKey
 from inventory.services.posting.layers import move_goods, settle
-from inventory.services.posting.refusals import check_plan_source, check_plan_target
+from inventory.services.posting.refusals import check_plan_source, check_plan_target, refuse_elsewhere
 from inventory.services.posting.request import REST, Flow
 from inventory.services.posting.scribe import Scribe
 from inventory.services.posting.vessels import locate, note_contents, note_opened
@@ -20,6 +20,9 @@ def plan_flow(scribe: Scribe, flow: Flow, *, value: int | None = None) -> None:
     source_key = flow.key_at(flow.source)
     quantity = _resolve(scribe, flow, source_key)
     if flow.quantity is REST and quantity == 0:
+        if scribe.posting.is_plan:
+            # Nothing is there, but perhaps because the vessel stands elsewhere, and full.
+            refuse_elsewhere(scribe.book, flow.source)
         return
     late_source = scribe.find_later_count(flow.source, flow)
     late_target = scribe.find_later_count(flow.target, flow)

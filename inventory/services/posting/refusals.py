@@ -16,7 +16,7 @@ from inventory.units import format_millionths
 
 def check_plan_source(book: Book, flow: Flow, quantity: int, held: int, holder: str) -> None:
     """Refuse to take what is not there, stands elsewhere or is promised to someone else."""
-    _refuse_elsewhere(book, flow.source)
+    refuse_elsewhere(book, flow.source)
     source, material = flow.source, flow.material
     if held < quantity:
         where = f"{source.container} at {source.place}" if source.container else str(source.place)
@@ -48,7 +48,7 @@ def check_plan_source(book: Book, flow: Flow, quantity: int, held: int, holder: 
 
 def check_plan_target(book: Book, flow: Flow, quantity: int) -> None:
     """Refuse to pour into a vessel that stands elsewhere, holds something else or is too small."""
-    _refuse_elsewhere(book, flow.target)
+    refuse_elsewhere(book, flow.target)
     container = flow.target.container
     if container is None or not container.stands_somewhere:
         return
@@ -68,7 +68,8 @@ def check_plan_target(book: Book, flow: Flow, quantity: int) -> None:
         )
 
 
-def _refuse_elsewhere(book: Book, end: End) -> None:
+def refuse_elsewhere(book: Book, end: End) -> None:
+    """Refuse to take from, or pour into, a vessel where it does not stand."""
     if end.container is None or not end.container.stands_somewhere:
         return
     container = book.containers[end.container.pk]

@@ -113,6 +113,13 @@ def test_draw_from_a_drum_that_stands_elsewhere_is_refused() -> None:
         draw(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[line])
 
 
+def test_draw_of_the_rest_from_a_drum_that_stands_elsewhere_is_refused() -> None:
+    world = make_world()
+    line = Line(world.fluid, REST, End(world.vehicle, world.drum("D1", 10)), End(world.span))
+    with pytest.raises(ContainerElsewhere):
+        draw(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[line])
+
+
 def test_draw_as_report_finds_the_drum_where_it_was_drawn_from() -> None:
     world = make_world()
     drum = world.drum("D1", 10)
