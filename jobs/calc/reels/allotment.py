@@ -10,7 +10,7 @@ from jobs.calc.reels.scaling import Scale, coarsened
 from jobs.calc.reels.search import Search
 
 # More would be no day's work, and would keep the machine from others.
-MOST_CUTS = 20_000
+MOST_CUTS = 5_000
 
 
 def allot_reels(

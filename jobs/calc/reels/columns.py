@@ -71,10 +71,11 @@ class Columns:
         most = [limit.most for limit in goal.limits]
         return costs, rows, np.concatenate([-problem.demand, problem.reel_counts, most]).astype(float)
 
-    def solve(self) -> tuple[float, Duals] | None:
-        """The linear program's value and duals; None where the patterns so far cannot serve the cuts."""
+    def solve(self, seconds: float) -> tuple[float, Duals] | None:
+        """The linear program's value and duals; None where it has no solution yet or the time was short."""
         costs, rows, right = self.matrices()
-        found = linprog(costs, A_ub=rows, b_ub=right, method="highs-ds")
+        limit = {"time_limit": min(max(0.05, seconds), 3600.0)}
+        found = linprog(costs, A_ub=rows, b_ub=right, method="highs-ds", options=limit)
         if found.status != 0:
             return None
         prices = np.maximum(-found.ineqlin.marginals, 0)
@@ -195,7 +196,7 @@ def generate(
     _add_first(columns, start)
     best = columns.best
     for _ in range(MOST_ROUNDS):
-        solved = columns.solve()
+        solved = columns.solve(seconds_left())
         if solved is None or seconds_left() <= 0:
             break
         master_value, duals = solved

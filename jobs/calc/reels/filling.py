@@ -29,6 +29,12 @@ def select_reels(problem: Problem, goal: Goal, least_length: float) -> tuple[Who
         options={"time_limit": SELECTION_SECONDS, "mip_rel_gap": 0.0},
     )
     bound = found.mip_dual_bound if found.status in (0, 1) and found.mip_dual_bound is not None else 0.0
+    if found.status == 1:
+        # Cut short, the solver may know less than the plain linear program.
+        relaxed = milp(
+            goal.by_reel.astype(float), constraints=constraints, bounds=Bounds(0, problem.reel_counts)
+        )
+        bound = max(bound, relaxed.fun) if relaxed.status == 0 else bound
     chosen = np.round(found.x).astype(np.int64) if found.x is not None else None
     return chosen, max(0, goal.rounded_up(float(bound)))
 
@@ -113,10 +119,16 @@ def _fill_greedily(problem: Problem, reels: Whole) -> Packing:
 
 def _take_largest(problem: Problem, left: Whole, room: int) -> Whole:
     counts = np.zeros_like(left)
-    for size in np.flatnonzero(left):
+    start = 0
+    while True:
+        start = max(start, int(np.searchsorted(-problem.sizes, -room)))
+        waiting = np.flatnonzero(left[start:])
+        if not len(waiting):
+            return counts
+        size = start + int(waiting[0])
         counts[size] = min(left[size], room // int(problem.sizes[size]))
         room -= int(counts[size] * problem.sizes[size])
-    return counts
+        start = size + 1
 
 
 def _fill_exactly(problem: Problem, reels: Whole, seconds_left: SecondsLeft) -> Packing:

@@ -24,7 +24,7 @@ def serve_leftovers(
         if not work.left.any() or idle >= IDLE_ROUNDS or seconds_left() <= 0:
             break
         before = work.left_length
-        work.refill_all()
+        work.refill_all(seconds_left)
         work.gather()
         idle = 0 if work.left_length < before else idle + 1
     return work.packing()
@@ -50,11 +50,11 @@ class _Work:
             [Pattern(reel, counts) for reel, counts in zip(self.reels, self._counts, strict=True)],
         )
 
-    def refill_all(self) -> None:
+    def refill_all(self, seconds_left: SecondsLeft) -> None:
         """Each reel with one that follows it in a random round, and with what is left over."""
         order = self._random.permutation(len(self.reels)).tolist()
         for first, second in zip(order, order[1:] + order[:1], strict=True):
-            if first != second and self.left.any():
+            if first != second and self.left.any() and seconds_left() > 0:
                 self._refill_two(first, second)
 
     def _refill_two(self, first: int, second: int) -> None:

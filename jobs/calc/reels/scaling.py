@@ -79,14 +79,11 @@ class Scale:
         for pattern in packing.patterns:
             kind = kinds[pattern.reel]
             taken = [
-                cuts[length].pop(0)
-                for length, count in zip(lengths, pattern.counts.tolist(), strict=True)
-                for _ in range(count)
+                cuts[lengths[size]].pop(0)
+                for size in np.flatnonzero(pattern.counts)
+                for _ in range(int(pattern.counts[size]))
             ]
-            used = sum(
-                (length * count for length, count in zip(lengths, pattern.counts.tolist(), strict=True)),
-                Fraction(0),
-            )
+            used = int(problem.sizes @ pattern.counts) * self._length_unit
             opened.append(OpenedReel(reels[kind].pop(0), tuple(taken), kind[0] - used))
         return opened, [cut for length in lengths for cut in cuts[length]]
 

@@ -12,6 +12,8 @@ from jobs.calc.reels.sums import SecondsLeft
 
 # Reels up to this many units are searched exactly; finer ones by filling and by sums.
 MOST_UNITS = 60_000
+# With more sizes than this a single linear program takes longer than people wait.
+MOST_SIZES = 600
 # Filling finds most good packings at once or not at all; where an exact search can follow, it gets little
 # time.
 FILLING_SHARE = 0.25
@@ -50,7 +52,8 @@ class Search:
 
     @property
     def _is_searchable(self) -> bool:
-        return self.inner is self.outer and self.inner.longest <= MOST_UNITS
+        is_small = self.inner.longest <= MOST_UNITS and len(self.inner.sizes) <= MOST_SIZES
+        return self.inner is self.outer and is_small
 
     @property
     def _rank(self) -> tuple[int, int, int]:

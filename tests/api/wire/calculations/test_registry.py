@@ -68,6 +68,16 @@ def _as_strings(value: object) -> object:
     return value
 
 
+def test_list_calculations_has_every_name_that_is_promised() -> None:
+    promised = """
+        bore-volume volume-at-reference container-contents film-residual crew-day-fluid fittings-needed
+        cable-length reel-allotment order-quantity joint-order order-schedule load-level reorder-policy
+        min-max-policy forward-stock demand-forecast fluid-balance pooled-estimate recovery-ratio cost-flow
+        cost-variance allocate-money count-classes count-sample
+    """
+    assert set(promised.split()) <= {calculation.name for calculation in list_calculations()}
+
+
 def test_calculate_refuses_an_unknown_name() -> None:
     with pytest.raises(UnknownCalculation):
         calculate("no-such-calculation", {})

@@ -205,9 +205,9 @@ def test_allot_reels_on_a_day_short_of_fibre_leaves_little_more_than_what_is_mis
 
 
 def _countdown() -> Callable[[], float]:
-    """Two seconds that pass by being looked at, so that a test does not depend on the machine's speed."""
+    """Half a second that passes by being looked at, so that a test does not depend on the machine's speed."""
     looks = itertools.count()
-    return lambda: max(0.0, 2.0 - 0.002 * next(looks))
+    return lambda: max(0.0, 0.5 - 0.0005 * next(looks))
 
 
 def _enumerate(reels: list[Reel], cuts: list[Cut]) -> tuple[Fraction, Fraction, Fraction]:
