@@ -84,7 +84,17 @@ def _write_spans(folder: Path, runs: dict[str, list[Run]]) -> None:
                       "Far kind", "Bends")  # fmt: skip
             files.write_workbook(path, header, [[span.run, *_span_row(span, "ft")] for span in spans])
         else:
-            header = ("run", "span", "cable size", "length_ft", "near", "near kind", "far", "far kind", "bends")
+            header = (
+                "run",
+                "span",
+                "cable size",
+                "length_ft",
+                "near",
+                "near kind",
+                "far",
+                "far kind",
+                "bends",
+            )
             files.write_csv(path, header, [[span.run, *_span_row(span)] for span in spans])
 
 

@@ -14,7 +14,12 @@ MADE_AT = datetime(2026, 1, 5)  # noqa: DTZ001 - a workbook's properties carry n
 
 
 def write_csv(
-    path: Path, header: Sequence[str], rows: Iterable[Sequence[str]], *, delimiter: str = ",", mark: bool = False
+    path: Path,
+    header: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    *,
+    delimiter: str = ",",
+    mark: bool = False,
 ) -> None:
     """`mark` puts a byte order mark in front, as spreadsheets do."""
     text = io.StringIO()

@@ -114,9 +114,7 @@ class _Tales:
                 break
         moves = [("seal", pieces(held + 4), ("truck-3", ""), (place, ""))]
         reason = "Sealed again after rain; four seals more than the book had"
-        self.journal.move(
-            "report", moment(day, 18.0), moves, reason, purposes=["installed"], is_short=True
-        )
+        self.journal.move("report", moment(day, 18.0), moves, reason, purposes=["installed"], is_short=True)
 
     def _late_word(self, day: date) -> None:
         """Told after the April count, but it happened before: it comes out of the count's difference."""

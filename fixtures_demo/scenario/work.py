@@ -119,7 +119,8 @@ class WorkDay:
         self.swept[span.name] = back - caught
         place = span_place(span.job, span.name)
         moves = [
-            ("glide", amount, (self.truck, label), (place, "")) for label, amount in self._pour(injected, span)
+            ("glide", amount, (self.truck, label), (place, ""))
+            for label, amount in self._pour(injected, span)
         ]
         purposes, causes = ["used"] * len(moves), [""] * len(moves)
         self._add_mishap(span, moves, purposes, causes)

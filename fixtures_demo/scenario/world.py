@@ -138,7 +138,9 @@ def list_materials() -> list[Row]:
 
 def unit_cost(code: str) -> str:
     """What one stock unit costs, as text; nothing for goods that others furnish."""
-    return next(row["unit price"] for row in list_materials() if row["material"] == code and "unit price" in row)
+    return next(
+        row["unit price"] for row in list_materials() if row["material"] == code and "unit price" in row
+    )
 
 
 def _terms(supplier: str, price: str, days: str, spread: str, pack: str, minimum: str) -> Row:
@@ -221,7 +223,10 @@ def _fittings() -> list[Row]:
 
 
 def _lengths() -> list[Row]:
-    cables = (("fibre-48", "48", "6.4", "ft", "0.42", "10000"), ("fibre-72", "72", "7.2", "m", "1.65", "4000"))
+    cables = (
+        ("fibre-48", "48", "6.4", "ft", "0.42", "10000"),
+        ("fibre-72", "72", "7.2", "m", "1.65", "4000"),
+    )
     found = [
         {
             "material": code,

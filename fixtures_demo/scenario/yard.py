@@ -108,7 +108,9 @@ class Yard:
             return
         self.reel_number += 1
         is_furnished = job.fibre_owner == job.customer
-        label = f"{'NF' if is_furnished else job.fibre.replace('fibre-', 'F')}-{self.letter}{self.reel_number}"
+        label = (
+            f"{'NF' if is_furnished else job.fibre.replace('fibre-', 'F')}-{self.letter}{self.reel_number}"
+        )
         reel = {"label": label, "kind": "reel", "material": job.fibre, "place": self.reels}
         source = "supplier:brack-reels"
         if is_furnished:
