@@ -125,13 +125,15 @@ def _write_days(folder: Path, days: list[CrewDay]) -> None:
 
 
 def _write_stock_take(folder: Path, stock: Stock) -> None:
-    """What stood in the north bay on the last evening; one tote has passed its test."""
+    """What stood in the north bay on the last evening; a drum has passed its test."""
     header = ("material", "place", "container", "contents state", "quantity", "unit")
     rows = []
-    for label in (*stock.containers_at("north-bay", "FT-"), *stock.containers_at("north-bay", "RT-")):
+    for label in [
+        label for kind in ("FT-", "RT-", "RD-") for label in stock.containers_at("north-bay", kind)
+    ]:
         material = "glide" if label.startswith("FT-") else "glide-back"
         held = round(stock.in_container(material, label) / MILLION, 1)
-        state = "fit for use" if label == "RT-N2" else ""
+        state = "fit for use" if label == "RD-N1" else ""
         rows.append((material, "north-bay", label, state, f"{held:g}", "gal"))
     files.write_csv(folder / STOCK_TAKE, header, rows)
 

@@ -22,7 +22,7 @@ from api.wire.entry_requests import make_entry
 from inventory.errors import SpanstockError
 from inventory.models import Actor, Entry
 from inventory.queries.access import Viewer
-from inventory.queries.company import get_company
+from inventory.queries.company import NotSetUp, get_company
 from inventory.queries.recorded import find_recorded
 from inventory.services.company import set_up_company
 from inventory.services.parties import save_party
@@ -196,8 +196,6 @@ def _named(report: ReportProgress, name: str) -> ReportProgress:
 
 def find_standing_company() -> tuple[str, str] | None:
     """Code and name of the company that is set up, if one is."""
-    from inventory.queries.company import NotSetUp
-
     try:
         company = get_company()
     except NotSetUp:

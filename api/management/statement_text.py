@@ -1,6 +1,6 @@
 """A job's statement for people: by material, furnished goods apart, by span and run."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from rich.console import Group, RenderableType
 from rich.table import Table
@@ -11,8 +11,8 @@ from inventory.units import format_millionths
 from jobs.queries.statement import OTHER, Amounts, StatedMaterial, StatedPart, Statement
 
 
-def lay_out_statement(statement: Statement) -> Group:
-    """The whole statement, one part below the other."""
+def lay_out_statement(statement: Statement, *, most_parts: int | None = None) -> Group:
+    """The statement, one part below the other; of its runs and spans the first few or all."""
     parts: list[RenderableType] = list(_heading(statement))
     if not statement.materials and not statement.furnished:
         parts.append(Text("Nothing has been charged to this job yet."))
@@ -21,7 +21,11 @@ def lay_out_statement(statement: Statement) -> Group:
         parts += [_materials(statement), *_notes(statement.materials, statement.currency)]
     if statement.furnished:
         parts += [Text(""), _furnished(statement), *_notes(statement.furnished, "")]
-    parts += [Text(""), _parts(statement), Text(""), _tie(statement)]
+    parts += [Text(""), _parts(statement.parts[:most_parts], statement.currency)]
+    left = len(statement.parts) - len(statement.parts[:most_parts])
+    if left:
+        parts.append(Text(f"... and {left} more; see: statement {statement.job.reference}"))
+    parts += [Text(""), _tie(statement)]
     return Group(*parts)
 
 
@@ -83,13 +87,13 @@ def _said(amounts: Amounts, unit: str, currency: str) -> Iterator[str]:
         yield f"cost corrected by {format_money(amounts.value(OTHER), currency)}"
 
 
-def _parts(statement: Statement) -> Table:
+def _parts(parts: Sequence[StatedPart], currency: str) -> Table:
     table = _table("Where", "What stays there", "Cost")
     table.columns[1].justify = "left"
     table.columns[1].no_wrap = False
     table.columns[1].ratio = 3
-    for part in statement.parts:
-        table.add_row(Text(_name(part)), Text(_content(part)), Text(_money(part.cost, statement.currency)))
+    for part in parts:
+        table.add_row(Text(_name(part)), Text(_content(part)), Text(_money(part.cost, currency)))
     return table
 
 

@@ -3,6 +3,8 @@
 import csv
 import io
 import json
+import re
+import zipfile
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -36,8 +38,22 @@ def write_workbook(path: Path, header: Sequence[str], rows: Iterable[Sequence[ob
     sheet.append(list(header))
     for row in rows:
         sheet.append([as_number(cell) for cell in row])
-    book.properties.created = book.properties.modified = MADE_AT
-    book.save(path)
+    book.properties.created = MADE_AT
+    written = io.BytesIO()
+    book.save(written)
+    path.write_bytes(_without_clock(written))
+
+
+def _without_clock(written: io.BytesIO) -> bytes:
+    """The same workbook without the moment of its writing, so that the same rows are the same file."""
+    fixed = io.BytesIO()
+    with zipfile.ZipFile(written) as source, zipfile.ZipFile(fixed, "w", zipfile.ZIP_DEFLATED) as target:
+        for name in source.namelist():
+            body = source.read(name)
+            if name == "docProps/core.xml":
+                body = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2026-01-05T00:00:00Z", body)
+            target.writestr(zipfile.ZipInfo(name, (2026, 1, 5, 0, 0, 0)), body)
+    return fixed.getvalue()
 
 
 def as_number(cell: object) -> object:

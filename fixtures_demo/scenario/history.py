@@ -122,7 +122,7 @@ class _Tales:
         moves = [("pads", pieces(6), shelf, ("job:HARBOR", ""))]
         before = self.stock.amount(shelf[0], "pads")
         at = moment(COUNT_DAYS[3], 11.0)
-        reason = "Pads taken on the day of the count, told late"
+        reason = "Pads taken four days before the count, told late"
         self.journal.move("report", at, moves, reason, purposes=["used"])
         self.stock.held[shelf[0], "pads", ""] = before
 

@@ -52,7 +52,7 @@ class _YardSheet:
             self._vessel("glide", bay, f"D-{letter}{number:02d}", DRUM, "55")
         self._vessel("glide", bay, f"FT-{letter}1", TOTE, "60", state="fresh", container_state="open")
         self._vessel("glide-back", bay, f"RT-{letter}1", TOTE, "40", state="caught", container_state="open")
-        self._vessel("glide-back", bay, f"RT-{letter}2", TOTE, "96.5", state="tested", container_state="open")
+        self._vessel("glide-back", bay, f"RD-{letter}1", DRUM, "48.5", state="tested", container_state="open")
         for number in range(1, 5):
             self._vessel("", bay, f"E-{letter}{number}", DRUM | {"capacity": "208.2 L", "heel": "2 L"}, "0")
 

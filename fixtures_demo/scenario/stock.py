@@ -7,6 +7,9 @@ from fixtures_demo.scenario.routes import litres_to_gallons_millionths
 MILLION = 10**6
 UNITS = {"gal": "[gal_us]", "L": "L", "ft": "[ft_i]", "m": "m", "each": "1"}
 
+# Drums of 55 gallons and totes of 1000 litres, by what their labels begin with.
+GALLONS_BY_LABEL = {"D": 55, "C": 55, "S": 55, "RD": 55, "FT": 264, "RT": 264}
+
 
 class ScenarioBroken(Exception):
     """The story draws what is not there."""
@@ -38,6 +41,9 @@ class Stock:
         left = self.held.get(key, 0) + quantity
         if left < 0:
             raise ScenarioBroken(f"{key} would hold {left / MILLION}")
+        capacity = GALLONS_BY_LABEL.get(container.split("-")[0])
+        if capacity is not None and left > capacity * MILLION:
+            raise ScenarioBroken(f"{key} would hold {left / MILLION}, more than goes in")
         self.held[key] = left
 
     def take_what_is_there(self, place: str, material: str, container: str, quantity: int) -> None:

@@ -217,7 +217,7 @@ class WorkDay:
         self.journal.carry(self._at(17.0), "Back in the yard", containers=containers)
         for label in (f"C-T{self.number}", f"S-T{self.number}"):
             held = self.stock.in_container("glide-back", label)
-            if held > 22 * MILLION:
+            if held > 10 * MILLION:
                 tote = self.yard.recovery_tote
                 moves = [("glide-back", gallons(held), (self.truck, label), (self.yard.bay, tote))]
                 self.journal.move("pour", self._at(17.25), moves, f"{label} emptied", as_report=True)

@@ -32,7 +32,7 @@ def settle_day(*, crew_code: str, date: date, by: Actor, occurred_at: datetime) 
     spans = [step.span_id for step in steps if step.span_id is not None]
     Span.objects.filter(pk__in=spans, extracted_at__isnull=True).update(extracted_at=occurred_at)
     for kind, field in _FIELDS.items():
-        runs = [step.run_id for step in steps if step.kind == kind]
+        runs = [step.run_id for step in steps if step.kind == kind and step.run_id is not None]
         Run.objects.filter(pk__in=runs, **{f"{field}__isnull": True}).update(**{field: occurred_at})
     day.steps.filter(done_at__isnull=True).update(done_at=occurred_at)
     day.state = CrewDay.State.SETTLED

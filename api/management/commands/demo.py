@@ -27,6 +27,8 @@ from jobs.queries.pull_sheet import PullSheet, get_pull_sheet
 from jobs.queries.statement import Statement, get_statement
 
 FOLDER = ROOT / "fixtures_demo"
+# The first run or two with their spans; the command prints them all.
+SHOWN_PARTS = 10
 
 
 @dataclass(frozen=True)
@@ -97,7 +99,7 @@ class Command(SpanstockCommand):
             _heading("2. What to order"),
             lay_out_restock(answer.restock, company.currency),
             _heading("3. What a job has cost so far"),
-            lay_out_statement(answer.statement),
+            lay_out_statement(answer.statement, most_parts=SHOWN_PARTS),
             _heading("The book"),
             _book(answer),
             _heading("Go on from here"),
