@@ -96,8 +96,8 @@ def refuse_another_company(scenario: Scenario, standing_code: str, standing_name
     if standing_code != scenario.description["company"]["code"]:
         raise HoldsAnotherCompany(
             f"This installation belongs to {standing_name}, and the demo would mix its goods with theirs. "
-            "Nothing was changed. Give the demo a data directory of its own; the README's table of environment "
-            "variables says how."
+            "Nothing was changed. Give the demo a data directory of its own; the README's table of "
+            "environment variables says how."
         )
 
 
