@@ -36,9 +36,9 @@ _READING_FIELDS = (
 _EVENT_FIELDS = ("id", "uuid", "kind", "occurred_at", "body")
 
 
-def chain_hash(previous: str, form: str) -> str:
-    """Hash of one link: over the hash before it and the canonical form."""
-    return hashlib.sha256(f"{previous}\n{form}".encode()).hexdigest()
+def chain_hash(previous: str, form: str, sealed_at: datetime) -> str:
+    """Hash of one link: over the hash before it, the moment of sealing and the canonical form."""
+    return hashlib.sha256(f"{previous}\n{_plain(sealed_at)}\n{form}".encode()).hexdigest()
 
 
 def event_form(event: DomainEvent) -> str:

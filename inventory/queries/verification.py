@@ -211,7 +211,8 @@ def _check_chain(progress: Progress) -> Iterator[Difference]:
             if seal.sequence != expected:
                 yield Difference("seal", f"The chain goes from {expected - 1} to {seal.sequence}.")
                 expected = seal.sequence
-            if seal.form_version != FORM_VERSION or chain_hash(previous, forms[seal.sequence]) != seal.hash:
+            link = chain_hash(previous, forms[seal.sequence], seal.sealed_at)
+            if seal.form_version != FORM_VERSION or link != seal.hash:
                 yield Difference("seal", f"What was sealed as number {seal.sequence} has been changed since.")
             # Going on from the stored hash tells every changed row apart instead of all that follow it.
             previous = seal.hash
@@ -238,6 +239,8 @@ def _check_coverage() -> Iterator[Difference]:
     loose = Entry.objects.filter(seal__isnull=True, unsealed__isnull=True).order_by("key")
     for entry in loose[:20]:
         yield Difference("seal", f"The {entry} is neither sealed nor waiting to be.")
+    for event in DomainEvent.objects.filter(seal__isnull=True, unsealed__isnull=True).order_by("pk")[:20]:
+        yield Difference("seal", f"The event {event} is neither sealed nor waiting to be.")
     both = Unsealed.objects.filter(entry__seal__isnull=False).count()
     if both:
         yield Difference("seal", f"{both} entries are sealed and still waiting to be.")

@@ -35,7 +35,7 @@ def seal_batch(size: int = BATCH) -> int:
     for row in waiting:
         form = forms[row.entry_id] if row.entry_id is not None else event_form(_event(row))
         head.sequence += 1
-        head.hash = chain_hash(head.hash, form)
+        head.hash = chain_hash(head.hash, form, sealed_at)
         seals.append(
             Seal(
                 sequence=head.sequence,
