@@ -3,15 +3,22 @@
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 from django.core.management import call_command
-from django.db import connection
+from django.db import IntegrityError, connection, transaction
 from django.db.migrations.loader import MigrationLoader
 from django.test import override_settings
 
 import inventory.migrations
-from inventory.models.triggers import drop_triggers, find_missing_triggers, make_triggers
+from inventory.models import Material, Place
+from inventory.models.triggers import IMMUTABLE_TABLES, drop_triggers, find_missing_triggers, make_triggers
+from inventory.services.counts import Found, count
+from inventory.services.goods import transfer
+from inventory.services.posting import End
+from inventory.services.sealing import record_event, seal_all
+from tests.factories.inventory import at, gal, make_world
 
 # Altering a column makes SQLite copy the table into a new one.
 REBUILD = """
@@ -105,3 +112,72 @@ def test_make_triggers_passes_over_tables_that_are_not_there_yet() -> None:
     assert len(find_missing_triggers(connection)) > 10
     call_command("migrate", verbosity=0)
     assert find_missing_triggers(connection) == []
+
+
+@pytest.fixture
+def filled_book() -> None:
+    """A row in every immutable table."""
+    world = make_world()
+    drum = world.drum("D1", 50)
+    transfer(id=uuid4(), by=world.actor, occurred_at=at(2), containers=[(drum, world.vehicle)])
+    found = [Found(world.fluid, gal(40), End(world.vehicle, drum))]
+    count(id=uuid4(), by=world.actor, occurred_at=at(3), found=found)
+    record_event(id=uuid4(), kind="kit_ready", occurred_at=at(4), body={})
+    seal_all()
+
+
+def assert_refused(sql: str, *, says: str) -> None:
+    with pytest.raises(IntegrityError, match=says), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(sql)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("table", IMMUTABLE_TABLES)
+def test_the_database_refuses_update_and_delete(filled_book: None, table: str) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT count(*) FROM {table}")
+        assert cursor.fetchone()[0] > 0
+        (column, *_others) = [
+            column.name for column in connection.introspection.get_table_description(cursor, table)
+        ]
+    assert_refused(f"UPDATE {table} SET {column} = {column}", says="the book is immutable")
+    assert_refused(f"DELETE FROM {table}", says="the book is immutable")
+
+
+@pytest.mark.sqlite
+@pytest.mark.django_db
+@pytest.mark.parametrize("table", IMMUTABLE_TABLES)
+def test_the_database_refuses_insert_or_replace(filled_book: None, table: str) -> None:
+    assert_refused(f"INSERT OR REPLACE INTO {table} SELECT * FROM {table}", says="the book is immutable")
+    assert_refused(f"REPLACE INTO {table} SELECT * FROM {table}", says="the book is immutable")
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db
+@pytest.mark.parametrize("table", IMMUTABLE_TABLES)
+def test_the_database_refuses_truncate(filled_book: None, table: str) -> None:
+    with connection.cursor() as cursor:
+        # References that wait to be checked at commit would refuse it first.
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+    assert_refused(f"TRUNCATE {table} CASCADE", says="the book is immutable")
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("table", "change"),
+    [
+        ("inventory_place", "kind = 'waste'"),
+        ("inventory_container", "kind = 'tote'"),
+        ("inventory_container", "owner_id = owner_id + 1"),
+        ("inventory_material", "stock_unit = 'L'"),
+        ("inventory_material", "cost_formula = 'fifo'"),
+    ],
+)
+def test_the_database_refuses_a_change_of_a_fixed_column(filled_book: None, table: str, change: str) -> None:
+    assert_refused(f"UPDATE {table} SET {change}", says="never changes")
+
+
+@pytest.mark.django_db
+def test_the_database_lets_other_columns_change(filled_book: None) -> None:
+    assert Place.objects.update(name="Renamed") > 0
+    assert Material.objects.filter(holdings__isnull=True).update(cost_formula="fifo") > 0
