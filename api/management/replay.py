@@ -120,8 +120,9 @@ def _take_stock(scenario: Scenario, sheet: dict[str, str], by: Actor, report: Re
         occurred_at=datetime.fromisoformat(sheet["at"]),
         document=sheet["document"],
         id=uuid5(NAMESPACE, sheet["file"]),
-        report=_named(report, f"Stock from {sheet['file']}"),
+        report=_named(report, sheet["file"]),
     )
+    report(sheet["file"], 1, 1)
 
 
 def _set_up_work(scenario: Scenario) -> None:
@@ -146,19 +147,21 @@ def _take_job(scenario: Scenario, job: dict[str, str], by: Actor, report: Report
         by=by,
         occurred_at=began_at,
         opening=JobOpening(job["name"], job["customer"], job["fibre"], job["fibre_owner"]),
-        report=_named(report, f"Spans of {job['reference']}"),
+        report=_named(report, job["spans"]),
     )
+    report(job["spans"], 1, 1)
     for before, after in ((Job.State.PLANNED, Job.State.APPROVED), (Job.State.APPROVED, Job.State.UNDER_WAY)):
         if get_job(job["reference"]).state == before:
             change_state(reference=job["reference"], state=after, by=by, occurred_at=began_at)
 
 
 def _take_schedule(scenario: Scenario, by: Actor, report: ReportProgress) -> None:
+    name = scenario.description["crew_days"]
     if not list_schedule(from_date=date.min):
-        report("Crew-days", 0, 1)
+        report(name, 0, 1)
         began_at = datetime.fromisoformat(scenario.description["stock"][0]["at"])
-        import_schedule(path=scenario.path(scenario.description["crew_days"]), by=by, occurred_at=began_at)
-    report("Crew-days", 1, 1)
+        import_schedule(path=scenario.path(name), by=by, occurred_at=began_at)
+    report(name, 1, 1)
 
 
 def _post_history(scenario: Scenario, by: Actor, report: ReportProgress) -> None:
@@ -172,7 +175,7 @@ def _post_history(scenario: Scenario, by: Actor, report: ReportProgress) -> None
                 if UUID(line["id"]) not in recorded:
                     make_entry(line, viewer=EVERYTHING, by=by)
                 done += 1
-        report("Half a year of entries", done, len(lines))
+        report(scenario.description["history"], done, len(lines))
 
 
 def _read_lines(path: Path) -> Iterator[dict[str, Any]]:
@@ -187,12 +190,12 @@ def _settle_days(scenario: Scenario, by: Actor, report: ReportProgress) -> None:
     with transaction.atomic():
         for number, day in enumerate(waiting, start=1):
             settle_day(crew_code=day.crew_code, date=day.date, by=by, occurred_at=scenario.at(day.date))
-            report("Days done", number, len(waiting))
+            report("days done", number, len(waiting))
 
 
 def _named(report: ReportProgress, name: str) -> ReportProgress:
     """One bar for a file, whatever steps its importer names."""
-    return lambda _doing, done, total: report(name, done, total)
+    return lambda _doing, done, total: report(name, done, max(total, done + 1))
 
 
 def find_standing_company() -> tuple[str, str] | None:
