@@ -207,24 +207,30 @@ def _need_fibre(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
         spans = work.spans_of(run)
         if not spans:
             continue
-        material = catalogue.fibre(run.job)
+        material, owner = catalogue.fibre(run.job), catalogue.fibre_owner(run.job)
         unit = material.stock_unit if material else spans[0].entered_unit
         unit = unit if unit in ("[ft_i]", "m") else "m"
         length_m, why = _fibre_length(spans, catalogue.policy, unit)
         quantity = to_length_millionths(length_m, unit)
         yield Need(
             section="fibre",
-            title=material.name if material else "Fibre cable (job names none)",
+            title=_fibre_title(material, owner),
             unit=unit,
             quantity=quantity,
             mean=quantity,
             why=f"Run {run}: {why}",
             first_position=step.position,
             material=material,
-            owner=catalogue.fibre_owner(run.job),
+            owner=owner,
             run=run,
             cable_size=run.cable_size,
         )
+
+
+def _fibre_title(material: Material | None, owner: Party) -> str:
+    """Whose fibre it is stands with its name: a reel of ours is not blown in its place."""
+    name = material.name if material else "Fibre cable (job names none)"
+    return name if owner.is_company else f"{name}, furnished by {owner.name}"
 
 
 def to_length_millionths(length_m: float, unit: str) -> int:

@@ -305,3 +305,10 @@ def test_get_pull_sheet_asks_no_more_for_ten_runs_than_for_one(day: SmallDay) ->
     with CaptureQueriesContext(connection) as many:
         _sheet()
     assert len(many) == len(few)
+
+
+def test_pull_sheet_says_whose_fibre_it_is(day: SmallDay) -> None:
+    Job.objects.update(fibre=day.world.fibre, fibre_owner=day.world.customer)
+    assert _line("fibre").title == f"{day.world.fibre.name}, furnished by {day.world.customer.name}"
+    Job.objects.update(fibre_owner=day.world.company)
+    assert _line("fibre").title == day.world.fibre.name
