@@ -17,16 +17,16 @@ COMPANY = {
     "uses_metric": False,
 }
 SUPPLIERS = {
-    "pell-fluids": "Pell Fluids (invented)",
-    "corrow-fittings": "Corrow Fittings (invented)",
-    "dunhar-foam": "Dunhar Foam (invented)",
-    "brack-reels": "Brack Reels (invented)",
-    "oller-supply": "Oller Site Supply (invented)",
+    "pell-fluids": "Pell Fluids",
+    "corrow-fittings": "Corrow Fittings",
+    "dunhar-foam": "Dunhar Foam",
+    "brack-reels": "Brack Reels",
+    "oller-supply": "Oller Site Supply",
 }
 CUSTOMERS = {
-    "northfen": "Northfen Network (invented)",
-    "tallowmere": "Tallowmere Town Network (invented)",
-    "ashwick": "Ashwick Cable District (invented)",
+    "northfen": "Northfen Network",
+    "tallowmere": "Tallowmere Town Network",
+    "ashwick": "Ashwick Cable District",
 }
 YARDS = ("north", "south")
 PLACES: list[dict[str, Any]] = [
