@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
 
-from django.db.models import Q, Sum
+from django.db.models import Q, QuerySet, Sum
 
 from inventory.models import (
     Container,
@@ -18,7 +18,7 @@ from inventory.models import (
     Reservation,
 )
 from inventory.services.posting.keys import HeadKey, HoldingKey, PoolKey
-from inventory.services.posting.rows import insert_rows
+from inventory.services.posting.rows import Rows
 from inventory.units import AmountOutOfRange
 
 # A BigInteger holds 9.2e18.
@@ -127,7 +127,7 @@ def load_book(
     heads: frozenset[HeadKey],
     containers: Collection[Container],
     materials: Collection[Material],
-    is_plan: bool,
+    has_promises: bool,
 ) -> Book:
     """Read what the locked heads cover. Call it only while they are locked (see `lock_heads`)."""
     book = Book(heads=heads)
@@ -138,13 +138,16 @@ def load_book(
         book.containers = {row.pk: row for row in rows.select_related("place").order_by("pk")}
     _load_holdings(book, vessels, [container.pk for container in containers])
     _load_lots(book, _costed_by_lot(heads, materials))
-    if is_plan:
-        book.reservations = list(
-            Reservation.objects.filter(
-                place__in={head.place_id for head in heads}, material__in={head.material_id for head in heads}
-            )
-        )
+    if has_promises:
+        book.reservations = list(find_promises(heads))
     return book
+
+
+def find_promises(heads: frozenset[HeadKey]) -> QuerySet[Reservation]:
+    """What of the goods under the heads, and perhaps some others, is promised."""
+    return Reservation.objects.filter(
+        place__in={head.place_id for head in heads}, material__in={head.material_id for head in heads}
+    )
 
 
 def _load_holdings(book: Book, vessel_ids: list[int], container_ids: list[int]) -> None:
@@ -285,8 +288,8 @@ def find_counted_at(key: HoldingKey, *, without_entry: int) -> datetime | None:
     )
 
 
-def write_holdings(book: Book) -> None:
-    """Write what the entry changed, in one statement a table, in the order of the locks."""
+def changed_rows(book: Book) -> tuple[Rows, Rows]:
+    """Return the holdings and cost pools that the entry changed, in the order of the locks."""
     kept = {place_id: place.keeps_stock for place_id, place in book.places.items()}
     holdings = [
         (*_filed_under(key, key.container_id, kept), state.quantity, state.is_unsettled, state.counted_at)
@@ -300,8 +303,10 @@ def write_holdings(book: Book) -> None:
     ]
     head = ("key", "place_id", "material_id", "owner_id")
     found, cost = ("quantity", "is_unsettled", "counted_at"), ("quantity", "value")
-    insert_rows(Holding, (*head, "container_id", "is_kept", *found), holdings, updated=found)
-    insert_rows(CostPool, (*head, "lot_id", "is_kept", *cost), pools, updated=cost)
+    return (
+        Rows(Holding, (*head, "container_id", "is_kept", *found), holdings, updated=found),
+        Rows(CostPool, (*head, "lot_id", "is_kept", *cost), pools, updated=cost),
+    )
 
 
 def _filed_under(key: HoldingKey | PoolKey, part_id: int, kept: dict[int, bool]) -> tuple[object, ...]:

@@ -4,7 +4,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, OperationalError, connection, transaction
-from django.db.models import Subquery
+from django.db.models import Exists, Subquery, Value
 from django.utils import timezone
 
 from inventory.models import (
@@ -23,16 +23,17 @@ from inventory.queries.company import NotSetUp
 from inventory.services.posting.book import (
     Book,
     MoreLocksNeeded,
+    changed_rows,
+    find_promises,
     load_book,
     lock_heads,
     refuse_overflow,
-    write_holdings,
 )
 from inventory.services.posting.errors import EntryConflict, LabelTaken
 from inventory.services.posting.keys import HeadKey
 from inventory.services.posting.plan import plan
 from inventory.services.posting.request import Posting
-from inventory.services.posting.rows import insert_rows
+from inventory.services.posting.rows import Rows, insert_rows
 from inventory.services.posting.scribe import Draft
 
 # An entry meets a handful of unforeseen rows at most; more turns mean a fault in the planner.
@@ -86,7 +87,7 @@ def _may_retry(error: OperationalError) -> bool:
 def _post_under_lock(posting: Posting, heads: frozenset[HeadKey], *, makes_missing: bool) -> Entry:
     places = _places_of(posting, heads)
     pools = lock_heads(heads, places, makes_missing=makes_missing)
-    known_key, time_zone = _look_up(posting)
+    known_key, time_zone, has_promises = _look_up(posting, heads)
     if known_key is not None:
         return _accept_again(posting, Entry.objects.get(pk=known_key))
     _refuse_taken_labels(posting)
@@ -96,7 +97,7 @@ def _post_under_lock(posting: Posting, heads: frozenset[HeadKey], *, makes_missi
         heads=heads,
         containers=_containers_of(posting),
         materials=_materials_of(posting),
-        is_plan=posting.is_plan,
+        has_promises=has_promises,
     )
     book.places = places
     book.pools.update(pools)
@@ -104,10 +105,13 @@ def _post_under_lock(posting: Posting, heads: frozenset[HeadKey], *, makes_missi
     return _write(posting, book, draft, book_date(posting.occurred_at, time_zone))
 
 
-def _look_up(posting: Posting) -> tuple[int | None, str]:
-    """Return the key of an entry with the same id, if any, and the company's time zone, in one read."""
+def _look_up(posting: Posting, heads: frozenset[HeadKey]) -> tuple[int | None, str, bool]:
+    """Return in one read: the key of an entry with the same id, the company's time zone, whether a plan
+    has to heed promises.
+    """
     known = Entry.objects.filter(uuid=posting.uuid).values("key")
-    found = Company.objects.values_list(Subquery(known), "time_zone").first()
+    promised = Exists(find_promises(heads)) if posting.is_plan else Value(False)
+    found = Company.objects.values_list(Subquery(known), "time_zone", promised).first()
     if found is None:
         raise NotSetUp("This installation has no company yet. Run `python manage.py set_up` first.")
     return found
@@ -160,11 +164,6 @@ def _write(posting: Posting, book: Book, draft: Draft, booked_date: date) -> Ent
         change.entry = entry
     for reading in draft.readings:
         reading.entry = entry
-    insert_rows(
-        Movement,
-        MOVEMENT_COLUMNS,
-        [[getattr(movement, column) for column in MOVEMENT_COLUMNS] for movement in draft.movements],
-    )
     if draft.changes:
         ContainerChange.objects.bulk_create(draft.changes)
         Container.objects.bulk_update(
@@ -172,8 +171,12 @@ def _write(posting: Posting, book: Book, draft: Draft, booked_date: date) -> Ent
         )
     if draft.readings:
         CountReading.objects.bulk_create(draft.readings)
-    write_holdings(book)
-    Unsealed.objects.create(entry=entry)
+    movements = [[getattr(row, column) for column in MOVEMENT_COLUMNS] for row in draft.movements]
+    insert_rows(
+        Rows(Movement, MOVEMENT_COLUMNS, movements),
+        *changed_rows(book),
+        Rows(Unsealed, ["entry_id"], [[entry.key]]),
+    )
     return entry
 
 

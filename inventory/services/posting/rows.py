@@ -1,4 +1,4 @@
-"""Writing many rows of one table in one statement, for the tables that every posting writes.
+"""Writing many rows at once, one statement a table, for the tables that every posting writes.
 
 Not `bulk_create`: that makes an object of each row and prepares each value by its field, which here costs
 more than everything the database does. What is written this way comes from the planner, in the form in which
@@ -6,6 +6,7 @@ it is stored.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -15,25 +16,42 @@ from django.db import connection, models
 ROWS_AT_ONCE = 500
 
 
-def insert_rows(
-    model: type[models.Model],
-    columns: Sequence[str],
-    rows: Sequence[Sequence[Any]],
-    *,
-    updated: Sequence[str] = (),
-) -> None:
-    """Insert rows; where `updated` names columns, a row whose key stands gets their new values instead."""
-    row_sql = f"({', '.join(['%s'] * len(columns))})"
-    sets = ", ".join(f"{column} = EXCLUDED.{column}" for column in updated)
-    with connection.cursor() as cursor:
-        for first in range(0, len(rows), ROWS_AT_ONCE):
-            part = rows[first : first + ROWS_AT_ONCE]
-            cursor.execute(
-                f"INSERT INTO {model._meta.db_table} ({', '.join(columns)})"
+@dataclass(frozen=True)
+class Rows:
+    """Rows for one table. Where `updated` names columns, a row whose key stands gets their new values."""
+
+    model: type[models.Model]
+    columns: Sequence[str]
+    values: Sequence[Sequence[Any]]
+    updated: Sequence[str] = ()
+
+    def statements(self) -> list[tuple[str, list[Any]]]:
+        """SQL and parameters of as many statements as it takes, which is one but for huge entries."""
+        row_sql = f"({', '.join(['%s'] * len(self.columns))})"
+        sets = ", ".join(f"{column} = EXCLUDED.{column}" for column in self.updated)
+        parts = [
+            self.values[first : first + ROWS_AT_ONCE] for first in range(0, len(self.values), ROWS_AT_ONCE)
+        ]
+        return [
+            (
+                f"INSERT INTO {self.model._meta.db_table} ({', '.join(self.columns)})"
                 f" VALUES {', '.join([row_sql] * len(part))}"
                 + (f" ON CONFLICT (key) DO UPDATE SET {sets}" if sets else ""),
                 [_stored(value) for row in part for value in row],
             )
+            for part in parts
+        ]
+
+
+def insert_rows(*tables: Rows) -> None:
+    """Insert the rows, table by table; on PostgreSQL all of them go there in one message."""
+    statements = [statement for table in tables for statement in table.statements()]
+    if connection.vendor == "postgresql":
+        together = [value for _sql, values in statements for value in values]
+        statements = [("; ".join(sql for sql, _values in statements), together)] if statements else []
+    with connection.cursor() as cursor:
+        for sql, values in statements:
+            cursor.execute(sql, values)
 
 
 def _stored(value: Any) -> Any:
