@@ -16,6 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.errors import PROBLEM_TYPE, list_problems
+from api.wire.calculations import list_calculations
 from api.wire.door import Door
 from api.wire.schemas import all_components, listing, of, shape
 from inventory.errors import NotFound
@@ -40,12 +41,31 @@ def add_components_and_problems(
 ) -> dict[str, Any]:
     """Hook: put in the shapes the views name, and what every address answers when it refuses."""
     result["components"].setdefault("schemas", {}).update(all_components())
+    _describe_calculations(result["paths"])
     refusal = {"description": "refused", "content": {PROBLEM_TYPE: {"schema": of("Problem")}}}
     for operations in result["paths"].values():
         for method in METHODS:
             if method in operations:
                 operations[method]["responses"]["default"] = refusal
     return result
+
+
+def _describe_calculations(paths: dict[str, Any]) -> None:
+    """Give each calculation an address of its own, since each takes and gives something else."""
+    general = paths["/api/v1/calculations/{name}"].pop("post")
+    del general["parameters"]
+    for calculation in list_calculations():
+        content = {"schema": calculation.request_schema(), "example": calculation.example}
+        answer = {"application/json": {"schema": calculation.answer_schema()}}
+        paths[f"/api/v1/calculations/{calculation.name}"] = {
+            "post": {
+                **general,
+                "operationId": f"calculate_{calculation.name.replace('-', '_')}",
+                "description": calculation.summary,
+                "requestBody": {"required": True, "content": {"application/json": content}},
+                "responses": {"200": {"description": "the answer", "content": answer}},
+            }
+        }
 
 
 class OpenApi(Door):
@@ -156,7 +176,8 @@ def _form(schema: dict[str, Any]) -> str:
     if "const" in schema:
         return repr(schema["const"])
     if schema.get("type") == "array":
-        return f"list of ({_form(schema['items'])})"
+        items = schema.get("prefixItems") or [schema["items"]]
+        return f"list of ({', '.join(_form(item) for item in items)})"
     if schema.get("type") == "object" and schema.get("properties"):
         inner = ", ".join(f"{name}: {_form(part)}" for name, part in schema["properties"].items())
         return f"{{{inner}}}"

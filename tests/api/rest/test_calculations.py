@@ -30,7 +30,7 @@ def test_calculation_answers_as_the_command_does(
     client = client_of("planner")
     found = assert_answer("get_calculation", client.get(f"/api/v1/calculations/{name}"))
     answer = client.post(f"/api/v1/calculations/{name}", found["example"], format="json")
-    assert answer.status_code == 200
+    assert_answer(f"calculate_{name.replace('-', '_')}", answer)
     expected = _by_command(name, found["example"], monkeypatch)
     assert json.loads(answer.content) == expected
 
