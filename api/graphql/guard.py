@@ -20,6 +20,7 @@ from graphql import (
     OperationDefinitionNode,
     SelectionSetNode,
     Source,
+    StringValueNode,
     TokenKind,
     VariableNode,
     Visitor,
@@ -27,6 +28,7 @@ from graphql import (
     visit,
 )
 
+from api.wire.input_fields import is_storable
 from inventory.errors import BadInput, SpanstockError
 
 MOST_TOKENS = 2_000
@@ -218,6 +220,10 @@ class _Counter(Visitor):
     def enter_field(self, node: FieldNode, *_rest: object) -> None:
         self.fields += 1
         self.aliases += node.alias is not None
+
+    def enter_string_value(self, node: StringValueNode, *_rest: object) -> None:
+        if not is_storable(node.value):
+            raise BadQuery("The query holds text that no database keeps.")
 
     def enter_fragment_definition(self, *_rest: object) -> None:
         self.fragments += 1

@@ -5,6 +5,7 @@ from typing import Any
 
 import graphene
 from graphene import relay
+from graphql_relay import from_global_id
 
 from api.graphql.asking import asking
 from api.graphql.paging import connection_field, filter_arguments, page_of
@@ -13,6 +14,7 @@ from api.graphql.stock_types import (
     ContainerConnection,
     Entry,
     EntryConnection,
+    Holding,
     HoldingConnection,
     Material,
     MaterialConnection,
@@ -22,8 +24,10 @@ from api.graphql.stock_types import (
 from api.graphql.work_types import Job, JobConnection, PullSheet, Statement
 from api.wire import filters
 from api.wire.calculations import calculate
+from api.wire.input_fields import is_storable
 from api.wire.pull_sheets import pull_sheet_body
 from api.wire.statements import statement_body
+from inventory.errors import BadInput, Fault
 from inventory.queries import access
 from jobs.queries.access import get_visible_crew_day, get_visible_job, visible_jobs
 from jobs.queries.pull_sheet import make_pull_sheet
@@ -33,7 +37,7 @@ from jobs.queries.statement import make_statement
 class Query(graphene.ObjectType):
     """Reads only: entries are made over REST."""
 
-    node = relay.Node.Field()
+    node = graphene.Field(relay.Node, id=graphene.ID(required=True))
     entries = connection_field(EntryConnection, **filter_arguments(filters.ENTRY_FILTERS))
     entry = graphene.Field(Entry, id=graphene.UUID(required=True))
     holdings = connection_field(HoldingConnection, **filter_arguments(filters.HOLDING_FILTERS))
@@ -55,6 +59,10 @@ class Query(graphene.ObjectType):
         request=graphene.JSONString(required=True),
         description="a stateless calculation; request and answer are JSON objects as text",
     )
+
+    def resolve_node(self, info: Any, id: str) -> Any:
+        noun, name = _read_node_id(id)
+        return NODES[noun].get_node(info, name)
 
     def resolve_entries(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
         rows = access.visible_entries(asking(info).viewer)
@@ -122,6 +130,20 @@ class Query(graphene.ObjectType):
 
     def resolve_calculation(self, info: Any, name: str, request: Any) -> Any:
         return calculate(name, request)
+
+
+NODES: dict[str, Any] = {kind.__name__: kind for kind in (Container, Entry, Holding, Job, Material, Place)}
+
+
+def _read_node_id(id: str) -> tuple[str, str]:
+    """The noun and the name that a node id stands for."""
+    try:
+        noun, name = from_global_id(id)
+    except ValueError:
+        noun = name = ""
+    if noun not in NODES or not is_storable(name):
+        raise BadInput.of([Fault("id", id[:60], "was not given out as a node's id")])
+    return noun, name
 
 
 schema = graphene.Schema(query=Query)

@@ -11,6 +11,7 @@ from api.graphql.paging import check_size, connect, connection_field
 from api.wire.amounts import quantity_json
 from api.wire.answers import entered_json
 from api.wire.filters import BY_NAME
+from api.wire.input_fields import read_uuid
 from inventory import models
 from inventory.queries import access
 from inventory.queries.unit_costs import find_unit_costs
@@ -274,7 +275,8 @@ class Entry(graphene.ObjectType):
 
     @classmethod
     def get_node(cls, info: Any, id: str) -> models.Entry | None:
-        return access.visible_entries(asking(info).viewer).filter(uuid=id).first()
+        uuid = read_uuid(id)
+        return access.visible_entries(asking(info).viewer).filter(uuid=uuid).first() if uuid else None
 
     def resolve_actor(self, info: Any) -> Any:
         return find_one(self, "actor", models.Actor.objects.all())

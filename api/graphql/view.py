@@ -27,6 +27,7 @@ from api.graphql.guard import BadQuery, Guard, parse_query
 from api.graphql.paging import LARGEST_SIZE, USUAL_SIZE
 from api.graphql.schema import schema
 from api.wire.door import Door
+from api.wire.input_fields import is_storable
 from api.wire.json_bodies import JsonBodyParser
 from inventory.errors import BadInput, Fault, SpanstockError
 
@@ -101,12 +102,22 @@ def _read_question(data: Any) -> tuple[str, dict[str, Any], str | None]:
         faults.append(Fault("/query", "", "must be the text of a query"))
     if variables is not None and not isinstance(variables, dict):
         faults.append(Fault("/variables", "", "must be an object"))
+    elif not _is_storable(variables):
+        faults.append(Fault("/variables", "", "must hold text that a database keeps"))
     if name is not None and not isinstance(name, str):
         faults.append(Fault("/operationName", "", "must be text"))
     if faults:
         raise BadInput.of(faults)
     assert isinstance(query, str)
     return query, variables or {}, name or None
+
+
+def _is_storable(values: Any) -> bool:
+    if isinstance(values, dict):
+        return all(_is_storable(value) for value in values.values())
+    if isinstance(values, list):
+        return all(_is_storable(value) for value in values)
+    return not isinstance(values, str) or is_storable(values)
 
 
 def _read_variables(text: str) -> Any:

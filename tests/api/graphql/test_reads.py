@@ -13,6 +13,7 @@ from api.wire.pull_sheets import pull_sheet_body
 from inventory.models import Entry, Place
 from jobs.queries.pull_sheet import get_pull_sheet
 from tests.api.graphql.asking import ask, refuse
+from tests.api.published import assert_refusal
 from tests.factories.accounts import Office
 from tests.factories.inventory import each
 from tests.factories.jobs import (
@@ -148,6 +149,21 @@ def test_node_is_found_by_its_id_and_only_by_who_may_see_it(client_of: ClientOf,
         edge["node"]["id"] for edge in found["containers"]["edges"] if edge["node"]["label"] == "D-south"
     )
     assert ask(crew, "query($id: ID!) { node(id: $id) { id } }", id=foreign) == {"node": None}
+
+
+@pytest.mark.parametrize("id", ["", "x", "RW50cnk6eA==", "VXNlcjox", "RW50cnk="])
+def test_id_of_no_node_is_refused_or_leads_nowhere(client_of: ClientOf, id: str) -> None:
+    question = {"query": "query($id: ID!) { node(id: $id) { id } }", "variables": {"id": id}}
+    body = client_of("stores").post("/graphql", question, format="json").json()
+    assert body["data"] == {"node": None}
+    assert {error["extensions"]["code"] for error in body.get("errors", [])} <= {"bad_input"}
+
+
+def test_text_that_no_database_keeps_is_refused(client_of: ClientOf) -> None:
+    refuse(client_of("stores"), r'{ place(code: "\u0000") { name } }', "bad_query")
+    question = {"query": "query($c: String!) { place(code: $c) { name } }", "variables": {"c": "\x00"}}
+    response = client_of("stores").post("/graphql", question, format="json")
+    assert_refusal(response, 400, "bad_input", "/variables")
 
 
 def test_crew_is_told_names_of_an_end_but_not_what_lies_there(client_of: ClientOf, office: Office) -> None:
