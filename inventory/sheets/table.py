@@ -73,11 +73,19 @@ class FaultList:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """One understood row: values by column name. A blank cell, and a column that is not there, is None."""
+    """One row: values by column name. A blank cell, and a column that is not there, is None.
+
+    `refused` names the columns whose cells could not be understood; their values are None as well.
+    """
 
     line: int
     values: dict[str, Any]
     row: Row
+    refused: frozenset[str] = frozenset()
+
+    @property
+    def is_sound(self) -> bool:
+        return not self.refused
 
     def __getitem__(self, name: str) -> Any:
         return self.values[name]
@@ -86,8 +94,10 @@ class Record:
 class Table:
     """A sheet read through the eyes of an importer.
 
-    Iterating yields the records of sound rows; faults of the others collect in `faults`. Read to the end,
-    then call `raise_if_faulty`. `ignored_headers` are those nobody asked for, to be shown to the person.
+    Iterating yields the records of sound rows; faults of the others collect in `faults`. An importer that
+    looks its names up goes through `read_rows` instead, so that a row with an unreadable cell has its other
+    faults named in the same go. Read to the end, then call `raise_if_faulty`. `ignored_headers` are those
+    nobody asked for, to be shown to the person.
     """
 
     def __init__(
@@ -120,6 +130,10 @@ class Table:
         return tuple(self.match.ignored)
 
     def __iter__(self) -> Iterator[Record]:
+        return (record for record in self.read_rows() if record.is_sound)
+
+    def read_rows(self) -> Iterator[Record]:
+        """Yield every row whose cells can be told apart, those with refused cells among them."""
         if self.match.faults:
             # Without knowing the columns every cell would be a fault of its own.
             return
@@ -180,17 +194,20 @@ class Table:
         # A fault of the row already says what is wrong with that cell.
         known = {fault.pointer for fault in faults}
         values: dict[str, Any] = dict(self._absent)
-        if "row" not in known:
-            for column in self._found:
-                position = self.match.positions[column.name]
-                try:
+        refused = set(known)
+        for column in self._found if "row" not in known else ():
+            position = self.match.positions[column.name]
+            header, values[column.name] = row.headers[position], None
+            try:
+                if header in known:
+                    refused.add(column.name)
+                else:
                     values[column.name] = self._read_cell(column, row, position)
-                except CellRefused as refused:
-                    header, text = row.headers[position], row.texts[position]
-                    if header not in known:
-                        faults.append(Fault(header, shorten(text), str(refused), row.line))
+            except CellRefused as refusal:
+                refused.add(column.name)
+                faults.append(Fault(header, shorten(row.texts[position]), str(refusal), row.line))
         self.faults.extend(faults)
-        return None if faults else Record(row.line, values, row)
+        return None if "row" in known else Record(row.line, values, row, frozenset(refused))
 
     def _read_cell(self, column: Column, row: Row, position: int) -> Any:
         text = tidy_text(row.texts[position])

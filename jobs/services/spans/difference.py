@@ -46,7 +46,16 @@ class Difference:
 def compute_difference(
     *, runs: dict[str, list[ListedSpan]], known: KnownJob
 ) -> tuple[Difference, list[Fault]]:
-    """Compare a list, put into runs, with what the job has; the faults are changes that may not be made."""
+    """Compare a list, put into runs, with what the job has; the faults are changes that may not be made.
+
+    Where rows have faults, only those are compared of which nothing hangs on another row.
+    """
+    is_sound = all(listed.is_sound for spans in runs.values() for listed in spans)
+    if not is_sound:
+        runs = {
+            run: [span for span in spans if span.is_sound and not span.is_run_derived]
+            for run, spans in runs.items()
+        }
     difference = Difference()
     listed_names = set()
     for spans in runs.values():
@@ -54,9 +63,10 @@ def compute_difference(
             listed.sequence = sequence
             listed_names.add(listed.name)
             _compare(difference, listed, known)
-    difference.withdrawn = [
-        span for name, span in known.spans.items() if name not in listed_names and not span.is_withdrawn
-    ]
+    if is_sound:
+        difference.withdrawn = [
+            span for name, span in known.spans.items() if name not in listed_names and not span.is_withdrawn
+        ]
     difference.split = dict(_find_splits(difference))
     return difference, [*_find_refused(difference, known), *_find_reference_faults(runs, known)]
 
@@ -146,21 +156,26 @@ def _find_refused(difference: Difference, known: KnownJob) -> Iterator[Fault]:
         span, listed = change.span, change.listed
         shown = "; ".join(change.sentences)
         if change.is_work_changed and span.pk in known.worked_on:
-            message = f"has been worked on and stays as it is; the list says {shown}"
+            message = f"has been worked on and stays as it is; the list says {shown}; list it as it was"
             yield Fault("span", span.name, message, listed.line)
         elif change.is_work_changed and (span.run.is_cleaned or span.run.is_blown):
-            message = f"belongs to run {span.run.name}, which is finished work; the list says {shown}"
+            message = (
+                f"belongs to run {span.run.name}, which is finished work; the list says {shown}; "
+                "list it as it was"
+            )
             yield Fault("span", span.name, message, listed.line)
         elif change.is_work_changed and span.pk in loaded:
-            message = f"is on a truck's plan that is loaded or out; the list says {shown}"
+            message = (
+                f"is on a truck's plan that is loaded or out; the list says {shown}; "
+                "list it as it was, or wait until the truck is back"
+            )
             yield Fault("span", span.name, message, listed.line)
     for span in difference.withdrawn:
         if span.pk in known.worked_on or span.run.is_cleaned or span.run.is_blown:
-            yield Fault(
-                "span", span.name, "has been worked on and cannot be withdrawn; it is not in the list"
-            )
+            message = "has been worked on and cannot be withdrawn; it is not in the list, so add its row"
+            yield Fault("span", span.name, message)
         elif span.pk in loaded:
-            message = "is on a truck's plan that is loaded or out; it is not in the list"
+            message = "is on a truck's plan that is loaded or out; it is not in the list, so add its row"
             yield Fault("span", span.name, message)
 
 
@@ -170,7 +185,7 @@ def _find_reference_faults(runs: dict[str, list[ListedSpan]], known: KnownJob) -
     taken = find_taken_references((listed.reference_system, listed.reference) for listed in new)
     for listed in new:
         if (listed.reference_system, listed.reference) in taken:
-            message = f"is what {listed.reference_system} calls another span already"
+            message = f"is what {listed.reference_system} calls another span already; give this one its own"
             yield Fault("reference", listed.reference, message, listed.line)
 
 

@@ -8,10 +8,9 @@ from pathlib import Path
 
 from django.db import transaction
 
-from inventory.errors import BadInput, Fault
+from inventory.errors import BadInput
 from inventory.models import Actor
 from inventory.services.sealing import record_event
-from inventory.sheets.table import FaultList
 from jobs.errors import WorkRefused
 from jobs.models import CrewDay, Job, Span
 from jobs.queries.jobs import find_job
@@ -75,11 +74,12 @@ def import_spans(
     if job is not None:
         refuse_when_over(job)
     known = load_known_job(job)
-    spans, ignored = read_span_list(path, known_sizes=frozenset(known.sizes), report=report)
-    runs, faults = arrange_runs(spans, runs_before=known.run_names())
-    _refuse_any(faults, path)
-    difference, faults = compute_difference(runs=runs, known=known)
-    _refuse_any(faults, path)
+    spans, faults, ignored = read_span_list(path, known_sizes=frozenset(known.sizes), report=report)
+    runs, found = arrange_runs(spans, runs_before=known.run_names())
+    faults.extend(found)
+    difference, found = compute_difference(runs=runs, known=known)
+    faults.extend(found)
+    faults.raise_if_any(Path(path).name)
     is_stored = not is_dry_run and not difference.is_nothing
     if is_stored:
         with transaction.atomic():
@@ -100,12 +100,6 @@ def import_spans(
         is_job_new=job is None,
         ignored_headers=ignored,
     )
-
-
-def _refuse_any(found: list[Fault], path: str | Path) -> None:
-    faults = FaultList()
-    faults.extend(found)
-    faults.raise_if_any(Path(path).name)
 
 
 def _lock(job: Job) -> Job:

@@ -7,12 +7,11 @@ from pathlib import Path
 from sys import intern
 
 from inventory.errors import Fault
-from inventory.sheets.cells import tidy_text
 from inventory.sheets.columns import Column
 from inventory.sheets.numbers import CellRefused
 from inventory.sheets.reading import read_sheet
 from inventory.sheets.sizes import read_cable_size
-from inventory.sheets.table import Record, Table, find_duplicates
+from inventory.sheets.table import FaultList, Record, Table, find_duplicates
 from inventory.units import Amount, convert
 from jobs.models import AccessPoint
 
@@ -60,7 +59,11 @@ COLUMNS = (
 
 @dataclass(slots=True)
 class ListedSpan:
-    """One row, understood. `run` is filled in for rows that name none once runs are found."""
+    """One row, understood. `run` is filled in for rows that name none once runs are found.
+
+    A row with faults is not sound: what could be read of it is here, nothing in the place of the rest, and
+    it is looked at for more faults only.
+    """
 
     line: int
     name: str
@@ -80,6 +83,7 @@ class ListedSpan:
     reference: str
     reference_system: str
     done: frozenset[str]
+    is_sound: bool
 
     @property
     def ends(self) -> tuple[str, str]:
@@ -88,46 +92,46 @@ class ListedSpan:
 
 def read_span_list(
     path: str | Path, *, known_sizes: frozenset[str], report: Callable[[str, int, int], None]
-) -> tuple[list[ListedSpan], tuple[str, ...]]:
-    """Read the whole list, or refuse it with every fault. Also returns the headers nobody asked for."""
+) -> tuple[list[ListedSpan], FaultList, tuple[str, ...]]:
+    """Read the whole list; its faults, and the headers nobody asked for, come back with it."""
     with read_sheet(path) as sheet:
         table = Table(sheet, COLUMNS)
         spans: list[ListedSpan] = []
-        for number, record in enumerate(table, start=1):
-            spans.extend(_understand(table, record, known_sizes))
+        for number, record in enumerate(table.read_rows(), start=1):
+            spans.append(_understand(table, record, known_sizes))
             if number % PROGRESS_ROWS == 0:
                 report("Reading the list", number, 0)
-        if table.faults:
-            _check_rows_with_faults(table, known_sizes)
-        table.faults.extend(find_faults_between(spans))
-        table.raise_if_faulty()
-        return spans, table.ignored_headers
+        between = list(find_faults_between(spans))
+        doubtful = {fault.line for fault in between}
+        for span in spans if doubtful else ():
+            span.is_sound = span.is_sound and span.line not in doubtful
+        table.faults.extend(between)
+        return spans, table.faults, table.ignored_headers
 
 
-def _understand(table: Table, record: Record, known_sizes: frozenset[str]) -> Iterator[ListedSpan]:
-    """Yield the span of a row, or set down its faults."""
+def _understand(table: Table, record: Record, known_sizes: frozenset[str]) -> ListedSpan:
+    """Make the span of a row, and set down the faults that only this importer can know."""
     known = table.faults.count
     size = _read_size(table, record, known_sizes)
     done = _read_done(table, record)
-    if record["near"] == record["far"]:
-        table.faults.add(table.make_fault(record, "far", "is the near access point too; a span has two ends"))
-    if table.faults.count > known:
-        return
-    length: Amount = record["length"]
+    if record["near"] and record["near"] == record["far"]:
+        message = "is the near access point too; a span has two ends, name the other one"
+        table.faults.add(table.make_fault(record, "far", message))
+    length: Amount | None = record["length"]
     slack: Amount | None = record["slack"]
-    yield ListedSpan(
+    return ListedSpan(
         line=record.line,
-        name=record["span"],
+        name=record["span"] or "",
         run=intern(record["run"] or ""),
         is_run_derived=not record["run"],
         sequence=record["sequence"],
         cable_size=size,
-        length_um=_to_um(length),
-        entered_length=str(length.value),
-        entered_unit=length.unit,
+        length_um=_to_um(length) if length else 0,
+        entered_length=str(length.value) if length else "",
+        entered_unit=length.unit if length else "m",
         # Most names stand in two rows or more and are kept once.
-        near=intern(record["near"]),
-        far=intern(record["far"]),
+        near=intern(record["near"] or ""),
+        far=intern(record["far"] or ""),
         near_kind=record["near_kind"] or "",
         far_kind=record["far_kind"] or "",
         bends=record["bends"],
@@ -135,10 +139,14 @@ def _understand(table: Table, record: Record, known_sizes: frozenset[str]) -> It
         reference=record["reference"] or "",
         reference_system=record["reference_system"] or DEFAULT_SYSTEM,
         done=done,
+        is_sound=record.is_sound and table.faults.count == known,
     )
 
 
 def _read_size(table: Table, record: Record, known_sizes: frozenset[str]) -> str:
+    if not record["cable_size"]:
+        # The table has said that it is missing.
+        return ""
     try:
         size = read_cable_size(record["cable_size"])
     except CellRefused as refused:
@@ -146,22 +154,10 @@ def _read_size(table: Table, record: Record, known_sizes: frozenset[str]) -> str
         return ""
     if size not in known_sizes:
         known = " ".join(sorted(known_sizes, key=float))
-        table.faults.add(table.make_fault(record, "cable_size", f"is a size not known here; known: {known}"))
+        message = f"is a size not known here; write one of: {known}"
+        table.faults.add(table.make_fault(record, "cable_size", message))
+        return ""
     return size
-
-
-def _check_rows_with_faults(table: Table, known_sizes: frozenset[str]) -> None:
-    """Look at the sizes of rows that were refused for something else, so that one go names everything."""
-    position = table.match.positions.get("cable_size")
-    faulty = {fault.line for fault in table.faults.kept}
-    if position is None:
-        return
-    header = table.sheet.headers[position]
-    checked = {fault.line for fault in table.faults.kept if fault.pointer == header}
-    for row in table.sheet:
-        if row.line in faulty and row.line not in checked and row.texts[position].strip():
-            record = Record(row.line, {"cable_size": tidy_text(row.texts[position])}, row)
-            _read_size(table, record, known_sizes)
 
 
 def _read_done(table: Table, record: Record) -> frozenset[str]:
@@ -171,7 +167,7 @@ def _read_done(table: Table, record: Record) -> frozenset[str]:
     if not words <= set(DONE_STEPS):
         table.faults.add(
             table.make_fault(
-                record, "done", f"is none of the steps that can be done: {', '.join(DONE_STEPS)}"
+                record, "done", f"is none of the steps that can be done; write {', '.join(DONE_STEPS)}"
             )
         )
         return frozenset()
@@ -191,7 +187,8 @@ def _um_per(unit: str) -> int:
 
 def find_faults_between(spans: list[ListedSpan]) -> Iterator[Fault]:
     """Faults that no row has by itself: names and references used twice, kinds that disagree."""
-    yield from find_duplicates(((span.line, span.name) for span in spans), pointer="span", what="span")
+    named_spans = ((span.line, span.name) for span in spans if span.name)
+    yield from find_duplicates(named_spans, pointer="span", what="span")
     named = ((span.line, (span.reference_system, span.reference)) for span in spans if span.reference)
     yield from find_duplicates(named, pointer="reference", what="reference")
     kinds: dict[str, tuple[str, int]] = {}
@@ -200,6 +197,6 @@ def find_faults_between(spans: list[ListedSpan]) -> Iterator[Fault]:
             ("near kind", span.near, span.near_kind),
             ("far kind", span.far, span.far_kind),
         ):
-            first, line = kinds.setdefault(name, (kind, span.line)) if kind else ("", 0)
+            first, line = kinds.setdefault(name, (kind, span.line)) if kind and name else (kind, 0)
             if kind != first:
-                yield Fault(column, kind, f"{name} is a {first} on line {line}", span.line)
+                yield Fault(column, kind, f"{name} is a {first} on line {line}; make them agree", span.line)

@@ -34,23 +34,35 @@ def arrange_runs(
 
 def _put_in_order(run: str, spans: list[ListedSpan]) -> Iterator[Fault]:
     """Sort a named run by sequence, or leave it as the file has it, and check that it holds together."""
+    if not all(span.is_sound for span in spans):
+        # What cannot be read may be what would put the run in order.
+        return
     numbered = [span for span in spans if span.sequence is not None]
     if numbered and len(numbered) < len(spans):
         odd = next(span for span in spans if span.sequence is None)
-        yield Fault("sequence", "", f"is empty while other spans of run {run} are numbered", odd.line)
+        yield Fault(
+            "sequence",
+            "",
+            f"is empty while other spans of run {run} are numbered; number all or none",
+            odd.line,
+        )
         return
     spans.sort(key=lambda span: span.sequence or 0)
     for before, span in pairwise(spans):
         if span.sequence is not None and span.sequence == before.sequence:
-            message = f"run {run} has this number on line {before.line} already"
+            message = f"run {run} has this number on line {before.line} already; give another"
             yield Fault("sequence", str(span.sequence), message, span.line)
         elif span.cable_size != before.cable_size:
             message = (
-                f"run {run} has one bore, and span {before.name} on line {before.line} is {before.cable_size}"
+                f"run {run} has one bore, and span {before.name} on line {before.line} is "
+                f"{before.cable_size}; make them agree, or name another run"
             )
             yield Fault("cable size", span.cable_size, message, span.line)
         elif span.near != before.far:
-            message = f"run {run} is broken: the span before, {before.name}, ends at {before.far}"
+            message = (
+                f"run {run} is broken: the span before, {before.name}, ends at {before.far}; "
+                "put its spans in order, or name another run"
+            )
             yield Fault("near access point", span.near, message, span.line)
 
 
@@ -81,9 +93,13 @@ def _name_run(
 
 def _find_done_faults(run: list[ListedSpan]) -> Iterator[Fault]:
     """A run is cleaned and blown as one, so a step on it is done for all its spans or for none."""
+    if not all(span.is_sound for span in run):
+        return
     for step in ("cleaned", "blown"):
         done = [span for span in run if step in span.done]
         if done and len(done) < len(run):
             odd = next(span for span in run if step not in span.done)
-            message = f"span {done[0].name} of the same run {odd.run} is {step}, this one is not"
+            message = (
+                f"span {done[0].name} of the same run {odd.run} is {step}, this one is not; make them agree"
+            )
             yield Fault("done", ", ".join(sorted(odd.done)), message, odd.line)

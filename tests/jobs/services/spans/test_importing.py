@@ -15,7 +15,7 @@ from jobs.services.job_life import JobIsOver, JobOpening
 from jobs.services.needs import write_needs
 from jobs.services.spans import SpanImport, import_spans, importing
 from tests.factories.inventory import make_world
-from tests.factories.jobs import add_step, make_crew, make_crew_day, make_run, make_span
+from tests.factories.jobs import add_step, make_crew, make_crew_day, make_job, make_run, make_span
 
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 HEADER = "span,run,cable size,length,near,far"
@@ -150,11 +150,35 @@ S1,R2,.500,10 ft,P7,P8
         (3, "length"),
         (3, "cable size"),
         (4, "length"),
+        (4, "far"),
         (5, "span"),
         (6, "span"),
         (6, "length"),
     ]
-    assert "already on line 2" in faults[3].message
+    assert "already on line 2" in faults[4].message
+
+
+def test_import_spans_names_what_the_job_refuses_beside_what_cannot_be_read(take: Any) -> None:
+    take(FIRST)
+    Span.objects.filter(name="S1").update(extracted_at=NOON)
+    make_span(make_run(make_job("J-2")), "S1", "P1", "P2")
+    other = Span.objects.get(job__reference="J-2")
+    ExternalReference.objects.create(
+        system="design", identifier="D-9", noun="jobs.span", record_id=str(other.pk)
+    )
+    text = FIRST.replace("412 ft", "420 ft").replace("388 ft 6 in", "long").replace("D-3", "D-9")
+    faults = _faults(take, text)
+    assert [(fault.line, fault.pointer) for fault in faults] == [
+        (2, "span"),
+        (3, "length"),
+        (4, "reference"),
+    ]
+
+
+def test_import_spans_does_not_call_a_run_broken_for_a_row_it_cannot_read(take: Any) -> None:
+    text = f"{HEADER}\nS1,R1,.500,9 ft,P1,P2\nS2,R1,.500,9 ft,,P3\nS3,R1,.500,9 ft,P3,P4\n"
+    (fault,) = _faults(take, text)
+    assert (fault.line, fault.pointer) == (3, "near")
 
 
 def test_import_spans_names_an_unknown_size_with_those_that_are_known(take: Any) -> None:
