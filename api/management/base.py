@@ -37,11 +37,15 @@ class SpanstockCommand(BaseCommand):
     """One service or query call between translating in and out.
 
     A command says its arguments in `add_arguments` as usual, makes its call in `answer`, and turns what
-    comes back into `to_json` and `to_text`. One that posts entries says so in `is_posting`, and what it
-    posted is sealed before the answer is shown.
+    comes back into `to_json` and `to_text`. One that posts entries or tells events says so in `is_posting`,
+    and what it posted is sealed before the answer is shown.
     """
 
     is_posting: ClassVar[bool] = False
+
+    def has_posted(self, options: dict[str, Any]) -> bool:
+        """Whether there may be something to seal; a command with several actions decides by the action."""
+        return self.is_posting
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         parser = super().create_parser(prog_name, subcommand, **kwargs)
@@ -54,7 +58,7 @@ class SpanstockCommand(BaseCommand):
         is_json = options["format"] == "json"
         try:
             answer = self.answer(options)
-            if self.is_posting:
+            if self.has_posted(options):
                 seal_all()
         except SpanstockError as refusal:
             self._write_refusal(refusal, is_json=is_json)

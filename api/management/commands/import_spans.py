@@ -21,6 +21,7 @@ class Command(SpanstockCommand):
     help = (
         "Take a job's spans from a CSV, XLSX or GeoJSON file: all of them, or nothing and every fault named."
     )
+    is_posting = True
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("file", help="the span list")

@@ -2,6 +2,8 @@
 
 import argparse
 from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from django.core.management.base import CommandParser
@@ -17,8 +19,22 @@ from jobs.queries.schedule import PlannedCrewDay, list_schedule
 from jobs.services.schedule import ScheduleImport, import_schedule, move_step
 
 
+@dataclass(frozen=True)
+class _Listing:
+    """The days of a list, and what was asked for, so that an empty list can say of what it is empty."""
+
+    days: list[PlannedCrewDay]
+    from_date: date
+    to_date: date | None
+    crew_code: str
+
+
 class Command(SpanstockCommand):
     help = "Who does what on which day: list it, take it from a file, or move a step."
+    is_posting = True
+
+    def has_posted(self, options: dict[str, Any]) -> bool:
+        return bool(options["action"] != "list")
 
     def add_arguments(self, parser: CommandParser) -> None:
         actions = parser.add_subparsers(dest="action", required=True, metavar="list | import | move")
@@ -45,11 +61,7 @@ class Command(SpanstockCommand):
 
     def answer(self, options: dict[str, Any]) -> Any:
         if options["action"] == "list":
-            return list_schedule(
-                from_date=options["from_date"] or get_today(),
-                to_date=options["to_date"],
-                crew_code=options["crew"],
-            )
+            return _list(options["from_date"] or get_today(), options["to_date"], options["crew"])
         if options["action"] == "import":
             return import_schedule(path=options["file"], by=self.actor(), occurred_at=timezone.now())
         return move_step(
@@ -75,7 +87,7 @@ class Command(SpanstockCommand):
         if isinstance(answer, CrewDayStep):
             day = answer.crew_day
             return {"crew": day.crew.code, "date": day.date.isoformat(), "position": answer.position}
-        return [_day_body(day) for day in answer]
+        return [_day_body(day) for day in answer.days]
 
     def to_text(self, answer: Any) -> RenderableType:
         if isinstance(answer, ScheduleImport):
@@ -87,9 +99,23 @@ class Command(SpanstockCommand):
         if isinstance(answer, CrewDayStep):
             day = answer.crew_day
             return Text(f"Moved to crew {day.crew} on {day.date}, as step {answer.position}.")
-        if not answer:
-            return Text("Nothing is planned. Take a list with: manage.py schedule import FILE")
-        return Group(*(part for day in answer for part in _day_text(day)))
+        if not answer.days:
+            return Text(_say_empty(answer))
+        return Group(*(part for day in answer.days for part in _day_text(day)))
+
+
+def _list(from_date: date, to_date: date | None, crew_code: str) -> _Listing:
+    days = list_schedule(from_date=from_date, to_date=to_date, crew_code=crew_code)
+    return _Listing(days, from_date, to_date, crew_code)
+
+
+def _say_empty(listing: _Listing) -> str:
+    until = f"to {listing.to_date}" if listing.to_date else "on"
+    whose = f" for crew {listing.crew_code}" if listing.crew_code else ""
+    return (
+        f"Nothing is planned{whose} from {listing.from_date} {until}. For days before that say --from; "
+        "to plan, take a list with: manage.py schedule import FILE"
+    )
 
 
 def _day_body(day: PlannedCrewDay) -> dict[str, Any]:

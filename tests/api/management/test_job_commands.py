@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from django.core.management import CommandError, call_command
 
+from inventory.models import Seal, Unsealed
 from jobs.models import CrewDayStep, Job, Span
 from tests.factories.kits import SmallDay, make_small_day
 
@@ -89,7 +90,35 @@ def test_schedule_takes_lists_and_moves(run: Run, day: SmallDay, tmp_path: Path)
         ("2026-03-06", ["Extract span S1"]),
     ]
     assert "Fri 2026-03-06  North crew (north)" in run("schedule", "list", "--from", "2026-03-05")[0]
-    assert "Nothing is planned" in run("schedule", "list", "--from", "2027-01-01")[0]
+
+
+def test_schedule_says_from_when_on_nothing_is_planned(run: Run, day: SmallDay) -> None:
+    said = " ".join(run("schedule", "list", "--from", "2027-01-01")[0].split())
+    assert "Nothing is planned from 2027-01-01 on." in said
+    limits = ("--from", "2027-01-01", "--to", "2027-02-01", "--crew", "north")
+    said = " ".join(run("schedule", "list", *limits)[0].split())
+    assert "Nothing is planned for crew north from 2027-01-01 to 2027-02-01." in said
+    assert json.loads(run("schedule", "list", *limits, "--format", "json")[0]) == []
+
+
+def test_commands_that_write_seal_what_they_told(
+    run: Run, day: SmallDay, span_list: Path, tmp_path: Path
+) -> None:
+    run("import_spans", str(span_list), "--job", "J-7", "--create-job")
+    assert Seal.objects.filter(event__kind="spans_revised").exists()
+    path = tmp_path / "plan.csv"
+    path.write_text("date,crew,step,job,span\n2026-03-02,north,extract,J-1,S1\n")
+    run("schedule", "import", str(path))
+    moved = ("--crew", "north", "--date", "2026-03-02", "--position", "1", "--to-date", "2026-03-06")
+    run("schedule", "move", *moved)
+    kinds = set(Seal.objects.filter(event__isnull=False).values_list("event__kind", flat=True))
+    assert kinds >= {"schedule_taken", "step_moved"}
+    assert not Unsealed.objects.exists()
+
+
+def test_schedule_list_seals_nothing(run: Run, day: SmallDay) -> None:
+    run("schedule", "list", "--from", "2026-03-01")
+    assert not Seal.objects.exists()
 
 
 def test_pull_sheet_fits_eighty_columns(run: Run, day: SmallDay) -> None:
