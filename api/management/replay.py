@@ -4,6 +4,7 @@ Every step may be repeated: what has been taken is known by its id or is the sam
 ended half way goes on where it stopped, and a second run changes nothing.
 """
 
+import hashlib
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -28,6 +29,7 @@ from inventory.services.company import set_up_company
 from inventory.services.parties import save_party
 from inventory.services.places import save_stock_place
 from inventory.services.recovery_policy import set_recovered_value_share
+from inventory.services.sealing import record_event
 from inventory.services.stock_sheet import import_stock
 from jobs.models import CrewDay, Job
 from jobs.queries.jobs import get_job
@@ -43,12 +45,19 @@ from jobs.services.work_done import settle_day
 NAMESPACE = UUID("5b2b9f5e-93a5-5d5a-8f0a-0a2c7f4e9d11")
 EVERYTHING = Viewer(places=None, own_places=None, postable=frozenset(Entry.Kind), may_see_money=True)
 END_OF_WORK = time(17, 0)
+INPUT_SUFFIXES = (".csv", ".json", ".jsonl", ".xlsx")
 
 
 class HoldsAnotherCompany(SpanstockError):
     """The database is somebody's own; the demo's goods do not belong in it."""
 
     code = "holds_another_company"
+
+
+class MadeFromOtherFiles(SpanstockError):
+    """The demo stands here already, but from files that were different then."""
+
+    code = "made_from_other_files"
 
 
 @dataclass(frozen=True)
@@ -73,13 +82,21 @@ class Scenario:
     def path(self, name: str) -> Path:
         return self.folder / name
 
+    def digest(self) -> str:
+        """A hash over every input file, by name."""
+        found = hashlib.sha256()
+        for path in sorted(self.folder.iterdir()):
+            if path.suffix in INPUT_SUFFIXES:
+                found.update(f"{path.name}\0".encode() + path.read_bytes() + b"\0")
+        return found.hexdigest()
+
     def at(self, day: date, hour: time = END_OF_WORK) -> datetime:
         return datetime.combine(day, hour, self.zone)
 
 
 def replay(scenario: Scenario, *, by: Actor, report: ReportProgress) -> None:
     """Take every file in the order in which a company would: itself, its stock, its jobs, its days."""
-    _set_up(scenario)
+    set_up(scenario, by=by)
     for sheet in scenario.description["stock"]:
         _take_stock(scenario, sheet, by, report)
     _set_up_work(scenario)
@@ -101,16 +118,35 @@ def refuse_another_company(scenario: Scenario, standing_code: str, standing_name
         )
 
 
-def _set_up(scenario: Scenario) -> None:
+@transaction.atomic
+def set_up(scenario: Scenario, *, by: Actor) -> None:
+    """Make the company with its partners and places, where they are not there yet."""
     said = scenario.description
     company = set_up_company(**said["company"])
     refuse_another_company(scenario, company.party.code, company.party.name)
+    _refuse_other_files(scenario, by)
     for row in said["suppliers"]:
         save_party(**row, is_supplier=True)
     for row in said["customers"]:
         save_party(**row, is_customer=True)
     for row in said["places"]:
         save_stock_place(**row)
+
+
+def _refuse_other_files(scenario: Scenario, by: Actor) -> None:
+    """What is recorded is not recorded anew: other files would give half of each of two stories."""
+    digest = scenario.digest()
+    begun = record_event(
+        id=uuid5(NAMESPACE, "begun"),
+        kind="demo_begun",
+        occurred_at=scenario.at(scenario.today),
+        body={"digest": digest, "by": by.code},
+    )
+    if begun.body["digest"] != digest:
+        raise MadeFromOtherFiles(
+            "The demo stands here already, made from files that have changed since. Nothing was changed. "
+            "Remove the data directory, or give the demo another one, and run it again."
+        )
 
 
 def _take_stock(scenario: Scenario, sheet: dict[str, str], by: Actor, report: ReportProgress) -> None:
