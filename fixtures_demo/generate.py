@@ -75,6 +75,7 @@ def _write_spans(folder: Path, runs: dict[str, list[Run]]) -> None:
     for job in world.JOBS:
         spans = [span for run in runs[job.reference] for span in run.spans]
         path = folder / job.file
+        header: tuple[str, ...]
         if job.unit == "m":
             header = ("Span", "Size", "Length (m)", "From", "From kind", "To", "To kind", "Bends")
             rows = [_metric_row(span) for span in spans]

@@ -68,7 +68,8 @@ def _extract(run: Run) -> list[Step]:
 
 
 def _weekdays(first: date, count: int) -> list[date]:
-    found, day = [], first
+    found: list[date] = []
+    day = first
     while len(found) < count:
         if day.weekday() < 5:
             found.append(day)

@@ -76,7 +76,7 @@ class Journal:
         for label, place in containers:
             self.stock.move_container(label, place)
         listed = [{"container": label, "place": place} for label, place in containers]
-        self.move("transfer", at, moves, reason, **({"containers": listed} if listed else {}))
+        self.move("transfer", at, moves, reason, containers=listed)
 
     def recover(self, at: str, caught: Sequence[tuple[Amount, str, End]], reason: str) -> None:
         """Fluid that came back from spans into a drum of ours."""
@@ -100,7 +100,6 @@ class Journal:
         """Goods from a supplier at list price, or from a customer, which cost nothing here."""
         for row in containers:
             self.stock.standing[row["label"]] = row["place"]
-            self.stock.owners[row["label"]] = row.get("owner", "")
         lines = []
         for material, amount, target in goods:
             cost = Decimal(0)

@@ -27,7 +27,8 @@ class _YardSheet:
     """One yard with its trucks, written to rows and into the stock alike."""
 
     def __init__(self, stock: Stock, yard: str) -> None:
-        self.stock, self.yard, self.rows = stock, yard, []
+        self.stock, self.yard = stock, yard
+        self.rows: list[Row] = []
         self._pieces()
         self._fluid()
         self._reels()
@@ -103,5 +104,4 @@ class _YardSheet:
             row["unit cost"] = unit_cost(material)
         self.rows.append(row)
         self.stock.standing[label] = place
-        self.stock.owners[label] = owner
         self.stock.add(place, material, label, int(length) * MILLION)

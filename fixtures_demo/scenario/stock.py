@@ -28,7 +28,6 @@ class Stock:
     def __init__(self) -> None:
         self.held: dict[tuple[str, str, str], int] = {}
         self.standing: dict[str, str] = {}
-        self.owners: dict[str, str] = {}
 
     def amount(self, place: str, material: str, container: str = "") -> int:
         return self.held.get((place, material, container), 0)

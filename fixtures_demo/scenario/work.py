@@ -7,7 +7,7 @@ from fixtures_demo.scenario.days import BLOW, CLEAN, EXTRACT, CrewDay, Step
 from fixtures_demo.scenario.journal import Amount, Journal, Move, moment, run_place, span_place
 from fixtures_demo.scenario.routes import FOOT_M, Run, Span
 from fixtures_demo.scenario.stock import MILLION, to_millionths
-from fixtures_demo.scenario.world import CREWS, JOBS, PROJECTILES, size_code
+from fixtures_demo.scenario.world import JOBS, PROJECTILES, size_code
 from fixtures_demo.scenario.yard import Yard
 
 SET_UP_GAL = 0.5
@@ -136,7 +136,7 @@ class WorkDay:
 
     def _pour(self, injected: float, span: Span) -> list[tuple[str, Amount]]:
         """The injected fluid by the drums that it came from."""
-        found = []
+        found: list[tuple[str, Amount]] = []
         left = to_millionths(*self._as_told(injected, span), "glide")
         for label in self._glide_drums():
             usable = self._usable(label)
@@ -228,8 +228,3 @@ class WorkDay:
         return sorted(
             label for label, place in here if place == self.truck and label.startswith(("F48", "F72", "NF"))
         )
-
-
-def crew_of(code: str) -> str:
-    """The truck of a crew."""
-    return next(crew.truck for crew in CREWS if crew.code == code)
