@@ -22,26 +22,29 @@ def reserve(
 ) -> Reservation:
     """Promise goods to a holder (a crew) under a reference (its kit).
 
-    A container goes to one holder at a time; loose goods as far as they are there and not promised. The
-    same reference asked again replaces its promise.
+    A container goes to one holder at a time; an amount as far as so much is there, in whatever container,
+    that is not promised. The same reference asked again replaces its promise.
     """
     # The lock of the goods themselves, so that a promise and a draw cannot both count on the same ones.
     lock_heads(frozenset({HeadKey(place.pk, material.pk, owner.pk)}), {place.pk: place})
     promises = Reservation.objects.filter(place=place, material=material, owner=owner)
     promises.filter(reference=reference, container=container).delete()
-    held = Holding.objects.filter(place=place, material=material, owner=owner, container=container).first()
-    on_hand = held.quantity if held else 0
     others = [row for row in promises.filter(container=container) if row.holder != holder]
     if container is not None and others:
         raise PromisedToAnother(f"{container} is promised to {others[0].holder}. Choose another.")
-    promised = sum(row.quantity for row in promises.filter(container=container))
-    if on_hand - promised < quantity:
-        unit = material.stock_unit
-        raise NotEnoughHeld(
-            f"{place} holds {format_millionths(on_hand, unit)} of {material}, "
-            f"{format_millionths(promised, unit)} of it promised; "
-            f"{format_millionths(quantity, unit)} more cannot be."
+    holdings = dict(
+        Holding.objects.filter(place=place, material=material, owner=owner).values_list(
+            "container", "quantity"
         )
+    )
+    containers = set(promises.exclude(container=None).values_list("container", flat=True))
+    if container is not None:
+        _refuse_more(place, material, quantity, holdings.get(container.pk, 0), 0)
+        containers.add(container.pk)
+    # Amounts are promised out of whatever is there, save for containers that are promised whole.
+    free = sum(amount for pk, amount in holdings.items() if pk not in containers)
+    promised = sum(row.quantity for row in promises.filter(container=None))
+    _refuse_more(place, material, 0 if container is not None else quantity, free, promised)
     return Reservation.objects.create(
         holder=holder,
         reference=reference,
@@ -51,6 +54,16 @@ def reserve(
         container=container,
         quantity=quantity,
     )
+
+
+def _refuse_more(place: Place, material: Material, quantity: int, on_hand: int, promised: int) -> None:
+    if on_hand - promised < quantity:
+        unit = material.stock_unit
+        raise NotEnoughHeld(
+            f"{place} has {format_millionths(on_hand, unit)} of {material} to promise, "
+            f"{format_millionths(promised, unit)} of it promised already; "
+            f"{format_millionths(quantity, unit)} more cannot be."
+        )
 
 
 def release(*, reference: str) -> int:

@@ -1,6 +1,6 @@
 """When a plan is refused. A report of what happened never comes here."""
 
-from inventory.models import Material
+from inventory.models import Holding, Material
 from inventory.services.posting.book import Book
 from inventory.services.posting.errors import (
     ContainerElsewhere,
@@ -84,12 +84,12 @@ def _free_quantity(book: Book, flow: Flow, promised_containers: set[int]) -> int
     """What lies at the source place, leaving out containers promised to others."""
     head = HeadKey(flow.source.place.pk, flow.material.pk, flow.owner.pk)
     whole = book.totals(head).quantity
-    promised = sum(
-        state.quantity
-        for key, state in book.holdings.items()
-        if key.head == head and key.container_id in promised_containers
+    if not promised_containers:
+        return whole
+    promised = Holding.objects.filter(
+        place=head.place_id, material=head.material_id, owner=head.owner_id, container__in=promised_containers
     )
-    return whole - promised
+    return whole - sum(promised.values_list("quantity", flat=True))
 
 
 def _show(quantity: int, material: Material) -> str:
