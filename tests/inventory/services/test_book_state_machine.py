@@ -565,7 +565,7 @@ def run(examples: int, steps: int, *, derandomize: bool) -> None:
 
 @pytest.mark.django_db
 def test_book_stands_whatever_is_done_in_whatever_order() -> None:
-    run(25, 40, derandomize=True)
+    run(20, 40, derandomize=True)
 
 
 @pytest.mark.long
