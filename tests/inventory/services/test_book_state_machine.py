@@ -185,6 +185,11 @@ class BookMachine(RuleBasedStateMachine):
             return
         if refusal.code == "nothing_to_revalue":
             return
+        if refusal.code == "wrong_material":
+            spots = [spot for way in ways for spot in (way.source, way.target)]
+            spots += [finding.spot for finding in done.get("findings", [])]
+            assert Container.objects.filter(kind="reel", label__in=[spot.vessel for spot in spots]).exists()
+            return
         assert is_plan, f"a report was refused: {refusal!r}"
         if isinstance(refusal, NotEnoughHeld) and len(ways) == 1 and not self.reserved:
             way = ways[0]
