@@ -1,18 +1,37 @@
-"""Saying that a crew-day's work is done: its steps, and the spans and runs they were about."""
+"""Saying that work is done: steps, the spans and runs they were about, and the day once nothing waits."""
 
-import uuid
+from collections.abc import Iterable
 from datetime import date, datetime
 
 from django.db import transaction
 
 from inventory.errors import NotFound
 from inventory.models import Actor
-from inventory.services.sealing import record_event
 from jobs.models import CrewDay, CrewDayStep, Run, Span
-from jobs.services.needs import drop_needs
+from jobs.services.day_life import lock_crew_day, settle_if_done
+from jobs.services.needs import write_needs
 
 Kind = CrewDayStep.Kind
 _FIELDS = {Kind.CLEAN.value: "cleaned_at", Kind.BLOW.value: "blown_at"}
+
+
+@transaction.atomic
+def complete_step(
+    *, crew_code: str, date: date, position: int, by: Actor, occurred_at: datetime
+) -> CrewDayStep:
+    """Mark one step of a crew's day done at a moment; a step that is done stays as it is.
+
+    The day is settled with its last step; until then what it still needs is told to inventory anew.
+    """
+    day = lock_crew_day(crew_code=crew_code, date=date)
+    step = day.steps.filter(position=position).first()
+    if step is None:
+        raise NotFound(f"Crew {crew_code} has no step {position} on {date}.")
+    if step.done_at is None:
+        mark_done([step], at=occurred_at)
+        if not settle_if_done(day, by=by, occurred_at=occurred_at):
+            write_needs([day])
+    return step
 
 
 @transaction.atomic
@@ -22,26 +41,28 @@ def settle_day(*, crew_code: str, date: date, by: Actor, occurred_at: datetime) 
     What materials the work took is not told here but by entries. What the day would have needed is
     forgotten, so that restocking does not count it twice.
     """
-    days = CrewDay.objects.select_for_update(of=("self",)).select_related("crew")
-    day = days.filter(crew__code=crew_code, date=date).first()
-    if day is None:
-        raise NotFound(f"Crew {crew_code} has nothing planned on {date}.")
-    if day.state == CrewDay.State.SETTLED:
-        return day
-    steps = list(day.steps.filter(done_at__isnull=True))
-    spans = [step.span_id for step in steps if step.span_id is not None]
-    Span.objects.filter(pk__in=spans, extracted_at__isnull=True).update(extracted_at=occurred_at)
-    for kind, field in _FIELDS.items():
-        runs = [step.run_id for step in steps if step.kind == kind and step.run_id is not None]
-        Run.objects.filter(pk__in=runs, **{f"{field}__isnull": True}).update(**{field: occurred_at})
-    day.steps.filter(done_at__isnull=True).update(done_at=occurred_at)
-    day.state = CrewDay.State.SETTLED
-    day.save(update_fields=["state"])
-    drop_needs([day.requirement_reference])
-    record_event(
-        id=uuid.uuid4(),
-        kind="crew_day_settled",
-        occurred_at=occurred_at,
-        body={"crew": crew_code, "date": date.isoformat(), "steps": len(steps), "by": by.code},
-    )
+    day = lock_crew_day(crew_code=crew_code, date=date)
+    mark_done(day.steps.filter(done_at__isnull=True), at=occurred_at)
+    settle_if_done(day, by=by, occurred_at=occurred_at)
     return day
+
+
+def mark_done(steps: Iterable[CrewDayStep], *, at: datetime) -> None:
+    """Mark steps done, and with them their spans and runs; within the caller's transaction.
+
+    A span or run that was done before keeps the moment at which it was.
+    """
+    found = list(steps)
+    spans = [step.span_id for step in found if step.span_id is not None]
+    Span.objects.filter(pk__in=spans, extracted_at__isnull=True, was_extracted_before_start=False).update(
+        extracted_at=at
+    )
+    for kind, field in _FIELDS.items():
+        runs = [step.run_id for step in found if step.kind == kind and step.run_id is not None]
+        before_start = f"was_{field.removesuffix('_at')}_before_start"
+        Run.objects.filter(pk__in=runs, **{f"{field}__isnull": True, before_start: False}).update(
+            **{field: at}
+        )
+    CrewDayStep.objects.filter(pk__in=[step.pk for step in found]).update(done_at=at)
+    for step in found:
+        step.done_at = at

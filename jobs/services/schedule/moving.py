@@ -11,6 +11,7 @@ from inventory.models import Actor
 from inventory.services.sealing import record_event
 from jobs.errors import WorkRefused
 from jobs.models import Crew, CrewDay, CrewDayStep
+from jobs.services.day_life import lock_crew_day
 from jobs.services.needs import drop_needs, write_needs
 from jobs.services.schedule.resolving import OPEN_STATES
 
@@ -76,10 +77,7 @@ def move_step(
 
 
 def _lock_day(crew_code: str, day: date) -> CrewDay:
-    days = CrewDay.objects.select_for_update(of=("self",)).select_related("crew")
-    found = days.filter(crew__code=crew_code, date=day).first()
-    if found is None:
-        raise NotFound(f"Crew {crew_code} has nothing planned on {day}.")
+    found = lock_crew_day(crew_code=crew_code, date=day)
     if found.state not in OPEN_STATES:
         raise DayIsLoaded(
             f"The day {day} of crew {crew_code} is {found.get_state_display()} and stays as it is."

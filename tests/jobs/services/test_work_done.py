@@ -6,8 +6,8 @@ import pytest
 
 from inventory.errors import NotFound
 from inventory.models import Actor, DomainEvent, Requirement
-from jobs.models import CrewDay, CrewDayStep
-from jobs.services.work_done import settle_day
+from jobs.models import CrewDay, CrewDayStep, Span
+from jobs.services.work_done import complete_step, settle_day
 from tests.factories.jobs import (
     DAY,
     add_step,
@@ -77,3 +77,42 @@ def test_settle_day_again_changes_nothing(day: CrewDay, actor: Actor) -> None:
 def test_settle_day_refuses_a_day_that_is_not_planned(actor: Actor) -> None:
     with pytest.raises(NotFound, match="nothing planned"):
         settle_day(crew_code="south", date=DAY, by=actor, occurred_at=EVENING)
+
+
+def _complete(actor: Actor, position: int, at: datetime = EVENING) -> CrewDayStep:
+    return complete_step(crew_code="north", date=DAY, position=position, by=actor, occurred_at=at)
+
+
+def test_complete_step_marks_one_step_and_leaves_the_day_ahead(day: CrewDay, actor: Actor) -> None:
+    assert _complete(actor, 1).done_at == EVENING
+    assert Span.objects.get().extracted_at == EVENING
+    assert day.steps.filter(done_at__isnull=True).count() == 2
+    day.refresh_from_db()
+    assert day.state == CrewDay.State.PLANNED
+
+
+def test_complete_step_settles_the_day_with_its_last_step(day: CrewDay, actor: Actor) -> None:
+    for position in (3, 1, 2):
+        _complete(actor, position)
+    day.refresh_from_db()
+    assert day.state == CrewDay.State.SETTLED
+    assert not Requirement.objects.filter(reference=day.requirement_reference).exists()
+    assert DomainEvent.objects.filter(kind="crew_day_settled").count() == 1
+
+
+def test_complete_step_again_keeps_the_first_moment(day: CrewDay, actor: Actor) -> None:
+    _complete(actor, 1)
+    assert _complete(actor, 1, datetime(2026, 4, 1, tzinfo=UTC)).done_at == EVENING
+    assert Span.objects.get().extracted_at == EVENING
+
+
+def test_complete_step_leaves_what_was_done_before_the_start(day: CrewDay, actor: Actor) -> None:
+    Span.objects.update(was_extracted_before_start=True)
+    assert _complete(actor, 1).done_at == EVENING
+    assert Span.objects.get().extracted_at is None
+
+
+@pytest.mark.usefixtures("day")
+def test_complete_step_refuses_a_step_that_is_not_there(actor: Actor) -> None:
+    with pytest.raises(NotFound, match="no step 9"):
+        _complete(actor, 9)
