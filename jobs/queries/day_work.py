@@ -66,11 +66,12 @@ def load_day_work(crew_days: Iterable[CrewDay]) -> list[DayWork]:
         steps_by_day.setdefault(step.crew_day_id, []).append(step)
         if step.run_id is not None:
             run_keys.add(step.run_id)
-    spans_by_run = _load_spans(run_keys)
-    return [_make_day(day, steps_by_day.get(day.pk, []), spans_by_run) for day in days]
+    spans_by_run = load_spans_of_runs(run_keys)
+    return [make_day_work(day, steps_by_day.get(day.pk, []), spans_by_run) for day in days]
 
 
-def _load_spans(run_keys: set[int]) -> dict[int, list[Span]]:
+def load_spans_of_runs(run_keys: set[int]) -> dict[int, list[Span]]:
+    """The live spans of these runs, by run and in their order."""
     spans = Span.objects.filter(run__in=run_keys, is_withdrawn=False)
     found: dict[int, list[Span]] = {}
     for span in spans.select_related("cable_size", "near", "far").order_by("run", "sequence"):
@@ -78,7 +79,8 @@ def _load_spans(run_keys: set[int]) -> dict[int, list[Span]]:
     return found
 
 
-def _make_day(day: CrewDay, steps: list[CrewDayStep], spans_by_run: dict[int, list[Span]]) -> DayWork:
+def make_day_work(day: CrewDay, steps: list[CrewDayStep], spans_by_run: dict[int, list[Span]]) -> DayWork:
+    """Tell the steps that are going to be done from those of jobs that stand still."""
     going_on = [step for step in steps if job_of(step).state not in STOPPED_STATES]
     stopped = [step for step in steps if job_of(step).state in STOPPED_STATES]
     runs = {step.run_id for step in steps if step.run_id is not None}

@@ -1,6 +1,6 @@
 """Telling inventory what planned crew-days will need, so that restocking can see ahead."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from django.db.models import Q, QuerySet
 
@@ -9,7 +9,7 @@ from inventory.services.requirements import NeededMaterial, replace_many_require
 from jobs.models import CrewDay, Job
 from jobs.queries.catalogue import load_catalogue
 from jobs.queries.day_needs import DayNeeds, Need, compute_day_needs
-from jobs.queries.day_work import load_day_work
+from jobs.queries.day_work import DayWork, load_day_work
 from jobs.queries.jobs import get_policy
 
 # A day that has been loaded has taken its goods; what it needs is no longer to be ordered.
@@ -22,15 +22,27 @@ def write_needs(crew_days: Iterable[CrewDay]) -> None:
     """Replace what these days need by what their steps now say."""
     keys = [day.pk for day in crew_days]
     days = list(CrewDay.objects.filter(pk__in=keys).select_related("crew", "vehicle", "warehouse"))
+    store_needs(zip(days, compute_needs(load_day_work(days)), strict=True))
+
+
+def compute_needs(works: Sequence[DayWork]) -> list[DayNeeds | None]:
+    """What each of these days needs; None where it is not ahead, or there is no company to own anything."""
     company = Party.objects.filter(is_company=True).first()
-    if not days or company is None:
-        return
+    if not works or company is None:
+        return [None] * len(works)
     catalogue = load_catalogue(get_policy(), company)
-    rows = {}
-    for work in load_day_work(days):
-        is_ahead = work.crew_day.state in FORWARD_STATES
-        needs = compute_day_needs(work, catalogue=catalogue) if is_ahead else None
-        rows[work.crew_day.requirement_reference] = _make_rows(needs) if needs else []
+    return [
+        compute_day_needs(work, catalogue=catalogue) if work.crew_day.state in FORWARD_STATES else None
+        for work in works
+    ]
+
+
+def store_needs(needs_of_days: Iterable[tuple[CrewDay, DayNeeds | None]]) -> None:
+    """Tell inventory what stored days need; it may have been worked out before they were stored."""
+    rows = {
+        day.requirement_reference: _make_rows(needs, day) if needs is not None else []
+        for day, needs in needs_of_days
+    }
     replace_many_requirements(rows_by_reference=rows)
 
 
@@ -58,8 +70,8 @@ def _days_ahead() -> QuerySet[CrewDay]:
     return CrewDay.objects.filter(state__in=FORWARD_STATES).order_by("pk")
 
 
-def _make_rows(day: DayNeeds) -> list[NeededMaterial]:
-    return [_make_row(need, day.work.crew_day) for need in day.needs if need.material is not None]
+def _make_rows(needs: DayNeeds, day: CrewDay) -> list[NeededMaterial]:
+    return [_make_row(need, day) for need in needs.needs if need.material is not None]
 
 
 def _make_row(need: Need, day: CrewDay) -> NeededMaterial:

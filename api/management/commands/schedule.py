@@ -44,6 +44,11 @@ class Command(SpanstockCommand):
         listing.add_argument("--crew", default="", help="code of one crew")
         taking = actions.add_parser("import", help="take crew-days from CSV or XLSX, all or nothing")
         taking.add_argument("file", help="the list of crew-days")
+        taking.add_argument(
+            "--create-crews",
+            action="store_true",
+            help="set up crews that are not known yet from the vehicle and warehouse their rows name",
+        )
         moving = actions.add_parser("move", help="move a step to another day or crew")
         moving.add_argument("--crew", required=True, help="code of the crew that has the step")
         moving.add_argument("--date", required=True, type=iso_date, help="day the step is planned on")
@@ -63,7 +68,12 @@ class Command(SpanstockCommand):
         if options["action"] == "list":
             return _list(options["from_date"] or get_today(), options["to_date"], options["crew"])
         if options["action"] == "import":
-            return import_schedule(path=options["file"], by=self.actor(), occurred_at=timezone.now())
+            return import_schedule(
+                path=options["file"],
+                by=self.actor(),
+                occurred_at=timezone.now(),
+                may_create_crews=options["create_crews"],
+            )
         return move_step(
             crew_code=options["crew"],
             date=options["date"],
@@ -80,6 +90,8 @@ class Command(SpanstockCommand):
             return {
                 "days": answer.days,
                 "steps": answer.steps,
+                "done_steps": answer.done_steps,
+                "new_crews": list(answer.new_crews),
                 "first_date": answer.first_date.isoformat(),
                 "last_date": answer.last_date.isoformat(),
                 "ignored_columns": list(answer.ignored_headers),
@@ -93,6 +105,10 @@ class Command(SpanstockCommand):
         if isinstance(answer, ScheduleImport):
             until = f" to {answer.last_date}" if answer.last_date != answer.first_date else ""
             said = f"{answer.steps} steps on {answer.days} crew-days taken, {answer.first_date}{until}."
+            if answer.done_steps:
+                said += f" Steps done: {answer.done_steps}."
+            if answer.new_crews:
+                said += f" New crews: {', '.join(answer.new_crews)}."
             if answer.ignored_headers:
                 said += f" Columns not used: {', '.join(answer.ignored_headers)}."
             return Text(said)
