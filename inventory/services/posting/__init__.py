@@ -10,6 +10,7 @@ from inventory.services.posting.errors import (
     NotEnoughHeld,
     PromisedToAnother,
     TooMuchForContainer,
+    WrongMaterial,
 )
 from inventory.services.posting.post import post
 from inventory.services.posting.request import REST, ContainerWish, CountLine, End, Flow, Posting, Rest
@@ -31,5 +32,6 @@ __all__ = [
     "PromisedToAnother",
     "Rest",
     "TooMuchForContainer",
+    "WrongMaterial",
     "post",
 ]

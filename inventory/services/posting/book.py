@@ -136,7 +136,7 @@ def load_book(
     if ids:
         rows = Container.objects.select_for_update(no_key=True, of=("self",)).filter(pk__in=ids)
         book.containers = {row.pk: row for row in rows.select_related("place").order_by("pk")}
-    _load_holdings(book, vessels, [container.pk for container in containers])
+    _load_holdings(book, vessels, [container for container in containers if not container.stands_somewhere])
     _load_lots(book, _costed_by_lot(heads, materials))
     if has_promises:
         book.reservations = list(find_promises(heads))
@@ -150,8 +150,9 @@ def find_promises(heads: frozenset[HeadKey]) -> QuerySet[Reservation]:
     )
 
 
-def _load_holdings(book: Book, vessel_ids: list[int], container_ids: list[int]) -> None:
-    keys = [head.text(part) for head in book.heads for part in (0, *container_ids)]
+def _load_holdings(book: Book, vessel_ids: list[int], lots: list[Container]) -> None:
+    keys = [head.text() for head in book.heads]
+    keys += [head.text(lot.pk) for head in book.heads for lot in lots if lot.material_id == head.material_id]
     # Looked up by primary key alone where no vessel is touched, which is the usual posting.
     condition = Q(key__in=keys) | Q(container__in=vessel_ids) if vessel_ids else Q(key__in=keys)
     rows = Holding.objects.filter(condition).values_list(

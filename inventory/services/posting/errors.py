@@ -57,6 +57,12 @@ class AlreadyReversed(BadInput):
     code = "already_reversed"
 
 
+class WrongMaterial(BadInput):
+    """A reel or lot is of one material for good; another cannot come from it or go into it."""
+
+    code = "wrong_material"
+
+
 class NothingToRevalue(SpanstockError):
     """Value is to move onto goods that are not there, or off goods that are not worth as much."""
 

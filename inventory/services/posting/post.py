@@ -29,7 +29,7 @@ from inventory.services.posting.book import (
     lock_heads,
     refuse_overflow,
 )
-from inventory.services.posting.errors import EntryConflict, LabelTaken
+from inventory.services.posting.errors import EntryConflict, LabelTaken, WrongMaterial
 from inventory.services.posting.keys import HeadKey
 from inventory.services.posting.plan import plan
 from inventory.services.posting.request import Posting
@@ -50,6 +50,8 @@ def post(posting: Posting) -> Entry:
     ------
     EntryConflict
         If the id stands for something else.
+    WrongMaterial
+        If goods are said to be in a reel or lot of another material.
     LabelTaken
         If a new container's label is in use.
     AmountOutOfRange
@@ -59,6 +61,7 @@ def post(posting: Posting) -> Entry:
     GoodsMovedOn
         If what is to be reversed has moved on.
     """
+    _refuse_wrong_material(posting)
     heads = _foresee_heads(posting)
     makes_missing = False
     clashes = 0
@@ -78,6 +81,20 @@ def post(posting: Posting) -> Entry:
             if connection.in_atomic_block or not _may_retry(error):
                 raise
     raise AssertionError(f"entry {posting.uuid} needs ever more locks")
+
+
+def _refuse_wrong_material(posting: Posting) -> None:
+    named = [(flow.material, end) for flow in posting.flows for end in (flow.source, flow.target)]
+    named += [(line.material, line.end) for line in posting.counts]
+    for material, end in named:
+        box = end.container
+        if box is None or box.kind not in {Container.Kind.LOT, Container.Kind.REEL}:
+            continue
+        if box.material_id != material.pk:
+            raise WrongMaterial(
+                f"{box} is a {box.get_kind_display()} of {box.material}, not of {material}. "
+                "Name the right one, or leave the container out."
+            )
 
 
 def _may_retry(error: OperationalError) -> bool:

@@ -21,6 +21,7 @@ from inventory.services.posting import (
     GoodsMovedOn,
     NotEnoughHeld,
     TooMuchForContainer,
+    WrongMaterial,
 )
 from tests.factories.inventory import at, each, gal, held, make_world
 
@@ -305,3 +306,14 @@ def test_revalue_moves_value_alone() -> None:
     assert pool_value(world.warehouse, world.projectile) == 32_000_000
     assert held(world.warehouse, world.projectile) == 40_000_000
     assert_book_is_whole()
+
+
+def test_draw_from_a_lot_or_reel_of_another_material_is_refused() -> None:
+    world = make_world()
+    reel = Container.objects.create(
+        label="R1", kind="reel", material=world.fibre, owner=world.company, place=world.warehouse
+    )
+    line = Line(world.projectile, each(1), End(world.warehouse, reel), End(world.span))
+    with pytest.raises(WrongMaterial, match="R1 is a reel of Fibre cable 48, not of Projectile 12 mm"):
+        draw(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[line], as_report=True)
+    assert Entry.objects.count() == 0
