@@ -272,6 +272,18 @@ def find_last_unit_cost(material: Material, owner_id: int) -> Fraction:
     return Fraction(material.standard_unit_cost or 0, 10**6)
 
 
+def find_unit_cost_brought(head: HeadKey, lot_id: int) -> Fraction:
+    """Return what a unit cost on its way to a use place, on average.
+
+    The pool there may be dearer: fluid that came back as recovered leaves most of its cost with the work,
+    and that must not go back with what comes back unused.
+    """
+    brought = Movement.objects.filter(
+        target_place=head.place_id, material=head.material_id, owner=head.owner_id, lot=lot_id or None
+    ).aggregate(quantity=Sum("quantity"), value=Sum("value"))
+    return Fraction(int(brought["value"] or 0), int(brought["quantity"] or 0) or 1)
+
+
 def find_counted_at(key: HoldingKey, *, without_entry: int) -> datetime | None:
     """Return the moment of the last standing count of a holding, leaving one entry out."""
     return (

@@ -5,7 +5,7 @@ from fractions import Fraction
 
 from inventory.models import Container, Material, Movement
 from inventory.money import from_money_millionths
-from inventory.services.posting.book import find_last_unit_cost
+from inventory.services.posting.book import find_last_unit_cost, find_unit_cost_brought
 from inventory.services.posting.errors import NothingToRevalue
 from inventory.services.posting.keys import HeadKey, PoolKey
 from inventory.services.posting.request import End, Flow
@@ -91,7 +91,10 @@ def take_layers(
         if not left:
             break
         part = min(left, pool.quantity)
-        layers.append((lot_id, part, share_of(pool.value, part, pool.quantity)))
+        cost = share_of(pool.value, part, pool.quantity)
+        if flow.purpose == Purpose.RETURNED and source.place.is_use:
+            cost = min(cost, round(find_unit_cost_brought(head, lot_id) * part))
+        layers.append((lot_id, part, cost))
         left -= part
     if left:
         raise AssertionError(f"pools of {head} hold {left} less than the holdings")
