@@ -155,7 +155,7 @@ def place_json(row: Place) -> Json:
 
 
 def container_json(row: Container) -> Json:
-    unit = row.material.stock_unit if row.material else "L"
+    unit = row.measure_unit
     return {
         "label": row.label,
         "kind": row.kind,

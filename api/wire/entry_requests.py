@@ -22,6 +22,7 @@ from api.wire.input_fields import (
 )
 from api.wire.references import resolve
 from inventory.models import Actor, Container, Entry, Movement, Place
+from inventory.models.container import UNIT_OF_ANY_FLUID
 from inventory.queries.access import Viewer, require_may_post, require_may_reverse
 from inventory.queries.company import get_company_party
 from inventory.services.conversions import Caught, convert, recover
@@ -261,7 +262,7 @@ def _new_containers(rows: list[Values], viewer: Viewer) -> dict[str, Container]:
         row["owner"] = row["owner"] or get_company_party()
         capacity = row.pop("capacity")
         if capacity is not None:
-            unit = row["material"].stock_unit if row["material"] else "L"
+            unit = row["material"].stock_unit if row["material"] else UNIT_OF_ANY_FLUID
             row["capacity"] = stored_quantity(capacity, unit, pointer=f"{pointer.pointer}/capacity")
         container = Container(**row)
         found[container.label] = container

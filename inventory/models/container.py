@@ -1,11 +1,17 @@
 """What goods stand in: drums, totes, pails, truck tanks, reels, and lots that have no vessel."""
 
+from math import ceil, floor
+
 from django.db import models
 from django.db.models import Q
 
 from inventory.models.material import Material
 from inventory.models.party import Party
 from inventory.models.place import Place
+from inventory.units import conversion_factor, get_unit
+
+# A vessel that takes any fluid is measured in litres, whatever the fluids are counted in.
+UNIT_OF_ANY_FLUID = "L"
 
 
 class Container(models.Model):
@@ -53,7 +59,7 @@ class Container(models.Model):
     )
     received_at = models.DateTimeField(null=True)
     best_before_date = models.DateField(null=True)
-    # Millionths of the material's stock unit (of a litre where it has no material).
+    # Millionths of `measure_unit`.
     capacity = models.BigIntegerField(null=True)
     heel = models.BigIntegerField(default=0)
     tare_kg = models.FloatField(null=True)
@@ -81,6 +87,32 @@ class Container(models.Model):
 
     def __str__(self) -> str:
         return self.label
+
+    @property
+    def measure_unit(self) -> str:
+        """The unit in which capacity and heel are kept."""
+        return self.material.stock_unit if self.material is not None else UNIT_OF_ANY_FLUID
+
+    def capacity_in(self, unit: str) -> int | None:
+        """How much it takes, in millionths of a unit, rounded down.
+
+        None where nobody has measured it, or where the unit measures something else, such as pieces.
+        """
+        if self.capacity is None or get_unit(unit).dimension != get_unit(self.measure_unit).dimension:
+            return None
+        return floor(self.capacity * conversion_factor(self.measure_unit, unit))
+
+    def capacity_for(self, material: Material) -> int | None:
+        """How much of a material it takes; its own material's unit needs no look-up."""
+        return self.capacity if self.material_id == material.pk else self.capacity_in(material.stock_unit)
+
+    def heel_for(self, material: Material) -> int:
+        """What of a material no pump lifts out of it, in millionths of its stock unit, rounded up."""
+        if not self.heel or self.material_id == material.pk:
+            return self.heel
+        if get_unit(material.stock_unit).dimension != get_unit(self.measure_unit).dimension:
+            return 0
+        return ceil(self.heel * conversion_factor(self.measure_unit, material.stock_unit))
 
     @property
     def stands_somewhere(self) -> bool:

@@ -5,6 +5,7 @@ from collections import defaultdict
 from django.db.models import Q
 
 from inventory.models import Container, Holding, Place
+from inventory.models.container import UNIT_OF_ANY_FLUID
 from inventory.units import conversion_factor
 
 
@@ -38,10 +39,14 @@ def sum_usable_stock(areas: dict[int, Place]) -> dict[tuple[int, int, int], int]
         .values_list(
             "place_id", "material_id", "material__stock_unit", "material__recovered_from_id",
             "material__recovered_from__stock_unit", "owner_id", "quantity", "container__heel",
+            "container__material__stock_unit",
         )
     )  # fmt: skip
     stock: dict[tuple[int, int, int], int] = defaultdict(int)
-    for place_id, material_id, unit, fresh_id, fresh_unit, owner_id, quantity, heel in rows:
-        usable = max(0, quantity - (heel or 0)) * conversion_factor(unit, fresh_unit or unit)
+    for place_id, material_id, unit, fresh_id, fresh_unit, owner_id, quantity, heel, heel_unit in rows:
+        lifted = (
+            quantity - heel * conversion_factor(heel_unit or UNIT_OF_ANY_FLUID, unit) if heel else quantity
+        )
+        usable = max(0, lifted) * conversion_factor(unit, fresh_unit or unit)
         stock[areas[place_id].pk, fresh_id or material_id, owner_id] += round(usable)
     return stock

@@ -47,7 +47,7 @@ class StockItem:
     @property
     def usable(self) -> int:
         """What can be got out: a heel stays in a vessel."""
-        heel = self.container.heel if self.container is not None else 0
+        heel = self.container.heel_for(self.material) if self.container is not None else 0
         return max(self.left - heel, 0)
 
     @property
@@ -185,8 +185,7 @@ def choose_empties(
 
 def vessel_room(vessel: Container, unit: str, fill_limit: float) -> int:
     """How much may be filled into an empty vessel, in millionths of `unit`."""
-    vessel_unit = vessel.material.stock_unit if vessel.material is not None else "L"
-    return int(to_unit(vessel.capacity or 0, vessel_unit, unit) * Fraction(str(fill_limit)))
+    return int((vessel.capacity_in(unit) or 0) * Fraction(str(fill_limit)))
 
 
 def to_unit(millionths: int, from_unit: str, unit: str) -> int:

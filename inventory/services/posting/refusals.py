@@ -61,9 +61,10 @@ def check_plan_target(book: Book, flow: Flow, quantity: int) -> None:
                 "Choose another container, or convert by a recipe."
             )
     inside = sum(state.quantity for _key, state in contents)
-    if container.capacity is not None and inside + quantity > container.capacity:
+    capacity = container.capacity_for(flow.material)
+    if capacity is not None and inside + quantity > capacity:
         raise TooMuchForContainer(
-            f"{container} takes {_show(container.capacity, flow.material)} and holds "
+            f"{container} takes {_show(capacity, flow.material)} and holds "
             f"{_show(inside, flow.material)}; {_show(quantity, flow.material)} more does not fit."
         )
 

@@ -6,6 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from inventory.models import Container, Material, Party, Place
+from inventory.models.container import UNIT_OF_ANY_FLUID
 from inventory.services.stock_sheet.columns import CONTAINER_COLUMNS
 from inventory.services.stock_sheet.known import find_by_code
 from inventory.services.stock_sheet.materials import Materials
@@ -16,8 +17,6 @@ from inventory.units import convert, format_millionths
 
 Kind = Container.Kind
 OF_ONE_MATERIAL = (Kind.REEL, Kind.LOT)
-# A vessel that is bought for any fluid has its capacity kept in litres.
-UNIT_WITHOUT_MATERIAL = "L"
 
 
 class Containers:
@@ -66,7 +65,7 @@ class Containers:
     def _take(self, label: str, records: list[Record]) -> None:
         known = self._known.get(label)
         material = known.material if known else self._material_of(records)
-        unit = material.stock_unit if material else UNIT_WITHOUT_MATERIAL
+        unit = material.stock_unit if material else UNIT_OF_ANY_FLUID
         statement = merge(
             self.rows, "container", ((record, self._values(record, unit)) for record in records), records[0]
         )
@@ -177,8 +176,7 @@ def set_marks(container: Container, record: Record) -> bool:
 
 
 def show_capacity(container: Container) -> str:
-    unit = container.material.stock_unit if container.material else UNIT_WITHOUT_MATERIAL
-    return format_millionths(container.capacity or 0, unit)
+    return format_millionths(container.capacity or 0, container.measure_unit)
 
 
 def stands_elsewhere(container: Container, place: Place) -> bool:

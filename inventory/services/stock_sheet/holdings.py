@@ -111,12 +111,16 @@ class StockLines:
             message = "is not the company; goods of others need a container or a lot of their own"
             self.rows.complain(record, "owner", message)
             return None
-        self._check_capacity(record, container, quantity)
+        self._check_capacity(record, container, material, quantity)
         return StockLine(record, material, place, container, owner, amount, quantity)
 
-    def _check_capacity(self, record: Record, container: Container | None, quantity: int) -> None:
-        is_stated = container is not None and record["capacity"] is not None
-        if is_stated and container and container.capacity and quantity > container.capacity:
+    def _check_capacity(
+        self, record: Record, container: Container | None, material: Material | None, quantity: int
+    ) -> None:
+        if container is None or material is None or record["capacity"] is None:
+            return
+        capacity = container.capacity_for(material)
+        if capacity is not None and quantity > capacity:
             message = f"is more than its capacity of {show_capacity(container)}; one of them is wrong"
             self.rows.complain(record, "quantity", message)
 

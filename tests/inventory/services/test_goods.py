@@ -317,3 +317,18 @@ def test_draw_from_a_lot_or_reel_of_another_material_is_refused() -> None:
     with pytest.raises(WrongMaterial, match="R1 is a reel of Fibre cable 48, not of Projectile 12 mm"):
         draw(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[line], as_report=True)
     assert Entry.objects.count() == 0
+
+
+def test_decant_measures_a_vessel_without_material_in_litres() -> None:
+    world = make_world()
+    drum = world.drum("D1", 50)
+    vessel = Container.objects.create(
+        label="V1", kind="drum", owner=world.company, place=world.warehouse, capacity=57_000_000
+    )
+    # 57 L are 15.06 gal: 15 go in, 16 do not.
+    too_much = Line(world.fluid, gal(16), End(world.warehouse, drum), End(world.warehouse, vessel))
+    with pytest.raises(TooMuchForContainer, match=r"takes 15\.06 gal"):
+        decant(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[too_much])
+    fits = Line(world.fluid, gal(15), End(world.warehouse, drum), End(world.warehouse, vessel))
+    decant(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[fits])
+    assert held(world.warehouse, world.fluid, vessel) == 15_000_000
