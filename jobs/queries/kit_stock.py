@@ -1,18 +1,18 @@
 """What is on the truck and in the warehouse for a kit, and taking from it without giving it twice."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 from typing import Any
-
-from django.db.models import Q
 
 from inventory.models import Container, Holding, Material, Party, Place, Reservation
 from inventory.units import MILLION, convert, format_millionths
 from jobs.models import CrewDay
 from jobs.queries.day_needs import Need
 
+# By place, material, owner and container.
+Promised = dict[tuple[int, int, int, int | None], int]
 State = Container.State
 Contents = Container.ContentsState
 VESSEL_KINDS = (
@@ -36,13 +36,28 @@ class Pick:
 
 @dataclass
 class StockItem:
-    """Goods in one place, loose or in one container. `left` is what nobody has been given yet."""
+    """Goods in one place, loose or in one container. `left` is what nobody has been given yet.
+
+    `offered` is what the kit might take of it at first, `own` how much of that is promised to this very kit.
+    """
 
     place: Place
     material: Material
     owner_id: int
     container: Container | None
     left: int
+    offered: int = 0
+    own: int = 0
+
+    @property
+    def key(self) -> tuple[int, int, int, int | None]:
+        container = self.container.pk if self.container is not None else None
+        return self.place.pk, self.material.pk, self.owner_id, container
+
+    @property
+    def goes_whole(self) -> bool:
+        """A drum or reel goes with one crew, whatever it takes of it; goods of a lot can be parted."""
+        return self.container is not None and self.container.kind != Container.Kind.LOT
 
     @property
     def usable(self) -> int:
@@ -69,6 +84,9 @@ class KitStock:
     warehouse: list[StockItem] = field(default_factory=list)
     truck_vessels: list[Container] = field(default_factory=list)
     warehouse_vessels: list[Container] = field(default_factory=list)
+    # What lies in the warehouse too, but goes with a crew that is served first that day.
+    given_away: list[StockItem] = field(default_factory=list)
+    given_vessels: list[Container] = field(default_factory=list)
 
     def pieces(self, items: list[StockItem], need: Need) -> list[StockItem]:
         """Those of `items` that serve a need as they are: its material, of its owner, not held back."""
@@ -110,23 +128,43 @@ class KitStock:
         return is_ready and not is_expired
 
 
-def load_kit_stock(day: CrewDay) -> KitStock:
-    """Read holdings and empty vessels of truck and warehouse, less what is promised to others."""
-    warehouse = _with_bins(day.warehouse)
-    holdings = Holding.objects.filter(
-        Q(place=day.vehicle_id) | Q(place__in=warehouse), quantity__gt=0
-    ).select_related("place", "material", "container")
-    promised = _load_promised(day, [day.vehicle_id, *warehouse])
+def load_kit_stocks(days: Sequence[CrewDay]) -> list[KitStock]:
+    """For each of these days of one warehouse the goods and empty vessels of its truck and that warehouse.
+
+    They are less what is promised to others, and in a number of queries that does not grow with the days.
+    """
+    warehouse = _with_bins(days[0].warehouse)
+    places = [*{day.vehicle_id for day in days}, *warehouse]
+    holdings = list(
+        Holding.objects.filter(place__in=places, quantity__gt=0)
+        .select_related("place", "material", "container")
+        .order_by("place__code", "material__code", "container__label")
+    )
+    promises = list(Reservation.objects.filter(place__in=places))
+    vessels = _empty_vessels(places)
+    inside = frozenset(warehouse)
+    return [_make_stock(day, inside, holdings, promises, vessels) for day in days]
+
+
+def _make_stock(
+    day: CrewDay,
+    warehouse: frozenset[int],
+    holdings: list[Holding],
+    promises: list[Reservation],
+    vessels: list[Container],
+) -> KitStock:
+    promised, own = _sum_promises(day, promises)
     stock = KitStock(day.date)
-    for holding in holdings.order_by("place__code", "material__code", "container__label"):
-        key = (holding.place_id, holding.material_id, holding.owner_id, holding.container_id)
-        left = holding.quantity - promised.get(key, 0)
-        item = StockItem(holding.place, holding.material, holding.owner_id, holding.container, max(left, 0))
-        side = stock.truck if holding.place_id == day.vehicle_id else stock.warehouse
-        side.append(item)
-    for vessel in _empty_vessels([day.vehicle_id, *warehouse]):
-        side_vessels = stock.truck_vessels if vessel.place_id == day.vehicle_id else stock.warehouse_vessels
-        side_vessels.append(vessel)
+    for holding in holdings:
+        item = StockItem(holding.place, holding.material, holding.owner_id, holding.container, 0)
+        item.offered = item.left = max(holding.quantity - promised.get(item.key, 0), 0)
+        item.own = own.get(item.key, 0)
+        if holding.place_id == day.vehicle_id:
+            stock.truck.append(item)
+        elif holding.place_id in warehouse:
+            stock.warehouse.append(item)
+    stock.truck_vessels = [vessel for vessel in vessels if vessel.place_id == day.vehicle_id]
+    stock.warehouse_vessels = [vessel for vessel in vessels if vessel.place_id in warehouse]
     return stock
 
 
@@ -236,13 +274,15 @@ def _with_bins(place: Place) -> list[int]:
     return found
 
 
-def _load_promised(day: CrewDay, places: list[int]) -> dict[tuple[int, int, int, int | None], int]:
-    promised: dict[tuple[int, int, int, int | None], int] = {}
-    others = Reservation.objects.filter(place__in=places).exclude(reference=day.requirement_reference)
-    for row in others:
+def _sum_promises(day: CrewDay, promises: list[Reservation]) -> tuple[Promised, Promised]:
+    """What is promised to others, and what to this day."""
+    others: Promised = {}
+    own: Promised = {}
+    for row in promises:
         key = (row.place_id, row.material_id, row.owner_id, row.container_id)
-        promised[key] = promised.get(key, 0) + row.quantity
-    return promised
+        side = own if row.reference == day.requirement_reference else others
+        side[key] = side.get(key, 0) + row.quantity
+    return others, own
 
 
 def _empty_vessels(places: list[int]) -> list[Container]:

@@ -15,12 +15,13 @@ from jobs.queries.day_needs import DayNeeds, Need, compute_day_needs, show_m3, t
 from jobs.queries.day_work import DayWork, job_of, load_day_work
 from jobs.queries.jobs import get_crew_day, get_policy
 from jobs.queries.kit_reels import allot_reels
+from jobs.queries.kit_sharing import SharedOut, explain_given_away, list_days_before, say_given_away
 from jobs.queries.kit_stock import (
     KitStock,
     Pick,
     choose_empties,
     empty_pick,
-    load_kit_stock,
+    load_kit_stocks,
     take_pieces,
     take_vessels,
     to_unit,
@@ -88,12 +89,21 @@ def get_pull_sheet(*, crew_code: str, date: date) -> PullSheet:
 
 
 def make_pull_sheet(day: CrewDay) -> PullSheet:
-    """The kit of a crew-day that comes with its crew, vehicle and warehouse."""
-    (work,) = load_day_work([day])
+    """The kit of a crew-day that comes with its crew, vehicle and warehouse.
+
+    Crews of the same warehouse and day whose codes come first are served first.
+    """
+    days = [*list_days_before(day), day]
+    works = load_day_work(days)
     catalogue = load_catalogue(get_policy(), get_company_party())
-    needs = compute_day_needs(work, catalogue=catalogue)
-    stock = load_kit_stock(day)
-    lines = _serve(needs, stock, catalogue)
+    shared = SharedOut()
+    lines: list[SheetLine] = []
+    for work, stock in zip(works, load_kit_stocks(days), strict=True):
+        shared.withhold(stock)
+        vessels = list(stock.warehouse_vessels)
+        lines = _serve(compute_day_needs(work, catalogue=catalogue), stock, catalogue)
+        shared.note(stock, vessels)
+    work = works[-1]
     return PullSheet(
         crew_code=day.crew.code,
         crew_name=day.crew.name,
@@ -125,7 +135,8 @@ def _serve(needs: DayNeeds, stock: KitStock, catalogue: Catalogue) -> list[Sheet
                 on_truck=need.quantity if allotment.is_on_truck else 0,
                 got=need.quantity if allotment.picks and not allotment.is_on_truck else 0,
                 picks=allotment.picks,
-                why=f"{need.why} {allotment.why}",
+                why=f"{need.why} {allotment.why}"
+                + ("" if allotment.picks else explain_given_away(need, stock, set())),
             )
         )
     return lines
@@ -139,14 +150,18 @@ def _serve_fluid(need: Need, stock: KitStock, catalogue: Catalogue) -> SheetLine
     )
     missing = max(need.quantity - on_truck, 0)
     picks, got = take_vessels(stock.fluids(stock.warehouse, need, recovered), need.unit, missing)
-    return _line(need, on_truck=on_truck, got=got, picks=picks)
+    forms = {material.pk for material in recovered}
+    why = need.why + (explain_given_away(need, stock, forms) if got < missing else "")
+    return _line(need, on_truck=on_truck, got=got, picks=picks, why=why)
 
 
 def _serve_pieces(need: Need, stock: KitStock) -> SheetLine:
     # Taken there too, so that two needs of one material are not served by the same pieces.
     _there, on_truck = take_pieces(stock.pieces(stock.truck, need), need.quantity)
     picks, got = take_pieces(stock.pieces(stock.warehouse, need), need.quantity - on_truck)
-    return _line(need, on_truck=on_truck, got=got, picks=picks)
+    is_short = on_truck + got < need.quantity
+    why = need.why + (explain_given_away(need, stock, set()) if is_short else "")
+    return _line(need, on_truck=on_truck, got=got, picks=picks, why=why)
 
 
 def _line(need: Need, *, on_truck: int, got: int, picks: list[Pick], why: str = "") -> SheetLine:
@@ -219,6 +234,8 @@ def _vessel_line(
     there, on_truck = choose_empties(stock.truck_vessels, unit, quantity, limit)
     more, got = choose_empties(stock.warehouse_vessels, unit, quantity - on_truck, limit)
     labels = ", ".join(vessel.label for vessel in there)
+    if on_truck + got < quantity:
+        why += say_given_away([vessel.label for vessel in stock.given_vessels])
     return SheetLine(
         section=section,
         title=title,
