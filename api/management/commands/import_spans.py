@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from api.management.base import SpanstockCommand
+from inventory.services.references import DEFAULT_SYSTEM
 from jobs.services.job_life import JobOpening
 from jobs.services.spans import SpanImport, import_spans
 from jobs.services.spans.difference import show_length, show_span_length
@@ -31,6 +32,10 @@ class Command(SpanstockCommand):
         parser.add_argument("--customer", default="", help="code of the customer of a job that is made")
         parser.add_argument("--fibre", default="", help="code of the fibre cable of a job that is made")
         parser.add_argument("--fibre-owner", default="", help="code of the party that furnishes the fibre")
+        parser.add_argument("--reference", default="", help="what another system calls the job")
+        parser.add_argument(
+            "--reference-system", default=DEFAULT_SYSTEM, help=f"which system; {DEFAULT_SYSTEM} if not given"
+        )
         parser.add_argument("--dry-run", action="store_true", help="show what would happen, store nothing")
 
     def answer(self, options: dict[str, Any]) -> SpanImport:
@@ -47,6 +52,7 @@ class Command(SpanstockCommand):
                 by=self.actor(),
                 occurred_at=timezone.now(),
                 opening=opening if options["create_job"] else None,
+                job_known_as=_known_as(options),
                 is_dry_run=options["dry_run"],
                 report=report,
             )
@@ -84,6 +90,10 @@ class Command(SpanstockCommand):
         if not answer.is_stored and not difference.is_nothing:
             parts.append(Text("Dry run: nothing was stored. Leave out --dry-run to store it."))
         return Group(*parts)
+
+
+def _known_as(options: dict[str, Any]) -> tuple[str, str] | None:
+    return (options["reference_system"], options["reference"]) if options["reference"] else None
 
 
 def _headline(answer: SpanImport) -> str:

@@ -4,12 +4,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from inventory.errors import Fault
+from inventory.queries.references import find_taken
 from inventory.units import format_amount
 from jobs.services.spans.known import (
+    SPAN_NOUN,
     KnownJob,
     KnownSpan,
     find_loaded_spans,
-    find_taken_references,
 )
 from jobs.services.spans.listed import ListedSpan
 
@@ -182,7 +183,7 @@ def _find_refused(difference: Difference, known: KnownJob) -> Iterator[Fault]:
 def _find_reference_faults(runs: dict[str, list[ListedSpan]], known: KnownJob) -> Iterator[Fault]:
     named = [listed for spans in runs.values() for listed in spans if listed.reference]
     new = [listed for listed in named if not _is_known_as(listed, known)]
-    taken = find_taken_references((listed.reference_system, listed.reference) for listed in new)
+    taken = find_taken(SPAN_NOUN, [(listed.reference_system, listed.reference) for listed in new])
     for listed in new:
         if (listed.reference_system, listed.reference) in taken:
             message = f"is what {listed.reference_system} calls another span already; give this one its own"

@@ -10,6 +10,7 @@ from django.db import transaction
 
 from inventory.errors import BadInput
 from inventory.models import Actor
+from inventory.services.references import set_reference
 from inventory.services.sealing import record_event
 from jobs.errors import WorkRefused
 from jobs.models import CrewDay, Job, Span
@@ -60,13 +61,15 @@ def import_spans(
     by: Actor,
     occurred_at: datetime,
     opening: JobOpening | None = None,
+    job_known_as: tuple[str, str] | None = None,
     is_dry_run: bool = False,
     report: Callable[[str, int, int], None] = _tell_nobody,
 ) -> SpanImport:
     """Read a span list, compare it with what the job has, and store the difference at one stroke.
 
-    `opening` says how to make the job where there is none yet. Everything that can be found out is found
-    out before the write transaction begins; inside it only what others may have changed is looked at again.
+    `opening` says how to make the job where there is none yet, `job_known_as` which system calls it what.
+    Everything that can be found out is found out before the write transaction begins; inside it only what
+    others may have changed is looked at again.
     """
     job = find_job(job_reference)
     if job is None and opening is None:
@@ -89,7 +92,10 @@ def import_spans(
             days = _find_days(difference, known)
             SpanStore(stored_job, runs, known, report).store(difference)
             write_needs(days)
+            _name_job(stored_job, job_known_as)
             _tell(stored_job, difference, by=by, occurred_at=occurred_at)
+    elif job is not None and not is_dry_run:
+        _name_job(job, job_known_as)
     return SpanImport(
         job_reference=job_reference,
         difference=difference,
@@ -100,6 +106,12 @@ def import_spans(
         is_job_new=job is None,
         ignored_headers=ignored,
     )
+
+
+def _name_job(job: Job, known_as: tuple[str, str] | None) -> None:
+    if known_as is not None:
+        system, identifier = known_as
+        set_reference(system=system, identifier=identifier, record=job)
 
 
 def _lock(job: Job) -> Job:

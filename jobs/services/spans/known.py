@@ -6,10 +6,11 @@ from dataclasses import dataclass, field
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from inventory.models import ExternalReference, Holding
+from inventory.queries.references import noun_of
 from jobs.models import AccessPoint, CableSize, CrewDay, CrewDayStep, Job, Run, Span
 from jobs.services.spans.bulk import chunked
 
-SPAN_NOUN = "jobs.span"
+SPAN_NOUN = noun_of(Span)
 
 
 @dataclass(slots=True)
@@ -105,20 +106,6 @@ def find_loaded_spans(keys: Iterable[int]) -> frozenset[int]:
         found.update(Span.objects.filter(pk__in=chunk, steps__in=steps).values_list("pk", flat=True))
         found.update(Span.objects.filter(pk__in=chunk, run__steps__in=steps).values_list("pk", flat=True))
     return frozenset(found)
-
-
-def find_taken_references(pairs: Iterable[tuple[str, str]]) -> dict[tuple[str, str], int]:
-    """For those (system, identifier) that are in use for a span: the span's key."""
-    by_system: dict[str, list[str]] = {}
-    for system, identifier in pairs:
-        by_system.setdefault(system, []).append(identifier)
-    taken = {}
-    for system, identifiers in by_system.items():
-        for chunk in chunked(identifiers):
-            rows = ExternalReference.objects.filter(noun=SPAN_NOUN, system=system, identifier__in=chunk)
-            for identifier, record_id in rows.values_list("identifier", "record_id"):
-                taken[system, identifier] = int(record_id)
-    return taken
 
 
 def _load_runs(job: Job, names_by_size: dict[int, str]) -> dict[int, KnownRun]:

@@ -7,6 +7,7 @@ from pathlib import Path
 from sys import intern
 
 from inventory.errors import Fault
+from inventory.services.references import DEFAULT_SYSTEM
 from inventory.sheets.columns import Column
 from inventory.sheets.numbers import CellRefused
 from inventory.sheets.reading import read_sheet
@@ -15,7 +16,6 @@ from inventory.sheets.table import FaultList, Record, Table, find_duplicates
 from inventory.units import Amount, convert
 from jobs.models import AccessPoint
 
-DEFAULT_SYSTEM = "design"
 NAME_LENGTH = 64
 UM_PER_M = 1_000_000
 # Told once per so many rows, so that telling costs nothing.

@@ -9,6 +9,7 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from inventory.models import Seal, Unsealed
+from inventory.queries.references import find_by_reference
 from jobs.models import CrewDayStep, Job, Span
 from tests.factories.kits import SmallDay, make_small_day
 
@@ -52,6 +53,18 @@ def test_import_spans_takes_a_list(run: Run, day: SmallDay, span_list: Path) -> 
     assert "2 spans in 1 runs taken for new job J-7." in out
     assert "500 ft (152 m) of sheath: 2 added." in out
     assert Job.objects.get(reference="J-7").customer == day.world.customer
+
+
+def test_import_spans_notes_what_another_system_calls_the_job(run: Run, span_list: Path) -> None:
+    reference = ("--reference", "WO-17", "--reference-system", "dispatch")
+    run("import_spans", str(span_list), "--job", "J-7", "--create-job", *reference)
+    assert find_by_reference(system="dispatch", model=Job, identifier="WO-17") == Job.objects.get()
+    again = ("--reference", "P-1")
+    assert run("import_spans", str(span_list), "--job", "J-7", *again)[2] == 0
+    assert find_by_reference(system="design", model=Job, identifier="P-1") == Job.objects.get()
+    taken = run("import_spans", str(span_list), "--job", "J-8", "--create-job", *again)
+    assert (taken[2], Job.objects.count()) == (1, 1)
+    assert "another job already" in taken[1]
 
 
 def test_import_spans_shows_a_revision_and_stores_nothing_on_a_dry_run(run: Run, span_list: Path) -> None:
