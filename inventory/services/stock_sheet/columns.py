@@ -135,8 +135,14 @@ TERMS_COLUMNS = (
         is_required=False,
     ),
 )
+REFERENCE_COLUMNS = (
+    Column("material_reference", ("material reference",), is_required=False, max_length=160),
+    Column("container_reference", ("container reference",), is_required=False, max_length=160),
+    Column("reference_system", ("reference system",), is_required=False, max_length=64),
+)
 COLUMNS = (
     Column("material", ("material code",), is_required=False, max_length=64),
+    *REFERENCE_COLUMNS,
     *MATERIAL_COLUMNS,
     Column("place", ("place code", "location"), is_required=False, max_length=160),
     *PLACE_COLUMNS,

@@ -21,6 +21,7 @@ from inventory.services.stock_sheet.known import CHUNK
 from inventory.services.stock_sheet.materials import Materials
 from inventory.services.stock_sheet.parties import Parties, Terms
 from inventory.services.stock_sheet.places import Places
+from inventory.services.stock_sheet.references import References
 from inventory.services.stock_sheet.result import StockImport, describe_import
 from inventory.services.stock_sheet.rows import StockRows, in_chunks
 from inventory.sheets import read_sheet
@@ -120,10 +121,12 @@ def _write(
     terms = Terms(rows, materials, parties)
     containers = Containers(rows, materials, parties, ZoneInfo(company.time_zone))
     holdings = StockLines(rows, materials, places, parties, containers)
+    references = References(rows, materials, containers)
     rows.table.raise_if_faulty()
     for introduced in (materials, places, parties, terms):
         introduced.save()
     entries = post_entries(head, holdings.lines)
+    references.save()
     body = {
         "file": head.file,
         "document": head.document,

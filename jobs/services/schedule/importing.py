@@ -12,6 +12,7 @@ from django.db.models import Max
 
 from inventory.models import Actor
 from inventory.queries.company import get_company
+from inventory.services.references import set_reference
 from inventory.services.sealing import record_event
 from jobs.errors import WorkRefused
 from jobs.models import CrewDay, CrewDayStep, Job
@@ -89,6 +90,9 @@ class PlanStore:
         for crew in self._resolver.new_crews.values():
             crew.save(force_insert=True)
         stored = [_store_day(day) for day in self.days]
+        for crew_day, day in zip(stored, self.days, strict=True):
+            for system, identifier in day.references.items():
+                set_reference(system=system, identifier=identifier, record=crew_day)
         self._replace_steps(stored)
         self._mark_done()
         store_needs(zip(stored, self._needs, strict=True))

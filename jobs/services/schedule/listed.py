@@ -6,6 +6,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from inventory.errors import Fault
+from inventory.services.references import DEFAULT_SYSTEM
 from inventory.sheets.cells import read_boolean, read_date
 from inventory.sheets.columns import Column
 from inventory.sheets.numbers import CellRefused
@@ -35,6 +36,8 @@ COLUMNS = (
     Column("span", ("span name",), is_required=False, max_length=64),
     Column("run", ("run name",), is_required=False, max_length=64),
     Column("warehouse", ("kit from",), is_required=False, max_length=160),
+    Column("reference", ("external reference", "ref"), is_required=False, max_length=160),
+    Column("reference_system", ("reference system",), is_required=False, max_length=64),
     Column("done", ("is done", "done at"), is_required=False, max_length=40),
 )
 
@@ -43,6 +46,7 @@ COLUMNS = (
 class ListedStep:
     """One row, its names not yet looked up. `name` is that of the span or run, in `column`.
 
+    `reference` is what another system calls the crew's day, not the step.
     What could not be read is None or empty; such a row is looked at for more faults only. `done_at` is the
     moment at which the step was done; `is_moment_given` where the row says it rather than just yes.
     """
@@ -57,6 +61,8 @@ class ListedStep:
     column: str
     name: str
     warehouse: str
+    reference: str
+    reference_system: str
     done_at: datetime | None
     is_moment_given: bool
 
@@ -104,6 +110,8 @@ def _understand(table: Table, record: Record, clock: Clock) -> ListedStep:
         column=column,
         name=record[column] or "",
         warehouse=record["warehouse"] or "",
+        reference=record["reference"] or "",
+        reference_system=record["reference_system"] or DEFAULT_SYSTEM,
         done_at=done_at,
         is_moment_given=is_moment_given,
     )

@@ -6,6 +6,7 @@ from datetime import date
 
 from inventory.errors import Fault
 from inventory.models import Place
+from inventory.queries.references import find_taken, noun_of
 from jobs.models import Crew, CrewDay, CrewDayStep, Job, Run, Span
 from jobs.services.job_life import OVER_STATES
 from jobs.services.schedule.listed import ListedStep
@@ -36,6 +37,8 @@ class PlannedDay:
     vehicle: Place | None = None
     warehouse: Place | None = None
     steps: list[PlannedStep] = field(default_factory=list)
+    # What other systems call the day.
+    references: dict[str, str] = field(default_factory=dict)
 
     @property
     def is_open(self) -> bool:
@@ -72,6 +75,7 @@ class Resolver:
         self.faults += _twice(self._listed)
         self.faults += _loaded(days)
         self.faults += _planned_elsewhere(days)
+        self.faults += _name_days(days, self._listed)
         return list(days.values())
 
     def _find_day(self, days: dict[tuple[str, date], PlannedDay], step: ListedStep) -> PlannedDay | None:
@@ -291,3 +295,24 @@ def _planned_elsewhere(days: dict[tuple[str, date], PlannedDay]) -> Iterator[Fau
             if replaced is None or not replaced.is_open:
                 message = f"is planned on {other.date} with crew {other.crew}; move it, or list that day too"
                 yield Fault(row.listed.column, row.listed.name, message, row.listed.line)
+
+
+def _name_days(days: dict[tuple[str, date], PlannedDay], listed: list[ListedStep]) -> Iterator[Fault]:
+    """Note what other systems call the days: one name for one day, and a day has one of each system."""
+    noun = noun_of(CrewDay)
+    taken = find_taken(noun, [(step.reference_system, step.reference) for step in listed if step.reference])
+    first: dict[tuple[str, str], PlannedDay] = {}
+    for step in listed:
+        day = days.get((step.crew, step.date)) if step.date is not None else None
+        if day is None or not step.reference:
+            continue
+        name = (step.reference_system, step.reference)
+        before = day.references.setdefault(step.reference_system, step.reference)
+        record = taken.get(name)
+        is_another = record is not None and (day.stored is None or day.stored.pk != record)
+        if before != step.reference:
+            message = f"an earlier row calls the day {before}; make them agree"
+            yield Fault("reference", step.reference, message, step.line)
+        elif is_another or first.setdefault(name, day) is not day:
+            message = f"is what {step.reference_system} calls another crew-day already; give this one its own"
+            yield Fault("reference", step.reference, message, step.line)

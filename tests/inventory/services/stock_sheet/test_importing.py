@@ -20,6 +20,7 @@ from inventory.models import (
 )
 from inventory.money import to_money_millionths
 from inventory.queries.company import NotSetUp
+from inventory.queries.references import find_by_reference, list_references
 from inventory.queries.verification import verify_ledger
 from inventory.services.posting import EntryConflict
 from inventory.services.stock_sheet import import_stock
@@ -318,3 +319,52 @@ def test_import_stock_of_an_unsound_file_is_refused(tmp_path: Path) -> None:
     ]
     with pytest.raises(FaultySheet, match="lead time"):
         take(tmp_path, "material,lead time (weeks)\nfluid,2\n", by=by)
+
+
+REFERENCED = """\
+material,kind,stock unit,density,place,place kind,container,container kind,quantity,unit,unit cost,\
+material reference,container reference,reference system
+fluid,fluid,gal,1020,Yard,warehouse,D-1,drum,55,gal,2,M-7,C-1,accounts
+fluid,,,,Yard,,D-2,drum,0,,,M-7,C-2,accounts
+FLUID,,,,Yard,,D-3,drum,5,gal,2,M-8,,
+"""
+
+
+def test_import_stock_keeps_what_other_systems_call_materials_and_containers(tmp_path: Path) -> None:
+    actor = set_up()
+    take(tmp_path, REFERENCED, by=actor)
+    fluid = Material.objects.get()
+    assert find_by_reference(system="accounts", model=Material, identifier="M-7") == fluid
+    assert find_by_reference(system="design", model=Material, identifier="M-8") == fluid
+    for identifier, label in (("C-1", "D-1"), ("C-2", "D-2")):
+        found = find_by_reference(system="accounts", model=Container, identifier=identifier)
+        assert found == Container.objects.get(label=label)
+    take(tmp_path, REFERENCED.replace("M-7", "M-9"), by=actor, moment=at(1))
+    assert [row.identifier for row in list_references(fluid)] == ["M-9", "M-8"]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "line", "column"),
+    [
+        ("C-2", "C-1", 3, "container reference"),
+        (",M-7,C-2", ",M-6,C-2", 3, "material reference"),
+        ("FLUID,,,,Yard,,D-3,drum,5,gal,2,M-8,", ",,,,Yard,,D-3,drum,0,,,M-8,", 4, "material"),
+    ],
+)
+def test_import_stock_refuses_references_that_do_not_stand_for_one(
+    tmp_path: Path, before: str, after: str, line: int, column: str
+) -> None:
+    actor = set_up()
+    take(tmp_path, REFERENCED, by=actor)
+    assert before in REFERENCED
+    (fault,) = refuse(tmp_path, REFERENCED.replace(before, after), by=actor)
+    assert (fault.line, fault.pointer) == (line, column)
+
+
+def test_import_stock_refuses_what_is_called_so_elsewhere_in_the_book(tmp_path: Path) -> None:
+    actor = set_up()
+    take(tmp_path, REFERENCED, by=actor)
+    text = "\n".join(REFERENCED.replace("C-2", "C-1").splitlines()[i] for i in (0, 2))
+    (fault,) = refuse(tmp_path, text, by=actor)
+    assert (fault.line, fault.pointer, fault.value) == (2, "container reference", "C-1")
+    assert "calls another container already" in fault.message

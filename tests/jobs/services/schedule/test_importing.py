@@ -8,6 +8,7 @@ import pytest
 
 from inventory.errors import BadInput
 from inventory.models import Requirement
+from inventory.queries.references import find_by_reference, list_references
 from jobs.models import Crew, CrewDay, CrewDayStep, Job, Run, Span
 from jobs.services.schedule import import_schedule, importing
 from tests.factories.jobs import make_crew
@@ -346,3 +347,32 @@ def test_import_schedule_refuses_days_that_others_changed_meanwhile(
     with pytest.raises(importing.PlansChangedMeanwhile):
         take(f"{HEADER}\n2026-03-03,north,extract,J-1,S2,\n")
     assert _plan() == before
+
+
+NAMED = "date,crew,step,job,span,reference,reference system\n"
+
+
+def test_import_schedule_keeps_what_other_systems_call_a_day(take: Any) -> None:
+    rows = "2026-03-03,north,extract,J-1,S1,D-17,dispatch\n2026-03-03,north,extract,J-1,S2,D-17,dispatch\n"
+    take(NAMED + rows)
+    day = CrewDay.objects.get()
+    assert find_by_reference(system="dispatch", model=CrewDay, identifier="D-17") == day
+    take(NAMED + rows.replace("D-17", "D-18"))
+    assert [row.identifier for row in list_references(day)] == ["D-18"]
+
+
+def test_import_schedule_refuses_one_name_for_two_days(take: Any) -> None:
+    rows = "2026-03-03,north,extract,J-1,S1,D-1,\n2026-03-04,north,extract,J-1,S2,D-1,\n"
+    ((line, pointer, message),) = _faults(take, NAMED + rows)
+    assert (line, pointer) == (3, "reference")
+    assert "calls another crew-day already" in message
+    take(NAMED + rows.splitlines()[0])
+    ((line, pointer, _),) = _faults(take, NAMED + rows.splitlines()[1])
+    assert (line, pointer) == (2, "reference")
+
+
+def test_import_schedule_refuses_two_names_for_one_day(take: Any) -> None:
+    rows = "2026-03-03,north,extract,J-1,S1,D-1,\n2026-03-03,north,extract,J-1,S2,D-2,\n"
+    ((line, _, message),) = _faults(take, NAMED + rows)
+    assert line == 3
+    assert "calls the day D-1" in message
