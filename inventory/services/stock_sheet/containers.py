@@ -49,6 +49,8 @@ class Containers:
         is_lot = Kind.LOT in kinds
         seen: dict[str, Record] = {}
         for record in records:
+            if record.refused & {"place", "material"}:
+                continue
             place = fold_code(record["place"] or "")
             key = place if is_lot else ""
             first = seen.setdefault(key, record)

@@ -63,7 +63,7 @@ class StockLines:
         self._check_totals()
 
     def _read(self, record: Record) -> StockLine | None:
-        if record["quantity"] is None:
+        if record["quantity"] is None and "quantity" not in record.refused:
             self._check_introduction(record)
             return None
         if not record["place"]:
@@ -86,7 +86,9 @@ class StockLines:
             self.rows.complain(
                 record, "quantity", "is empty, and the row has a unit cost; say how much it is"
             )
-        elif not any(record[column] for column in ("material", "place", "supplier", "owner")):
+        elif record.is_sound and not any(
+            record[column] for column in ("material", "place", "supplier", "owner")
+        ):
             self.rows.complain(record, "material", "is empty, and so is all that the row could be about")
 
     def _material_of(self, record: Record, container: Container | None) -> Material | None:

@@ -148,7 +148,7 @@ class Terms:
             compare(self.rows, what, statement, on_file)
             return
         missing = [column for column in ("unit_price", "lead_time") if column not in statement.values]
-        for column in missing:
+        for column in missing if not self.rows.is_doubtful("supplier", supplier.code) else ():
             message = f"is needed to buy {material.code} from {supplier.code}"
             self.rows.complain(statement.first, column, message)
         if not missing:

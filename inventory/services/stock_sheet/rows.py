@@ -9,13 +9,32 @@ from math import isclose
 from typing import Any
 
 from inventory.errors import Fault
-from inventory.services.stock_sheet.columns import COLUMNS, HEADER_UNITS, IN_STOCK_UNIT
+from inventory.services.stock_sheet.columns import (
+    COLUMNS,
+    CONTAINER_COLUMNS,
+    HEADER_UNITS,
+    IN_STOCK_UNIT,
+    MATERIAL_COLUMNS,
+    PLACE_COLUMNS,
+    TERMS_COLUMNS,
+)
 from inventory.sheets import Record, Sheet, Table
 from inventory.units import Amount, BadAmount, find_unit, parse_amount, to_millionths, unit_label
 
 _LETTERS_OR_SIGNS = re.compile(r"[^\W\d_]|['\"’”′″]")
 _REMARK = re.compile(r"[(\[{]\s*(.+?)\s*[)\]}]\s*$")
 NAMES = ("material", "place", "container", "owner", "supplier")
+# The columns in which a row introduces what it names.
+INTRODUCED_BY = {
+    name: frozenset(column.name for column in columns)
+    for name, columns in (
+        ("material", MATERIAL_COLUMNS),
+        ("place", PLACE_COLUMNS),
+        ("container", CONTAINER_COLUMNS),
+        ("owner", ()),
+        ("supplier", TERMS_COLUMNS),
+    )
+}
 
 
 def fold_code(text: str) -> str:
@@ -24,20 +43,23 @@ def fold_code(text: str) -> str:
 
 
 class StockRows:
-    """All sound rows of the sheet, and the list that every later check adds its faults to.
+    """All rows of the sheet, and the list that every later check adds its faults to.
 
-    `doubtful` are the codes that faulty rows speak of: what they would have introduced is not known, so
-    nobody is told that it is missing.
+    Rows with cells that cannot be read are among them, so that all that is wrong with them is told at once.
+    `doubtful` are the codes of which rows say something that cannot be read: it may be just what would
+    introduce them, so nobody is told that it is missing.
     """
 
     def __init__(self, sheet: Sheet, *, currency: str) -> None:
         self.table = Table(sheet, COLUMNS, default_units=dict.fromkeys(IN_STOCK_UNIT, "1"), currency=currency)
         self._check_headers()
-        self.records = list(self.table)
+        self.records = list(self.table.read_rows())
         self.doubtful = self._gather_doubtful(sheet)
 
     def complain(self, record: Record, column: str, message: str) -> None:
-        """Add a fault about one cell."""
+        """Add a fault about one cell, unless it could not be read, which has been told."""
+        if column in record.refused:
+            return
         self.table.faults.add(self.table.make_fault(record, column, message))
 
     def naming(self, column: str) -> dict[str, list[Record]]:
@@ -64,7 +86,8 @@ class StockRows:
         the goods are counted in pieces. Elsewhere a gallon could be taken for a litre.
         """
         amount = record[column]
-        if amount is None:
+        # What a bare number is in may stand in the very cell that could not be read.
+        if amount is None or (not record.is_sound and self._is_bare(record, column)):
             return None, None
         try:
             if self._is_bare(record, column):
@@ -118,15 +141,17 @@ class StockRows:
 
     def _gather_doubtful(self, sheet: Sheet) -> dict[str, set[str]]:
         doubtful: dict[str, set[str]] = {name: set() for name in NAMES}
-        faulty = {fault.line for fault in self.table.faults.kept}
-        # Past the limit of kept faults it is not known which rows are faulty: then all others are.
-        sound = {record.line for record in self.records} if self.table.faults else set()
+        for record in self.records:
+            for name in NAMES if record.refused else ():
+                if record[name] and not record.refused.isdisjoint(INTRODUCED_BY[name]):
+                    doubtful[name].add(fold_code(record[name]))
+        read = {record.line for record in self.records}
+        # Rows whose cells cannot be told apart may speak of anything that stands in them.
         for row in sheet if self.table.faults and not self.table.match.faults else ():
-            if row.line in faulty or row.line not in sound:
-                for name in NAMES:
-                    position = self.table.match.positions.get(name)
-                    if position is not None and row.texts[position].strip():
-                        doubtful[name].add(fold_code(row.texts[position]))
+            for name in NAMES if row.line not in read else ():
+                position = self.table.match.positions.get(name)
+                if position is not None and row.texts[position].strip():
+                    doubtful[name].add(fold_code(row.texts[position]))
         return doubtful
 
 

@@ -184,6 +184,7 @@ def test_import_stock_names_the_faults_of_all_rows_in_one_go(tmp_path: Path) -> 
     assert faults_of(tmp_path, *rows) == [
         (2, "quantity", "lots"),
         (3, "material", "x"),
+        (4, "quantity", "5 psi"),
         (5, "place", "Ghost"),
     ]
 
@@ -236,3 +237,24 @@ def test_import_stock_takes_known_attributes_in_any_unit(tmp_path: Path) -> None
 
 def test_fold_code_makes_spellings_of_a_code_the_same() -> None:
     assert fold_code(" D-1 ") == fold_code("d-1")
+
+
+def test_import_stock_names_what_else_is_wrong_with_a_row_it_cannot_read(tmp_path: Path) -> None:
+    rows = [
+        COUNTED,
+        "material=fluid density=900 place=Ghost quantity=lots unit_cost=cheap",
+        "material=p kind=projectile diameter=wide place=Yard quantity=3 unit_cost=1 role=union",
+        "material=fluid place=Yard container=D-1 container_kind=barrel quantity=5_psi",
+        "kind=paint quantity=5",
+    ]
+    assert faults_of(tmp_path, *rows) == [
+        (3, "quantity", "lots"),
+        (3, "unit cost", "cheap"),
+        (3, "density", "900"),
+        (3, "place", "Ghost"),
+        (4, "diameter", "wide"),
+        (4, "role", "union"),
+        (5, "container kind", "barrel"),
+        (6, "kind", "paint"),
+        (6, "place", ""),
+    ]
