@@ -263,7 +263,7 @@ def find_last_unit_cost(material: Material, owner_id: int) -> Fraction:
             value__gt=0,
             quantity__gt=0,
         )
-        .order_by("-entry_id")
+        .order_by("-entry_id", "-line")
         .values_list("value", "quantity")
         .first()
     )
