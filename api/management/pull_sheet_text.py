@@ -9,12 +9,12 @@ from rich.table import Table
 from rich.text import Text
 
 from jobs.queries.kit_stock import Pick
-from jobs.queries.pull_sheet import PullSheet, SheetLine, show_quantity
+from jobs.queries.pull_sheet import PlannedCrewDay, PullSheet, SheetLine, show_quantity
 
 
 def lay_out_pull_sheet(sheet: PullSheet) -> Group:
     """The whole sheet, one part below the other."""
-    parts: list[RenderableType] = [*_heading(sheet), _steps(sheet)]
+    parts: list[RenderableType] = [*_heading(sheet), lay_out_steps(sheet)]
     if sheet.remarks:
         parts.append(_list("Look at the plan", sheet.remarks))
     if sheet.lines:
@@ -31,13 +31,14 @@ def _heading(sheet: PullSheet) -> Iterator[Text]:
     yield Text("")
 
 
-def _steps(sheet: PullSheet) -> Table:
+def lay_out_steps(day: PlannedCrewDay) -> Table:
+    """The steps of a day as a table; those that are not to be done are dim."""
     table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column(justify="right")
     table.add_column(no_wrap=False)
     table.add_column(ratio=1)
     table.add_column()
-    for step in sheet.steps:
+    for step in day.steps:
         style = "dim" if step.is_stopped else ""
         row = (str(step.position), step.title, step.detail, step.job)
         table.add_row(*(Text(cell, style=style) for cell in row))

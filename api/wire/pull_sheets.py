@@ -4,22 +4,29 @@ from typing import Any
 
 from api.wire.amounts import quantity_json
 from jobs.queries.kit_stock import Pick
-from jobs.queries.pull_sheet import PullSheet, SheetLine, SheetStep
+from jobs.queries.pull_sheet import PlannedCrewDay, PullSheet, SheetLine, SheetStep
 
 
 def pull_sheet_body(sheet: PullSheet) -> dict[str, Any]:
     """Everything on the sheet, in the order of work."""
     return {
-        "crew": {"code": sheet.crew_code, "name": sheet.crew_name},
-        "date": sheet.date.isoformat(),
-        "vehicle": sheet.vehicle,
-        "warehouse": sheet.warehouse,
-        "state": sheet.state,
-        "steps": [_step(step) for step in sheet.steps],
+        **crew_day_body(sheet),
         "lines": [_line(line) for line in sheet.lines],
         "shortages": [_shortage(line) for line in sheet.shortages],
         "remarks": sheet.remarks,
         "cautions": sheet.cautions,
+    }
+
+
+def crew_day_body(day: PlannedCrewDay) -> dict[str, Any]:
+    """Who works when, from which truck and yard, and the steps in order."""
+    return {
+        "crew": {"code": day.crew_code, "name": day.crew_name},
+        "date": day.date.isoformat(),
+        "vehicle": day.vehicle,
+        "warehouse": day.warehouse,
+        "state": day.state,
+        "steps": [_step(step) for step in day.steps],
     }
 
 

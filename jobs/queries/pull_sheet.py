@@ -64,8 +64,8 @@ class SheetLine:
 
 
 @dataclass(frozen=True)
-class PullSheet:
-    """Everything on one sheet, in the order of work."""
+class PlannedCrewDay:
+    """One crew's day with the steps that are still to be done."""
 
     crew_code: str
     crew_name: str
@@ -74,6 +74,12 @@ class PullSheet:
     warehouse: str
     state: str
     steps: list[SheetStep]
+
+
+@dataclass(frozen=True)
+class PullSheet(PlannedCrewDay):
+    """A crew's day and everything that it takes along, in the order of work."""
+
     lines: list[SheetLine]
     cautions: list[str]
     remarks: list[str] = field(default_factory=list)

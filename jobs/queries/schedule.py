@@ -1,24 +1,10 @@
 """Who does what on which day."""
 
-from dataclasses import dataclass
 from datetime import date
 
 from jobs.models import CrewDay
 from jobs.queries.day_work import load_day_work
-from jobs.queries.pull_sheet import SheetStep, list_steps
-
-
-@dataclass(frozen=True)
-class PlannedCrewDay:
-    """One crew's day with the steps that are still to be done."""
-
-    crew_code: str
-    crew_name: str
-    date: date
-    vehicle: str
-    warehouse: str
-    state: str
-    steps: list[SheetStep]
+from jobs.queries.pull_sheet import PlannedCrewDay, list_steps
 
 
 def list_schedule(

@@ -9,13 +9,15 @@ from typing import Any
 from django.core.management.base import CommandParser
 from django.utils import timezone
 from rich.console import Group, RenderableType
-from rich.table import Table
 from rich.text import Text
 
 from api.management.base import SpanstockCommand, iso_date
+from api.management.pull_sheet_text import lay_out_steps
+from api.wire.pull_sheets import crew_day_body
 from inventory.queries.company import get_today
 from jobs.models import CrewDayStep
-from jobs.queries.schedule import PlannedCrewDay, list_schedule
+from jobs.queries.pull_sheet import PlannedCrewDay
+from jobs.queries.schedule import list_schedule
 from jobs.services.schedule import ScheduleImport, import_schedule, move_step
 
 
@@ -99,7 +101,7 @@ class Command(SpanstockCommand):
         if isinstance(answer, CrewDayStep):
             day = answer.crew_day
             return {"crew": day.crew.code, "date": day.date.isoformat(), "position": answer.position}
-        return [_day_body(day) for day in answer.days]
+        return [crew_day_body(day) for day in answer.days]
 
     def to_text(self, answer: Any) -> RenderableType:
         if isinstance(answer, ScheduleImport):
@@ -134,38 +136,10 @@ def _say_empty(listing: _Listing) -> str:
     )
 
 
-def _day_body(day: PlannedCrewDay) -> dict[str, Any]:
-    return {
-        "crew": {"code": day.crew_code, "name": day.crew_name},
-        "date": day.date.isoformat(),
-        "vehicle": day.vehicle,
-        "warehouse": day.warehouse,
-        "state": day.state,
-        "steps": [
-            {
-                "position": step.position,
-                "kind": step.kind,
-                "title": step.title,
-                "detail": step.detail,
-                "job": step.job,
-                "is_stopped": step.is_stopped,
-            }
-            for step in day.steps
-        ],
-    }
-
-
 def _day_text(day: PlannedCrewDay) -> Iterator[RenderableType]:
     yield Text(f"{day.date:%a} {day.date}  {day.crew_name} ({day.crew_code})", style="bold")
     yield Text(f"{day.vehicle}, kit from {day.warehouse}; {day.state}")
-    table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column(justify="right", width=3)
-    table.add_column()
-    table.add_column(ratio=1)
-    table.add_column()
-    for step in day.steps:
-        row = (str(step.position), step.title, step.detail, step.job)
-        table.add_row(*(Text(cell, style="dim" if step.is_stopped else "") for cell in row))
+    table = lay_out_steps(day)
     if not day.steps:
         table.add_row("", Text("all done"), "", "")
     yield table
