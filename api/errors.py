@@ -18,6 +18,7 @@ from rest_framework.response import Response
 from inventory.errors import BadInput, Fault, NotFound, SpanstockError
 from inventory.queries.access import NotAllowed
 from inventory.queries.company import NotSetUp
+from inventory.services.posting.errors import BookBusy
 
 logger = logging.getLogger(__name__)
 PROBLEM_TYPE = "application/problem+json"
@@ -40,6 +41,7 @@ class TooLarge(SpanstockError):
 # things: it would have been taken at another time.
 STATUSES: Mapping[type[SpanstockError], HTTPStatus] = {
     SpanstockError: HTTPStatus.CONFLICT,
+    BookBusy: HTTPStatus.SERVICE_UNAVAILABLE,
     BadInput: HTTPStatus.BAD_REQUEST,
     NotAllowed: HTTPStatus.FORBIDDEN,
     NotFound: HTTPStatus.NOT_FOUND,

@@ -66,7 +66,9 @@ def verify_ledger(progress: Progress = lambda _name, _done, _total: None) -> Ite
     Reads every movement once, in a stream: memory grows with the number of holdings, not of movements.
     """
     for name in find_missing_triggers(connection):
-        yield Difference("trigger", f"The trigger {name} is missing: rows could be changed. Run migrate.")
+        yield Difference(
+            "trigger", f"The trigger {name} is missing or was changed: rows could be altered. Run migrate."
+        )
     holdings, pools, rule_breaks = _add_up(progress)
     yield from rule_breaks
     yield from _compare_holdings(holdings)

@@ -33,7 +33,7 @@ def find_or_set_up_company(
         message = "is not a time zone; give one such as America/Chicago or Europe/Madrid"
         raise BadInput.of([Fault("/time_zone", time_zone, message)]) from None
     if not (len(currency) == 3 and currency.isascii() and currency.isupper()):
-        message = "is not a currency; give three capital letters as in ISO 4217, such as USD"
+        message = "is not a code of three capital letters; give the one of ISO 4217, such as USD"
         raise BadInput.of([Fault("/currency", currency, message)])
     party = Party.objects.create(code=code, name=name, is_company=True)
     make_special_places()

@@ -258,6 +258,7 @@ def find_last_unit_cost(material: Material, owner_id: int) -> Fraction:
     last = (
         Movement.objects.filter(
             source_place__kind=Place.Kind.SUPPLIER,
+            entry__reversed_by__isnull=True,
             material=material,
             owner=owner_id,
             value__gt=0,
@@ -276,10 +277,17 @@ def find_unit_cost_brought(head: HeadKey, lot_id: int) -> Fraction:
     """Return what a unit cost on its way to a use place, on average.
 
     The pool there may be dearer: fluid that came back as recovered leaves most of its cost with the work,
-    and that must not go back with what comes back unused.
+    and that must not go back with what comes back unused. Nor must revaluations and what was undone.
     """
     brought = Movement.objects.filter(
-        target_place=head.place_id, material=head.material_id, owner=head.owner_id, lot=lot_id or None
+        target_place=head.place_id,
+        material=head.material_id,
+        owner=head.owner_id,
+        lot=lot_id or None,
+        quantity__gt=0,
+        # What was undone never came, nor did what its undoing gave back.
+        entry__reversed_by__isnull=True,
+        entry__reverses__isnull=True,
     ).aggregate(quantity=Sum("quantity"), value=Sum("value"))
     return Fraction(int(brought["value"] or 0), int(brought["quantity"] or 0) or 1)
 

@@ -57,6 +57,12 @@ class AlreadyReversed(BadInput):
     code = "already_reversed"
 
 
+class BookBusy(SpanstockError):
+    """Others kept writing the same rows first; the same request will be taken later."""
+
+    code = "book_busy"
+
+
 class WrongMaterial(BadInput):
     """A reel or lot is of one material for good; another cannot come from it or go into it."""
 

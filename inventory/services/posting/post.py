@@ -29,17 +29,16 @@ from inventory.services.posting.book import (
     lock_heads,
     refuse_overflow,
 )
-from inventory.services.posting.errors import EntryConflict, LabelTaken, WrongMaterial
+from inventory.services.posting.errors import BookBusy, EntryConflict, LabelTaken, WrongMaterial
 from inventory.services.posting.keys import HeadKey
 from inventory.services.posting.plan import plan
 from inventory.services.posting.request import Posting
+from inventory.services.posting.retries import may_retry, pause
 from inventory.services.posting.rows import Rows, insert_rows
 from inventory.services.posting.scribe import Draft
 
 # An entry meets a handful of unforeseen rows at most; more turns mean a fault in the planner.
 MOST_TURNS = 40
-# What PostgreSQL answers when two transactions waited for each other or could not be ordered.
-RETRIED_STATES = frozenset({"40001", "40P01"})
 MOVEMENT_COLUMNS = tuple(field.attname for field in Movement._meta.concrete_fields if not field.primary_key)
 
 
@@ -60,12 +59,13 @@ def post(posting: Posting) -> Entry:
         If a plan asks for what is not there.
     GoodsMovedOn
         If what is to be reversed has moved on.
+    BookBusy
+        If others kept getting in the way; nothing was changed.
     """
-    _refuse_wrong_material(posting)
     heads = _foresee_heads(posting)
     makes_missing = False
     clashes = 0
-    for _turn in range(MOST_TURNS):
+    for turn in range(MOST_TURNS):
         try:
             with transaction.atomic():
                 return _post_under_lock(posting, heads, makes_missing=makes_missing)
@@ -78,9 +78,10 @@ def post(posting: Posting) -> Entry:
             if clashes > 1:
                 raise
         except OperationalError as error:
-            if connection.in_atomic_block or not _may_retry(error):
+            if connection.in_atomic_block or not may_retry(error):
                 raise
-    raise AssertionError(f"entry {posting.uuid} needs ever more locks")
+            pause(turn)
+    raise BookBusy("The book is too busy to take this entry now. Nothing was changed: send it again.")
 
 
 def _refuse_wrong_material(posting: Posting) -> None:
@@ -97,16 +98,13 @@ def _refuse_wrong_material(posting: Posting) -> None:
             )
 
 
-def _may_retry(error: OperationalError) -> bool:
-    return getattr(error.__cause__, "sqlstate", None) in RETRIED_STATES
-
-
 def _post_under_lock(posting: Posting, heads: frozenset[HeadKey], *, makes_missing: bool) -> Entry:
     places = _places_of(posting, heads)
     pools = lock_heads(heads, places, makes_missing=makes_missing)
     known_key, time_zone, has_promises = _look_up(posting, heads)
     if known_key is not None:
         return _accept_again(posting, Entry.objects.get(pk=known_key))
+    _refuse_wrong_material(posting)
     _refuse_taken_labels(posting)
     for container in posting.new_containers:
         _save_anew(container)

@@ -12,7 +12,7 @@ from django.db import IntegrityError, OperationalError, connection, transaction
 from inventory.models import Actor, Company, DomainEvent, Holding
 from inventory.queries.company import get_company
 from inventory.services.posting import EntryConflict
-from inventory.services.posting.post import RETRIED_STATES
+from inventory.services.posting.retries import may_retry, pause
 from inventory.services.sealing import record_event
 from inventory.services.stock_sheet.containers import Containers
 from inventory.services.stock_sheet.entries import ImportHead, ReportProgress, post_entries
@@ -102,11 +102,12 @@ def _take_turns(write: Callable[[], StockImport], rows: StockRows) -> StockImpor
         except (IntegrityError, OperationalError) as error:
             if connection.in_atomic_block or turn == _MOST_TURNS or not _is_clash(error):
                 raise
+            pause(turn)
     raise AssertionError("every turn returns or raises")
 
 
 def _is_clash(error: IntegrityError | OperationalError) -> bool:
-    return isinstance(error, IntegrityError) or getattr(error.__cause__, "sqlstate", None) in RETRIED_STATES
+    return isinstance(error, IntegrityError) or may_retry(error)
 
 
 def _write(

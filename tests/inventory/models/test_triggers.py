@@ -181,3 +181,24 @@ def test_the_database_refuses_a_change_of_a_fixed_column(filled_book: None, tabl
 def test_the_database_lets_other_columns_change(filled_book: None) -> None:
     assert Place.objects.update(name="Renamed") > 0
     assert Material.objects.filter(holdings__isnull=True).update(cost_formula="fifo") > 0
+
+
+@pytest.mark.django_db(transaction=True)
+def test_find_missing_triggers_names_one_that_does_nothing_any_more() -> None:
+    """The same name with nothing in it: on SQLite one trigger, on PostgreSQL the function behind them."""
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(
+                "CREATE OR REPLACE FUNCTION inventory_refuse_change() RETURNS trigger LANGUAGE plpgsql"
+                " AS $$ BEGIN RETURN NEW; END $$"
+            )
+        else:
+            cursor.execute("DROP TRIGGER inventory_entry_refuses_update")
+            cursor.execute(
+                "CREATE TRIGGER inventory_entry_refuses_update BEFORE UPDATE ON inventory_entry"
+                " BEGIN SELECT 1; END"
+            )
+    missing = find_missing_triggers(connection)
+    assert len(missing) == (2 * len(IMMUTABLE_TABLES) if connection.vendor == "postgresql" else 1)
+    make_triggers(connection)
+    assert find_missing_triggers(connection) == []

@@ -332,3 +332,48 @@ def test_decant_measures_a_vessel_without_material_in_litres() -> None:
     fits = Line(world.fluid, gal(15), End(world.warehouse, drum), End(world.warehouse, vessel))
     decant(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[fits])
     assert held(world.warehouse, world.fluid, vessel) == 15_000_000
+
+
+def test_book_short_is_priced_without_receipts_that_were_undone() -> None:
+    world = make_world()
+    world.loose(world.projectile, each(10), cost=10)
+    world.loose(world.projectile, each(10), cost=100, hours=1)
+    reverse(id=uuid4(), by=world.actor, entry=Entry.objects.latest("key"), reason="typed a nought too many")
+    line = Line(world.projectile, each(12), End(world.warehouse), End(world.span))
+    entry = draw(id=uuid4(), by=world.actor, occurred_at=at(2), lines=[line], as_report=True)
+    # Ten at 1 were there; the two that were not are taken at the 1 that stands, not at the 10 undone.
+    assert entry.movements.get(purpose="book_short").value == 2_000_000
+
+
+def test_return_costs_what_the_standing_draw_cost() -> None:
+    world = make_world()
+    world.loose(world.projectile, each(10), cost=100)
+    out = Line(world.projectile, each(4), End(world.warehouse), End(world.span))
+    wrong = draw(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[out])
+    reverse(id=uuid4(), by=world.actor, entry=wrong, reason="wrong day")
+    write_down = Place.objects.get(code="write-down")
+    down = Revaluation(world.projectile, world.warehouse, -50_000_000)
+    revalue(id=uuid4(), by=world.actor, occurred_at=at(2), changes=[down], against=write_down, reason="damp")
+    draw(id=uuid4(), by=world.actor, occurred_at=at(3), lines=[out])
+    up = Revaluation(world.projectile, world.span, 8_000_000)
+    supplier = world.supplier
+    revalue(id=uuid4(), by=world.actor, occurred_at=at(4), changes=[up], against=supplier, reason="freight")
+    back = Line(world.projectile, each(2), End(world.span), End(world.warehouse))
+    entry = return_goods(id=uuid4(), by=world.actor, occurred_at=at(5), lines=[back])
+    # Two of the four drawn at 5 each, neither the 10 of the undone draw nor a share of the late freight.
+    assert entry.movements.get().value == 10_000_000
+    assert_book_is_whole()
+
+
+def test_draw_again_under_a_used_id_is_a_conflict_before_anything_else_is_judged() -> None:
+    world = make_world()
+    drum = world.drum("D1", 10)
+    reel = Container.objects.create(
+        label="R1", kind="reel", material=world.fibre, owner=world.company, place=world.warehouse
+    )
+    id = uuid4()
+    line = Line(world.fluid, gal(1), End(world.warehouse, drum), End(world.span))
+    draw(id=id, by=world.actor, occurred_at=at(1), lines=[line])
+    other = Line(world.fluid, gal(1), End(world.warehouse, reel), End(world.span))
+    with pytest.raises(EntryConflict):
+        draw(id=id, by=world.actor, occurred_at=at(1), lines=[other])
