@@ -24,7 +24,8 @@ def read_sheet(path: str | Path, *, sheet_name: str | None = None) -> Sheet:
     """Open a CSV, XLSX or GeoJSON file; of a workbook the sheet named, else its first one."""
     place = Path(path)
     if not place.is_file():
-        raise UnreadableSheet(f"there is no file {place.name}")
+        what = "it is not a plain file" if place.exists() else "there is no such file"
+        raise UnreadableSheet(f"{place.name} cannot be read: {what}")
     check_file_size(place)
     with place.open("rb") as file:
         start = file.read(1024)

@@ -88,8 +88,8 @@ def test_read_sheet_refuses_what_is_no_sheet(tmp_path: Path, content: bytes, rea
 
 
 def test_read_sheet_refuses_a_missing_file_and_a_folder(tmp_path: Path) -> None:
-    for path in (tmp_path / "none.csv", tmp_path):
-        with pytest.raises(UnreadableSheet, match="there is no file"):
+    for path, reason in ((tmp_path / "none.csv", "there is no such file"), (tmp_path, "not a plain file")):
+        with pytest.raises(UnreadableSheet, match=reason):
             read_sheet(path)
 
 
