@@ -4,8 +4,8 @@ from django.db import transaction
 
 from inventory.models import Container, Holding, Material, Party, Place, Reservation
 from inventory.services.posting import NotEnoughHeld, PromisedToAnother
-from inventory.services.posting.book import lock_heads
 from inventory.services.posting.keys import HeadKey
+from inventory.services.posting.locking import lock_heads
 from inventory.units import format_millionths
 
 

@@ -1,6 +1,6 @@
 """The part of the book that one entry touches, read under lock and changed in memory."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
@@ -18,19 +18,12 @@ from inventory.models import (
     Reservation,
 )
 from inventory.services.posting.keys import HeadKey, HoldingKey, PoolKey
+from inventory.services.posting.locking import MoreLocksNeeded, UnderLock
 from inventory.services.posting.rows import Rows
 from inventory.units import AmountOutOfRange
 
 # A BigInteger holds 9.2e18.
 LARGEST_SUM = 9 * 10**18
-
-
-class MoreLocksNeeded(Exception):
-    """The entry touches rows that were not foreseen: start again and lock them in order."""
-
-    def __init__(self, heads: Iterable[HeadKey]) -> None:
-        super().__init__("more locks needed")
-        self.heads = frozenset(heads)
 
 
 @dataclass
@@ -124,21 +117,23 @@ class Book:
 
 def load_book(
     *,
+    under_lock: UnderLock,
     heads: frozenset[HeadKey],
     containers: Collection[Container],
     materials: Collection[Material],
-    has_promises: bool,
 ) -> Book:
-    """Read what the locked heads cover. Call it only while they are locked (see `lock_heads`)."""
+    """Make the book of what was read under lock, with the vessels and lots that it needs besides."""
     book = Book(heads=heads)
-    vessels = [container.pk for container in containers if container.stands_somewhere]
+    for key, (quantity, value) in under_lock.pools.items():
+        book.pools[PoolKey(key, 0)] = PoolState(quantity, value)
+    for holding, (quantity, counted_at, is_unsettled) in under_lock.holdings.items():
+        book.holdings[holding] = HoldingState(quantity, counted_at, is_unsettled)
     ids = sorted({container.pk for container in containers})
     if ids:
-        rows = Container.objects.select_for_update(no_key=True, of=("self",)).filter(pk__in=ids)
-        book.containers = {row.pk: row for row in rows.select_related("place").order_by("pk")}
-    _load_holdings(book, vessels, [container for container in containers if not container.stands_somewhere])
+        rows = Container.objects.filter(pk__in=ids).select_related("place").order_by("pk")
+        book.containers = {row.pk: row for row in rows}
     _load_lots(book, _costed_by_lot(heads, materials))
-    if has_promises:
+    if under_lock.has_promises:
         book.reservations = list(find_promises(heads))
     return book
 
@@ -148,19 +143,6 @@ def find_promises(heads: frozenset[HeadKey]) -> QuerySet[Reservation]:
     return Reservation.objects.filter(
         place__in={head.place_id for head in heads}, material__in={head.material_id for head in heads}
     )
-
-
-def _load_holdings(book: Book, vessel_ids: list[int], lots: list[Container]) -> None:
-    keys = [head.text() for head in book.heads]
-    keys += [head.text(lot.pk) for head in book.heads for lot in lots if lot.material_id == head.material_id]
-    # Looked up by primary key alone where no vessel is touched, which is the usual posting.
-    condition = Q(key__in=keys) | Q(container__in=vessel_ids) if vessel_ids else Q(key__in=keys)
-    rows = Holding.objects.filter(condition).values_list(
-        "place_id", "material_id", "owner_id", "container_id", "quantity", "counted_at", "is_unsettled"
-    )
-    for place, material, owner, container, quantity, counted_at, is_unsettled in rows:
-        key = HoldingKey(HeadKey(place, material, owner), container or 0)
-        book.holdings[key] = HoldingState(quantity, counted_at, is_unsettled)
 
 
 def _costed_by_lot(heads: frozenset[HeadKey], materials: Collection[Material]) -> set[int]:
@@ -185,53 +167,6 @@ def _load_lots(book: Book, material_ids: set[int]) -> None:
         if head in book.heads and row.lot is not None:
             book.pools[PoolKey(head, row.lot.pk)] = PoolState(row.quantity, row.value)
             book.lots[row.lot.pk] = row.lot
-
-
-def lock_heads(
-    heads: frozenset[HeadKey], places: dict[int, Place], *, makes_missing: bool = True
-) -> dict[PoolKey, PoolState]:
-    """Lock every head in one order, making those that are missing first, in the same order.
-
-    Rows are made before any is locked: whoever inserts a row holds it until commit, so inserting between
-    locks would let two entries wait for each other. Since rows are seldom missing, `post` tries without
-    looking for them first and, where `MoreLocksNeeded` says that some are, gives its locks back and starts
-    again.
-    """
-    if makes_missing:
-        _make_missing(heads, places)
-    rows = (
-        CostPool.objects.select_for_update(no_key=True)
-        .filter(key__in=[head.text() for head in heads])
-        .order_by("place_id", "material_id", "owner_id")
-        .values_list("place_id", "material_id", "owner_id", "quantity", "value")
-    )
-    pools = {
-        PoolKey(HeadKey(place, material, owner), 0): PoolState(quantity, value)
-        for place, material, owner, quantity, value in rows
-    }
-    if len(pools) < len(heads):
-        raise MoreLocksNeeded(heads)
-    return pools
-
-
-def _make_missing(heads: frozenset[HeadKey], places: dict[int, Place]) -> None:
-    keys = {head.text(): head for head in sorted(heads)}
-    standing = set(CostPool.objects.filter(key__in=keys).values_list("key", flat=True))
-    missing = [
-        CostPool(
-            key=key,
-            place_id=head.place_id,
-            material_id=head.material_id,
-            owner_id=head.owner_id,
-            quantity=0,
-            value=0,
-            is_kept=places[head.place_id].keeps_stock,
-        )
-        for key, head in keys.items()
-        if key not in standing
-    ]
-    if missing:
-        CostPool.objects.bulk_create(missing, ignore_conflicts=True)
 
 
 def find_effects_after(key: HoldingKey, container: Container | None, moment: datetime) -> int:

@@ -4,11 +4,9 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, OperationalError, connection, transaction
-from django.db.models import Exists, Subquery, Value
 from django.utils import timezone
 
 from inventory.models import (
-    Company,
     Container,
     ContainerChange,
     CountReading,
@@ -19,18 +17,15 @@ from inventory.models import (
     Place,
     Unsealed,
 )
-from inventory.queries.company import NotSetUp
-from inventory.services.posting.book import (
-    Book,
-    MoreLocksNeeded,
-    changed_rows,
-    find_promises,
-    load_book,
-    lock_heads,
-    refuse_overflow,
-)
+from inventory.services.posting.book import Book, changed_rows, load_book, refuse_overflow
 from inventory.services.posting.errors import BookBusy, EntryConflict, LabelTaken, WrongMaterial
 from inventory.services.posting.keys import HeadKey
+from inventory.services.posting.locking import (
+    MoreLocksNeeded,
+    UnderLock,
+    lock_and_read,
+    make_missing_heads,
+)
 from inventory.services.posting.plan import plan
 from inventory.services.posting.request import Posting
 from inventory.services.posting.retries import may_retry, pause
@@ -39,6 +34,7 @@ from inventory.services.posting.scribe import Draft
 
 # An entry meets a handful of unforeseen rows at most; more turns mean a fault in the planner.
 MOST_TURNS = 40
+ENTRY_COLUMNS = tuple(field.attname for field in Entry._meta.concrete_fields)
 MOVEMENT_COLUMNS = tuple(field.attname for field in Movement._meta.concrete_fields if not field.primary_key)
 
 
@@ -100,36 +96,27 @@ def _refuse_wrong_material(posting: Posting) -> None:
 
 def _post_under_lock(posting: Posting, heads: frozenset[HeadKey], *, makes_missing: bool) -> Entry:
     places = _places_of(posting, heads)
-    pools = lock_heads(heads, places, makes_missing=makes_missing)
-    known_key, time_zone, has_promises = _look_up(posting, heads)
-    if known_key is not None:
-        return _accept_again(posting, Entry.objects.get(pk=known_key))
+    if makes_missing:
+        make_missing_heads(heads, places)
+    for container in posting.new_containers:
+        # A turn that was rolled back leaves the object believing that it is saved.
+        container.pk, container._state.adding = None, True
+    containers = _containers_of(posting)
+    under_lock = lock_and_read(posting, heads, containers)
+    if under_lock.known_key is not None:
+        return _accept_again(posting, Entry.objects.get(pk=under_lock.known_key))
     _refuse_wrong_material(posting)
     _refuse_taken_labels(posting)
     for container in posting.new_containers:
-        _save_anew(container)
+        container.save(force_insert=True)
     book = load_book(
+        under_lock=under_lock,
         heads=heads,
-        containers=_containers_of(posting),
+        containers=containers,
         materials=_materials_of(posting),
-        has_promises=has_promises,
     )
     book.places = places
-    book.pools.update(pools)
-    draft = plan(posting, book)
-    return _write(posting, book, draft, book_date(posting.occurred_at, time_zone))
-
-
-def _look_up(posting: Posting, heads: frozenset[HeadKey]) -> tuple[int | None, str, bool]:
-    """Return in one read: the key of an entry with the same id, the company's time zone, whether a plan
-    has to heed promises.
-    """
-    known = Entry.objects.filter(uuid=posting.uuid).values("key")
-    promised = Exists(find_promises(heads)) if posting.is_plan else Value(False)
-    found = Company.objects.values_list(Subquery(known), "time_zone", promised).first()
-    if found is None:
-        raise NotSetUp("This installation has no company yet. Run `python manage.py set_up` first.")
-    return found
+    return _write(posting, book, plan(posting, book), under_lock)
 
 
 def _accept_again(posting: Posting, known: Entry) -> Entry:
@@ -152,21 +139,15 @@ def _refuse_taken_labels(posting: Posting) -> None:
         raise LabelTaken(f"The label {taken} stands on a container already. Give the new one another.")
 
 
-def _save_anew(container: Container) -> None:
-    # A turn that was rolled back leaves the object believing that it is saved.
-    container.pk = None
-    container._state.adding = True
-    container.save(force_insert=True)
-
-
-def _write(posting: Posting, book: Book, draft: Draft, booked_date: date) -> Entry:
+def _write(posting: Posting, book: Book, draft: Draft, under_lock: UnderLock) -> Entry:
     refuse_overflow(book)
-    entry = Entry.objects.create(
+    entry = Entry(
+        key=under_lock.next_key,
         uuid=posting.uuid,
         kind=posting.kind,
         occurred_at=posting.occurred_at,
         recorded_at=timezone.now(),
-        booked_date=booked_date,
+        booked_date=book_date(posting.occurred_at, under_lock.time_zone),
         actor=posting.by,
         reason=posting.reason,
         document=posting.document,
@@ -175,6 +156,22 @@ def _write(posting: Posting, book: Book, draft: Draft, booked_date: date) -> Ent
     )
     for movement in draft.movements:
         movement.entry_id = entry.key
+    insert_rows(
+        Rows(Entry, ENTRY_COLUMNS, [[getattr(entry, column) for column in ENTRY_COLUMNS]]),
+        Rows(
+            Movement,
+            MOVEMENT_COLUMNS,
+            [[getattr(row, column) for column in MOVEMENT_COLUMNS] for row in draft.movements],
+        ),
+        *changed_rows(book),
+        Rows(Unsealed, ["entry_id"], [[entry.key]]),
+    )
+    entry._state.adding, entry._state.db = False, connection.alias
+    _write_facts(entry, draft)
+    return entry
+
+
+def _write_facts(entry: Entry, draft: Draft) -> None:
     for change in draft.changes:
         change.entry = entry
     for reading in draft.readings:
@@ -186,13 +183,6 @@ def _write(posting: Posting, book: Book, draft: Draft, booked_date: date) -> Ent
         )
     if draft.readings:
         CountReading.objects.bulk_create(draft.readings)
-    movements = [[getattr(row, column) for column in MOVEMENT_COLUMNS] for row in draft.movements]
-    insert_rows(
-        Rows(Movement, MOVEMENT_COLUMNS, movements),
-        *changed_rows(book),
-        Rows(Unsealed, ["entry_id"], [[entry.key]]),
-    )
-    return entry
 
 
 def book_date(occurred_at: datetime, time_zone: str) -> date:
@@ -232,21 +222,22 @@ def _places_of(posting: Posting, heads: frozenset[HeadKey]) -> dict[int, Place]:
 
 
 def _containers_of(posting: Posting) -> list[Container]:
-    found: dict[int, Container] = {}
+    # By label: a new container has no key yet.
+    found: dict[str, Container] = {}
     ends = [end for flow in posting.flows for end in (flow.source, flow.target)]
     ends += [line.end for line in posting.counts]
     for end in ends:
         if end.container is not None:
-            found[end.container.pk] = end.container
+            found[end.container.label] = end.container
     for wish in posting.wishes:
-        found[wish.container.pk] = wish.container
+        found[wish.container.label] = wish.container
     if posting.reverses is not None:
         for movement in posting.reverses.movements.select_related("source_container", "target_container"):
             for container in (movement.source_container, movement.target_container):
                 if container is not None:
-                    found[container.pk] = container
+                    found[container.label] = container
         for change in posting.reverses.container_changes.select_related("container"):
-            found[change.container_id] = change.container
+            found[change.container.label] = change.container
     return list(found.values())
 
 

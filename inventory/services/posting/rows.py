@@ -1,19 +1,27 @@
-"""Writing many rows at once, one statement a table, for the tables that every posting writes.
+"""Reading and writing the rows of a posting, all statements in one message where the database allows it.
 
-Not `bulk_create`: that makes an object of each row and prepares each value by its field, which here costs
-more than everything the database does. What is written this way comes from the planner, in the form in which
-it is stored.
+Not through the models: building a query and an object for every row costs more here than everything the
+database does. What is written this way comes from the planner, in the form in which it is stored.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, date, datetime
 from typing import Any
+from uuid import UUID
 
 from django.db import connection, models
 
 # SQLite takes some 32,000 values in one statement.
 ROWS_AT_ONCE = 500
+
+
+@dataclass(frozen=True)
+class Select:
+    """One SELECT and its parameters."""
+
+    sql: str
+    values: Sequence[Any]
 
 
 @dataclass(frozen=True)
@@ -54,5 +62,44 @@ def insert_rows(*tables: Rows) -> None:
             cursor.execute(sql, values)
 
 
+def read_rows(*selects: Select) -> list[list[tuple[Any, ...]]]:
+    """Answer the selects one after the other; each sees what was committed before it began.
+
+    On PostgreSQL they go there in one message, but are still read in their order: what stands behind a
+    lock is read when the lock is held.
+    """
+    with connection.cursor() as cursor:
+        if connection.vendor != "postgresql":
+            answers = []
+            for select in selects:
+                cursor.execute(select.sql, [_stored(value) for value in select.values])
+                answers.append(cursor.fetchall())
+            return answers
+        cursor.execute(
+            "; ".join(select.sql for select in selects),
+            [_stored(value) for select in selects for value in select.values],
+        )
+        answers = [cursor.fetchall()]
+        while cursor.nextset():
+            answers.append(cursor.fetchall())
+        return answers
+
+
+def read_moment(value: datetime | None) -> datetime | None:
+    """A moment as read without a model: SQLite keeps it in UTC and does not say so."""
+    return value.replace(tzinfo=UTC) if value is not None and value.tzinfo is None else value
+
+
+def one_of(values: Sequence[Any]) -> str:
+    """Placeholders of a list to look in, which may be empty."""
+    return f"({', '.join(['%s'] * len(values))})" if values else "(NULL)"
+
+
 def _stored(value: Any) -> Any:
-    return connection.ops.adapt_datetimefield_value(value) if isinstance(value, datetime) else value
+    if isinstance(value, datetime):
+        return connection.ops.adapt_datetimefield_value(value)
+    if isinstance(value, date):
+        return connection.ops.adapt_datefield_value(value)
+    if isinstance(value, UUID) and not connection.features.has_native_uuid_field:
+        return value.hex
+    return value

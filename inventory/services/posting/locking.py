@@ -1,0 +1,176 @@
+"""Locking what an entry touches, in one order, and reading what stands behind the locks.
+
+The head cost pool of each place, material and owner is the lock: whoever holds it may write all holdings and
+pools under it.
+"""
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from django.db import connection
+
+from inventory.models import Container, CostPool, Place
+from inventory.queries.company import NotSetUp
+from inventory.services.posting.keys import HeadKey, HoldingKey
+from inventory.services.posting.request import Posting
+from inventory.services.posting.rows import Select, one_of, read_moment, read_rows
+
+
+class MoreLocksNeeded(Exception):
+    """The entry touches rows that were not foreseen: start again and lock them in order."""
+
+    def __init__(self, heads: Iterable[HeadKey]) -> None:
+        super().__init__("more locks needed")
+        self.heads = frozenset(heads)
+
+
+@dataclass(frozen=True)
+class UnderLock:
+    """What was read while the heads were held.
+
+    `next_key` is the entry's key, taken when all heads were held, so that among entries that share a
+    holding the order of keys is the order of commits.
+    """
+
+    pools: dict[HeadKey, tuple[int, int]]
+    known_key: int | None
+    time_zone: str
+    has_promises: bool
+    holdings: dict[HoldingKey, tuple[int, datetime | None, bool]]
+    next_key: int
+
+
+def lock_and_read(
+    posting: Posting, heads: frozenset[HeadKey], containers: Collection[Container]
+) -> UnderLock:
+    """Lock the heads and read, behind the locks, what the entry has to know, all in one message.
+
+    Raises
+    ------
+    MoreLocksNeeded
+        If the row of a head is missing; it is to be made before anything is locked.
+    NotSetUp
+        If there is no company.
+    """
+    pools, _vessels, found, holdings, [[next_key]] = read_rows(
+        _lock(heads),
+        _lock_containers(containers),
+        _look_up(posting, heads),
+        _holdings(heads, containers),
+        _next_key(),
+    )
+    _refuse_missing(heads, pools)
+    if not found:
+        raise NotSetUp("This installation has no company yet. Run `python manage.py set_up` first.")
+    known_key, time_zone, has_promises = found[0]
+    return UnderLock(
+        pools={HeadKey(*row[:3]): row[3:] for row in pools},
+        known_key=known_key,
+        time_zone=time_zone,
+        has_promises=bool(has_promises),
+        holdings={
+            HoldingKey(HeadKey(*row[:3]), row[3] or 0): (row[4], read_moment(row[5]), bool(row[6]))
+            for row in holdings
+        },
+        next_key=next_key,
+    )
+
+
+def lock_heads(heads: frozenset[HeadKey], places: dict[int, Place]) -> None:
+    """Lock every head in one order, making those that are missing first, in the same order."""
+    make_missing_heads(heads, places)
+    [pools] = read_rows(_lock(heads))
+    _refuse_missing(heads, pools)
+
+
+def make_missing_heads(heads: frozenset[HeadKey], places: dict[int, Place]) -> None:
+    """Make the rows of heads that have none yet, in the order in which they will be locked.
+
+    Before any is locked: whoever inserts a row holds it until commit, so inserting between locks would let
+    two entries wait for each other. Rows are seldom missing, so `post` comes here only when some are.
+    """
+    keys = {head.text(): head for head in sorted(heads)}
+    standing = set(CostPool.objects.filter(key__in=keys).values_list("key", flat=True))
+    missing = [
+        CostPool(
+            key=key,
+            place_id=head.place_id,
+            material_id=head.material_id,
+            owner_id=head.owner_id,
+            quantity=0,
+            value=0,
+            is_kept=places[head.place_id].keeps_stock,
+        )
+        for key, head in keys.items()
+        if key not in standing
+    ]
+    if missing:
+        CostPool.objects.bulk_create(missing, ignore_conflicts=True)
+
+
+def _refuse_missing(heads: frozenset[HeadKey], pools: Collection[object]) -> None:
+    if len(pools) < len(heads):
+        raise MoreLocksNeeded(heads)
+
+
+def _lock(heads: frozenset[HeadKey]) -> Select:
+    keys = [head.text() for head in heads]
+    # SQLite knows no row locks; its write lock is held since the transaction began.
+    lock = " FOR NO KEY UPDATE" if connection.vendor == "postgresql" else ""
+    return Select(
+        "SELECT place_id, material_id, owner_id, quantity, value FROM inventory_costpool"
+        f" WHERE key IN {one_of(keys)} ORDER BY place_id, material_id, owner_id{lock}",
+        keys,
+    )
+
+
+def _lock_containers(containers: Collection[Container]) -> Select:
+    """Vessels are held too: an empty one goes elsewhere without touching a head."""
+    keys = sorted(container.pk for container in containers if container.pk)
+    lock = " FOR NO KEY UPDATE" if connection.vendor == "postgresql" else ""
+    return Select(f"SELECT id FROM inventory_container WHERE id IN {one_of(keys)} ORDER BY id{lock}", keys)
+
+
+def _look_up(posting: Posting, heads: frozenset[HeadKey]) -> Select:
+    """The key of an entry with the same id, the company's time zone, whether a plan has to heed promises."""
+    promised = "FALSE"
+    values: list[Any] = [posting.uuid]
+    if posting.is_plan:
+        places = sorted({head.place_id for head in heads})
+        materials = sorted({head.material_id for head in heads})
+        promised = (
+            f"EXISTS (SELECT 1 FROM inventory_reservation WHERE place_id IN {one_of(places)}"
+            f" AND material_id IN {one_of(materials)})"
+        )
+        values += [*places, *materials]
+    return Select(
+        f"SELECT (SELECT key FROM inventory_entry WHERE uuid = %s), time_zone, {promised}"
+        " FROM inventory_company LIMIT 1",
+        values,
+    )
+
+
+def _holdings(heads: frozenset[HeadKey], containers: Collection[Container]) -> Select:
+    """Loose goods and lots under the heads, and whatever the vessels hold wherever it is."""
+    saved = [container for container in containers if container.pk]
+    vessels = [container.pk for container in saved if container.stands_somewhere]
+    lots = [container for container in saved if not container.stands_somewhere]
+    keys = [head.text() for head in heads]
+    keys += [head.text(lot.pk) for head in heads for lot in lots if lot.material_id == head.material_id]
+    in_vessels = f" OR container_id IN {one_of(vessels)}" if vessels else ""
+    return Select(
+        "SELECT place_id, material_id, owner_id, container_id, quantity, counted_at, is_unsettled"
+        f" FROM inventory_holding WHERE key IN {one_of(keys)}{in_vessels}",
+        [*keys, *vessels],
+    )
+
+
+def _next_key() -> Select:
+    if connection.vendor == "postgresql":
+        return Select("SELECT nextval(pg_get_serial_sequence('inventory_entry', 'key'))", [])
+    # The write lock is held, so nobody else counts on from the same number.
+    return Select(
+        "SELECT COALESCE((SELECT seq FROM sqlite_sequence WHERE name = 'inventory_entry'), 0) + 1", []
+    )
