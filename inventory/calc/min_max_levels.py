@@ -84,12 +84,7 @@ def min_max_policy(
         if not mean:
             return MinMaxPolicy(-1, 0, 0.0)
         return _best_min_max(review)
-    if reorder_point is None or order_up_to is None:
-        missing = "reorder_point" if reorder_point is None else "order_up_to"
-        raise ValueError(f"{missing} must be given where the other of reorder_point and order_up_to is")
-    low, high = as_whole("reorder_point", reorder_point), as_whole("order_up_to", order_up_to)
-    if high <= low:
-        raise ValueError(f"order_up_to must be above reorder_point ({low}), got {high}")
+    low, high = _checked_levels(reorder_point, order_up_to)
     return MinMaxPolicy(low, high, review.cost_per_period(low, high))
 
 
@@ -127,6 +122,16 @@ def table_min_max_policy(
     protected = demand.over_periods(as_whole("lead_time", lead_time, least=0) + 1)
     costs = _costs(protected, holding_cost, stockout_cost)
     return _best_min_max(PeriodicReview(chances, costs, as_not_negative("fixed_cost", fixed_cost)))
+
+
+def _checked_levels(reorder_point: int | None, order_up_to: int | None) -> tuple[int, int]:
+    if reorder_point is None or order_up_to is None:
+        missing = "reorder_point" if reorder_point is None else "order_up_to"
+        raise ValueError(f"{missing} must be given where the other of reorder_point and order_up_to is")
+    low, high = as_whole("reorder_point", reorder_point), as_whole("order_up_to", order_up_to)
+    if high <= low:
+        raise ValueError(f"order_up_to must be above reorder_point ({low}), got {high}")
+    return low, high
 
 
 def _costs(demand: DemandShape, holding_cost: float, stockout_cost: float) -> "PositionCosts":

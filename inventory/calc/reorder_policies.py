@@ -74,10 +74,8 @@ def reorder_policy(
         L, sigma_L and R, >= 0 [time]
     order_quantity : float, optional
         Q > 0; chosen only together with r for the least cost [units]
-    cycle_service, fill_rate : float, optional
-        Target, between 0 and 1 [1]; a fill rate needs order_quantity
-    reorder_point : float, optional
-        Evaluate this one with order_quantity [units]
+    cycle_service, fill_rate, reorder_point : float, optional
+        Target between 0 and 1 [1], or the point to evaluate [units]; the latter two need order_quantity
     holding_cost, stockout_cost, fixed_cost : float, optional
         h > 0 and p > 0 per unit held or on backorder [money per unit per time], K >= 0 [money].
         Without another target they are the target; with order_quantity only r is chosen.
@@ -95,34 +93,13 @@ def reorder_policy(
     References
     ----------
     .. [1] Hadley, G. & Whitin, T. M. (1963), Analysis of Inventory Systems, chapter 4.
-    .. [2] Zheng, Y.-S. (1992), On properties of stochastic inventory systems, Management Science
-       38(1):87-103.
+    .. [2] Zheng, Y.-S. (1992), Management Science 38(1):87-103.
     """
-    demand = demand_over_lead_time(
-        demand_mean=demand_mean,
-        demand_sd=demand_sd,
-        distribution=distribution,
-        lead_time=lead_time,
-        lead_time_sd=lead_time_sd,
-        review_period=review_period,
-    )
-    size = _size(demand, order_quantity)
-    costs = _costs(holding_cost, stockout_cost, fixed_cost)
-    target = _target(demand, Target(cycle_service, fill_rate, reorder_point), size)
-    if target is not None:
-        point = target
-    elif costs is None:
-        raise ValueError(
-            "cycle_service must be given as a target, or fill_rate, reorder_point or holding_cost with"
-            " stockout_cost"
-        )
-    elif size is not None:
-        point = float(best_reorder_point(demand=demand, costs=costs, order_quantity=size))
-    elif fixed_cost is None:
-        raise ValueError("fixed_cost must be given, or an order_quantity, to find the least cost")
-    else:
-        best = best_policy(demand=demand, demand_rate=demand_mean, costs=costs)
-        return _described(demand, demand_mean, float(best[0]), float(best[1]), costs, cost=float(best[2]))
+    demand = _lead_time_shape(demand_mean, demand_sd, distribution, lead_time, lead_time_sd, review_period)
+    size, costs = _size(demand, order_quantity), _costs(holding_cost, stockout_cost, fixed_cost)
+    point = _target(demand, Target(cycle_service, fill_rate, reorder_point), size)
+    if point is None:
+        return _cheapest(demand, demand_mean, size, costs, has_fixed_cost=fixed_cost is not None)
     return _described(demand, demand_mean, point, size, costs if fixed_cost is not None else None)
 
 
@@ -159,6 +136,17 @@ def demand_over_lead_time(
     .. [1] Johnson, N. L., Kemp, A. W. & Kotz, S. (2005), Univariate Discrete Distributions, 3rd ed., section
        5.3 (negative binomial as a gamma mixture of Poissons).
     """
+    return _lead_time_shape(demand_mean, demand_sd, distribution, lead_time, lead_time_sd, review_period)
+
+
+def _lead_time_shape(
+    demand_mean: float,
+    demand_sd: float | None,
+    distribution: str,
+    lead_time: float,
+    lead_time_sd: float,
+    review_period: float,
+) -> LeadTimeShape:
     if distribution not in DISTRIBUTIONS:
         raise ValueError(f"distribution must be one of {', '.join(DISTRIBUTIONS)}, got {distribution!r}")
     as_not_negative("demand_mean", demand_mean)
@@ -237,6 +225,29 @@ def _target(demand: LeadTimeShape, target: Target, size: float | None) -> float 
         return None
     point = as_finite("reorder_point", target.reorder_point)
     return float(as_whole("reorder_point", point) if demand.is_discrete else point)
+
+
+def _cheapest(
+    demand: LeadTimeShape,
+    demand_rate: float,
+    size: float | None,
+    costs: StockCosts | None,
+    *,
+    has_fixed_cost: bool,
+) -> ReorderPolicy:
+    """The policy of least cost: of reorder point and order quantity, or of the point for a given quantity."""
+    if costs is None:
+        raise ValueError(
+            "cycle_service must be given as a target, or fill_rate, reorder_point or holding_cost with"
+            " stockout_cost"
+        )
+    if size is not None:
+        point = float(best_reorder_point(demand=demand, costs=costs, order_quantity=size))
+        return _described(demand, demand_rate, point, size, costs if has_fixed_cost else None)
+    if not has_fixed_cost:
+        raise ValueError("fixed_cost must be given, or an order_quantity, to find the least cost")
+    best = best_policy(demand=demand, demand_rate=demand_rate, costs=costs)
+    return _described(demand, demand_rate, float(best[0]), float(best[1]), costs, cost=float(best[2]))
 
 
 def _described(

@@ -112,8 +112,7 @@ def reconcile(
        (1982) 828-830: the level of the single tests.
     """
     y, sd, matrix = _check(measured, standard_uncertainty, balances, confidence)
-    known = np.flatnonzero(~np.isnan(y))
-    unknown = np.flatnonzero(np.isnan(y))
+    known, unknown = np.flatnonzero(~np.isnan(y)), np.flatnonzero(np.isnan(y))
     root = _Root(sd[known], _among(known, correlations))
     unmeasured = _Unmeasured(matrix[:, unknown])
     fit = _Fit(unmeasured.project(matrix[:, known]), y[known], root)

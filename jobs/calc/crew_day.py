@@ -117,33 +117,19 @@ def gather_spans(
     .. [1] Convention of this project: a run is swept once all of its spans are extracted.
     """
     volume = np.atleast_1d(np.asarray(bore_volume_m3, dtype=np.float64))
-    given = {
-        "injected_mean": injected_mean,
-        "injected_sd": injected_sd,
-        "caught_mean": caught_mean,
-        "caught_sd": caught_sd,
-        "recovered_mean": recovered_mean,
-        "recovered_sd": recovered_sd,
+    ratios = {
+        **_spread_pair("injected", injected_mean, injected_sd, volume),
+        **_spread_pair("caught", caught_mean, caught_sd, volume),
+        **_spread_pair("recovered", recovered_mean, recovered_sd, volume),
     }
-    shares = {name: _spread(values, volume) for name, values in given.items()}
-    runs = np.broadcast_to(np.asarray(run), volume.shape)
-    after = (
-        _last_of_run(runs) if swept_after is None else np.broadcast_to(np.asarray(swept_after), volume.shape)
-    )
+    after = _sweeps(run, swept_after, volume)
     extracted = np.broadcast_to(np.asarray(is_extracted_today, dtype=np.bool_), volume.shape)
-    if volume.ndim != 1 or not len(volume):
-        raise ValueError("bore_volume_m3 must be a list of at least one span")
-    _refuse(np.isfinite(volume) & (volume > 0), "bore_volume_m3 must be above 0")
-    _refuse(after >= np.arange(len(volume)), "swept_after must not come before the span itself")
-    _refuse(shares["injected_mean"] > 0, "injected_mean must be above 0")
-    _refuse(shares["injected_sd"] >= 0, "injected_sd must be at least 0")
-    for name in ("caught", "recovered"):
-        _check_share(name, shares[f"{name}_mean"], shares[f"{name}_sd"])
+    _check_spans(volume, ratios, after)
     return SpanFluid(
         bore_volume_m3=volume,
         swept_after=after.astype(np.int64),
         is_extracted_today=extracted,
-        **shares,
+        **ratios,
     )
 
 
@@ -188,12 +174,7 @@ def simulate_crew_day(
     .. [1] Johnson, Kotz and Balakrishnan, "Continuous Univariate Distributions", 2nd ed.: moments of the
        lognormal (vol. 1, ch. 14) and the beta distribution (vol. 2, ch. 25).
     """
-    if not 0 <= reusable_fraction <= 1:
-        raise ValueError(f"reusable_fraction must be 0 to 1, not {reusable_fraction:g}")
-    if not 0 <= set_up_m3 < np.inf:
-        raise ValueError(f"set_up_m3 must be at least 0, not {set_up_m3:g}")
-    if draws < 1:
-        raise ValueError(f"draws must be at least 1, not {draws}")
+    _check_settings(reusable_fraction, set_up_m3, draws)
     day = _Day(spans, reusable_fraction, draws)
     random = np.random.Generator(np.random.SFC64(seed))
     for index in range(spans.count):
@@ -263,14 +244,44 @@ def _beta(random: np.random.Generator, mean: float, sd: float, draws: int) -> Fl
     return random.beta(mean * weight, (1 - mean) * weight, draws)
 
 
-def _spread(values: ArrayLike, like: Floats) -> Floats:
-    return np.broadcast_to(np.asarray(values, dtype=np.float64), like.shape)
+def _spread_pair(name: str, mean: ArrayLike, sd: ArrayLike, like: Floats) -> dict[str, Floats]:
+    given = {f"{name}_mean": mean, f"{name}_sd": sd}
+    return {
+        key: np.broadcast_to(np.asarray(values, dtype=np.float64), like.shape)
+        for key, values in given.items()
+    }
+
+
+def _sweeps(run: ArrayLike, swept_after: ArrayLike | None, like: Floats) -> NDArray[np.int64]:
+    """For each span the index of the span after which it is swept, by default the last of its run."""
+    runs = np.broadcast_to(np.asarray(run), like.shape)
+    return _last_of_run(runs) if swept_after is None else np.broadcast_to(np.asarray(swept_after), like.shape)
 
 
 def _last_of_run(runs: NDArray[np.int64]) -> NDArray[np.int64]:
     """For each span the index of the last span of its run."""
     last = {int(run): index for index, run in enumerate(runs)}
     return np.array([last[int(run)] for run in runs], dtype=np.int64)
+
+
+def _check_spans(volume: Floats, ratios: dict[str, Floats], swept_after: NDArray[np.int64]) -> None:
+    if volume.ndim != 1 or not len(volume):
+        raise ValueError("bore_volume_m3 must be a list of at least one span")
+    _refuse(np.isfinite(volume) & (volume > 0), "bore_volume_m3 must be above 0")
+    _refuse(swept_after >= np.arange(len(volume)), "swept_after must not come before the span itself")
+    _refuse(ratios["injected_mean"] > 0, "injected_mean must be above 0")
+    _refuse(ratios["injected_sd"] >= 0, "injected_sd must be at least 0")
+    for name in ("caught", "recovered"):
+        _check_share(name, ratios[f"{name}_mean"], ratios[f"{name}_sd"])
+
+
+def _check_settings(reusable_fraction: float, set_up_m3: float, draws: int) -> None:
+    if not 0 <= reusable_fraction <= 1:
+        raise ValueError(f"reusable_fraction must be 0 to 1, not {reusable_fraction:g}")
+    if not 0 <= set_up_m3 < np.inf:
+        raise ValueError(f"set_up_m3 must be at least 0, not {set_up_m3:g}")
+    if draws < 1:
+        raise ValueError(f"draws must be at least 1, not {draws}")
 
 
 def _check_share(name: str, mean: Floats, sd: Floats) -> None:
