@@ -117,17 +117,15 @@ def drop(
 ) -> Entry:
     """Leave goods of a vehicle at a site, where they are still ours."""
     require_kind(site, {Place.Kind.SITE}, pointer="/site")
-    return post_lines(
+    return _move_between(
+        source_kind=Place.Kind.VEHICLE,
+        target=site,
         id=id,
-        kind=Entry.Kind.TRANSFER,
         by=by,
         occurred_at=occurred_at,
         lines=lines,
-        purpose=Purpose.MOVED,
-        source_kinds={Place.Kind.VEHICLE},
-        target_kinds={Place.Kind.SITE},
-        wishes=_moves([(container, site) for container in containers]),
-        is_plan=not as_report,
+        containers=containers,
+        as_report=as_report,
         reason=reason or "dropped at the site",
     )
 
@@ -145,6 +143,32 @@ def pick_up(
 ) -> Entry:
     """Take goods that were left at a site back onto a vehicle."""
     require_kind(vehicle, {Place.Kind.VEHICLE}, pointer="/vehicle")
+    return _move_between(
+        source_kind=Place.Kind.SITE,
+        target=vehicle,
+        id=id,
+        by=by,
+        occurred_at=occurred_at,
+        lines=lines,
+        containers=containers,
+        as_report=as_report,
+        reason=reason or "picked up at the site",
+    )
+
+
+def _move_between(
+    *,
+    source_kind: Place.Kind,
+    target: Place,
+    id: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    lines: Sequence[Line],
+    containers: Sequence[Container],
+    as_report: bool,
+    reason: str,
+) -> Entry:
+    """Move goods between vehicle and site, each of which takes only what comes from the other kind."""
     return post_lines(
         id=id,
         kind=Entry.Kind.TRANSFER,
@@ -152,11 +176,11 @@ def pick_up(
         occurred_at=occurred_at,
         lines=lines,
         purpose=Purpose.MOVED,
-        source_kinds={Place.Kind.SITE},
-        target_kinds={Place.Kind.VEHICLE},
-        wishes=_moves([(container, vehicle) for container in containers]),
+        source_kinds={source_kind},
+        target_kinds={Place.Kind(target.kind)},
+        wishes=_moves([(container, target) for container in containers]),
         is_plan=not as_report,
-        reason=reason or "picked up at the site",
+        reason=reason,
     )
 
 
