@@ -11,6 +11,7 @@ from api.graphql.batches import load_together
 from api.wire.filters import Filter, read_filters
 from api.wire.pages import Order, Page, make_cursor, take_page
 from inventory.errors import BadInput, Fault
+from inventory.queries.access import Viewer
 
 USUAL_SIZE, LARGEST_SIZE = 20, 100
 
@@ -44,6 +45,7 @@ def page_of(
     first: int,
     after: str | None,
     given: Mapping[str, Any],
+    viewer: Viewer,
 ) -> Any:
     """The page of a noun at the top of a query."""
     size, faults = check_size(first), []  # type: tuple[int, list[Fault]]
@@ -52,7 +54,7 @@ def page_of(
         for name, value in given.items()
         if value is not None
     }
-    condition = read_filters(texts, filters, faults)
+    condition = read_filters(texts, filters, faults, viewer=viewer)
     if faults:
         raise BadInput.of(faults)
     page: Page[Any] = take_page(rows.filter(condition), order=order, size=size, cursor=after)

@@ -65,56 +65,106 @@ class Query(graphene.ObjectType):
         return NODES[noun].get_node(info, name)
 
     def resolve_entries(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
-        rows = access.visible_entries(asking(info).viewer)
+        viewer = asking(info).viewer
+        rows = access.visible_entries(viewer)
         order, known = filters.BY_KEY, filters.ENTRY_FILTERS
         return page_of(
-            EntryConnection, rows, order=order, filters=known, first=first, after=after, given=given
+            EntryConnection,
+            rows,
+            order=order,
+            filters=known,
+            first=first,
+            after=after,
+            given=given,
+            viewer=viewer,
         )
 
     def resolve_entry(self, info: Any, id: Any) -> Any:
         return access.get_entry(asking(info).viewer, id)
 
     def resolve_holdings(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
-        rows = access.visible_holdings(asking(info).viewer)
+        viewer = asking(info).viewer
+        rows = access.visible_holdings(viewer)
         order, known = filters.BY_NAME, filters.HOLDING_FILTERS
         return page_of(
-            HoldingConnection, rows, order=order, filters=known, first=first, after=after, given=given
+            HoldingConnection,
+            rows,
+            order=order,
+            filters=known,
+            first=first,
+            after=after,
+            given=given,
+            viewer=viewer,
         )
 
     def resolve_materials(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
-        rows = access.visible_materials(asking(info).viewer)
+        viewer = asking(info).viewer
+        rows = access.visible_materials(viewer)
         order, known = filters.BY_CODE, filters.MATERIAL_FILTERS
         return page_of(
-            MaterialConnection, rows, order=order, filters=known, first=first, after=after, given=given
+            MaterialConnection,
+            rows,
+            order=order,
+            filters=known,
+            first=first,
+            after=after,
+            given=given,
+            viewer=viewer,
         )
 
     def resolve_material(self, info: Any, code: str) -> Any:
         return access.get_material(asking(info).viewer, code)
 
     def resolve_places(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
-        rows = access.visible_places(asking(info).viewer)
+        viewer = asking(info).viewer
+        rows = access.visible_places(viewer)
         order, known = filters.BY_CODE, filters.PLACE_FILTERS
         return page_of(
-            PlaceConnection, rows, order=order, filters=known, first=first, after=after, given=given
+            PlaceConnection,
+            rows,
+            order=order,
+            filters=known,
+            first=first,
+            after=after,
+            given=given,
+            viewer=viewer,
         )
 
     def resolve_place(self, info: Any, code: str) -> Any:
         return access.get_place(asking(info).viewer, code)
 
     def resolve_containers(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
-        rows = access.visible_containers(asking(info).viewer)
+        viewer = asking(info).viewer
+        rows = access.visible_containers(viewer)
         order, known = filters.BY_LABEL, filters.CONTAINER_FILTERS
         return page_of(
-            ContainerConnection, rows, order=order, filters=known, first=first, after=after, given=given
+            ContainerConnection,
+            rows,
+            order=order,
+            filters=known,
+            first=first,
+            after=after,
+            given=given,
+            viewer=viewer,
         )
 
     def resolve_container(self, info: Any, label: str) -> Any:
         return access.get_container(asking(info).viewer, label)
 
     def resolve_jobs(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
-        rows = visible_jobs(asking(info).viewer)
+        viewer = asking(info).viewer
+        rows = visible_jobs(viewer)
         order, known = filters.BY_REFERENCE, filters.JOB_FILTERS
-        return page_of(JobConnection, rows, order=order, filters=known, first=first, after=after, given=given)
+        return page_of(
+            JobConnection,
+            rows,
+            order=order,
+            filters=known,
+            first=first,
+            after=after,
+            given=given,
+            viewer=viewer,
+        )
 
     def resolve_job(self, info: Any, reference: str) -> Any:
         return get_visible_job(asking(info).viewer, reference)

@@ -67,7 +67,7 @@ class ListDoor(Door):
             if name not in own and name not in self.filters:
                 faults.append(Fault(name[:60], text[:60], f"is not known here; the parameters are {known}"))
         given = {name: text for name, text in parameters.items() if name in self.filters}
-        return read_filters(given, self.filters, faults)
+        return read_filters(given, self.filters, faults, viewer=self.viewer)
 
     def _read_order(self, text: str | None, faults: list[Fault]) -> Order:
         order = self.order

@@ -100,7 +100,7 @@ class Places(ListDoor):
         return visible_places(self.viewer)
 
     def write(self, rows: list[Any]) -> list[Json]:
-        return [place_json(row) for row in rows]
+        return [place_json(row, self.viewer) for row in rows]
 
     @extend_schema(
         operation_id="list_places",
@@ -118,7 +118,7 @@ class OnePlace(Door):
     @extend_schema(operation_id="get_place", responses={200: OpenApiResponse(of("Place"))})
     def get(self, request: Request, code: str) -> Response:
         """Get one place."""
-        return Response(place_json(get_place(self.viewer, code)))
+        return Response(place_json(get_place(self.viewer, code), self.viewer))
 
 
 class Containers(ListDoor):

@@ -18,7 +18,7 @@ from inventory.models import (
     Party,
     Place,
 )
-from inventory.queries.access import Viewer
+from inventory.queries.access import Viewer, may_name
 from inventory.queries.company import get_company
 from jobs.models import Job
 
@@ -145,10 +145,11 @@ def material_json(row: Material, writer: Writer) -> Json:
     }
 
 
-def place_json(row: Place) -> Json:
+def place_json(row: Place, viewer: Viewer) -> Json:
+    is_parent_told = row.parent is not None and may_name(viewer, row.parent)
     return {
         **place_name_json(row),
-        "parent": row.parent.code if row.parent else None,
+        "parent": row.parent.code if row.parent and is_parent_told else None,
         "payload_kg": row.payload_kg,
         "is_withdrawn": row.is_withdrawn,
     }

@@ -5,7 +5,7 @@ report. `pour` is a transfer from container to container. A reversal undoes an e
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from api.wire.calculations.faults import Faults
@@ -82,6 +82,8 @@ COMMON: dict[str, Field] = {
     "document": NoteField(longest=200, default=""),
 }
 HAPPENED: dict[str, Field] = {**COMMON, "occurred_at": MomentField()}
+# What these tell of has happened and may have been overtaken by what was told before it.
+TALES = frozenset({"report", "return", "recovery"})
 AS_REPORT = Flag(default=False, about="true for what has happened, false for what is meant to")
 HOLDER = NoteField(longest=120, default="", about="whose promises may be used up")
 
@@ -119,7 +121,18 @@ def make_entry(data: Any, *, viewer: Viewer, by: Actor) -> Entry:
     values = request.record.read(data, top, faults)
     faults.raise_if_any()
     assert values is not None
-    return request.make({name: value for name, value in values.items() if name != "kind"}, viewer, by)
+    reader = _as_sender(viewer, request.kind, values, by)
+    return request.make({name: value for name, value in values.items() if name != "kind"}, reader, by)
+
+
+def _as_sender(viewer: Viewer, kind: str, values: Values, by: Actor) -> Viewer:
+    """The viewer as the sender of this request: what it tells of, and whether it told of it before.
+
+    A drum that was handed over has left its sender's sight, yet the same request must be taken again.
+    """
+    is_repeat = Entry.objects.filter(uuid=values["id"], actor=by).exists()
+    tells_past = kind in TALES or bool(values.get("as_report")) or is_repeat
+    return replace(viewer, is_repeat=is_repeat, tells_past=tells_past)
 
 
 def _make_receipt(values: Values, viewer: Viewer, by: Actor) -> Entry:

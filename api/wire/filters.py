@@ -10,7 +10,8 @@ from django.db.models import Exists, OuterRef, Q
 from api.wire.input_fields import read_day
 from api.wire.pages import Order
 from inventory.errors import Fault
-from inventory.models import Container, Entry, Material, Movement, Place
+from inventory.models import Container, Entry, Material, Place
+from inventory.queries.access import Viewer, visible_movements, visible_places
 from jobs.models import Job
 
 LONGEST_FILTER = 200
@@ -18,10 +19,14 @@ LONGEST_FILTER = 200
 
 @dataclass(frozen=True)
 class Filter:
-    """One parameter by which a list is narrowed: how its text is read and what it asks of the rows."""
+    """One parameter by which a list is narrowed: how its text is read and what it asks of the rows.
+
+    What it asks may lie outside the rows; then only what the reader sees of that counts, or the number of
+    rows would tell of the rest.
+    """
 
     about: str
-    condition: Callable[[Any], Q]
+    condition: Callable[[Any, Viewer], Q]
     read: Callable[[str], Any | None] = str
     schema: Mapping[str, Any] | None = None
     complaint: str = "is not understood"
@@ -29,14 +34,16 @@ class Filter:
 
 def by_text(column: str, about: str) -> Filter:
     """Rows whose column is this text."""
-    return Filter(about, lambda value: Q(**{column: value}), schema={"type": "string", "minLength": 1})
+    return Filter(
+        about, lambda value, _viewer: Q(**{column: value}), schema={"type": "string", "minLength": 1}
+    )
 
 
 def by_word(column: str, words: list[str], about: str) -> Filter:
     """Rows whose column is one word of a short list."""
     return Filter(
         about,
-        lambda value: Q(**{column: value}),
+        lambda value, _viewer: Q(**{column: value}),
         lambda text: text if text in words else None,
         {"type": "string", "enum": words},
         f"must be one of {', '.join(words)}",
@@ -46,18 +53,26 @@ def by_word(column: str, words: list[str], about: str) -> Filter:
 def by_day(about: str, condition: Callable[[date], Q]) -> Filter:
     """Rows by a day of the calendar."""
     schema = {"type": "string", "format": "date"}
-    return Filter(about, condition, read_day, schema, "must be a day such as 2026-03-31")
+    return Filter(
+        about, lambda day, _viewer: condition(day), read_day, schema, "must be a day such as 2026-03-31"
+    )
 
 
 def by_flag(column: str, about: str) -> Filter:
     """Rows by yes or no."""
     words = {"true": True, "false": False}
     return Filter(
-        about, lambda value: Q(**{column: value}), words.get, {"type": "boolean"}, "must be true or false"
+        about,
+        lambda value, _viewer: Q(**{column: value}),
+        words.get,
+        {"type": "boolean"},
+        "must be true or false",
     )
 
 
-def read_filters(given: Mapping[str, str], filters: Mapping[str, Filter], faults: list[Fault]) -> Q:
+def read_filters(
+    given: Mapping[str, str], filters: Mapping[str, Filter], faults: list[Fault], *, viewer: Viewer
+) -> Q:
     """The condition of all parameters together; what is not understood is noted."""
     condition = Q()
     for name, text in given.items():
@@ -66,13 +81,17 @@ def read_filters(given: Mapping[str, str], filters: Mapping[str, Filter], faults
         if value is None:
             faults.append(Fault(name, text[:60], filter.complaint))
         else:
-            condition &= filter.condition(value)
+            condition &= filter.condition(value, viewer)
     return condition
 
 
-def _touches(condition: Q) -> Q:
-    """Entries with a movement like this."""
-    return Q(Exists(Movement.objects.filter(condition, entry=OuterRef("pk"))))
+def _touches(condition: Q, viewer: Viewer) -> Q:
+    """Entries with a movement like this that the reader sees."""
+    return Q(Exists(visible_movements(viewer).filter(condition, entry=OuterRef("pk"))))
+
+
+def _lies_in(code: str, viewer: Viewer) -> Q:
+    return Q(parent__in=visible_places(viewer).filter(code=code))
 
 
 def _booked_on(day: date) -> Q:
@@ -94,16 +113,18 @@ ENTRY_FILTERS: dict[str, Filter] = {
     "kind": by_word("kind", list(Entry.Kind.values), "kind of entry"),
     "place": Filter(
         "code of a place that goods left or came to",
-        lambda code: _touches(Q(source_place__code=code) | Q(target_place__code=code)),
+        lambda code, viewer: _touches(Q(source_place__code=code) | Q(target_place__code=code), viewer),
     ),
-    "material": Filter("code of a material", lambda code: _touches(Q(material__code=code))),
+    "material": Filter("code of a material", lambda code, viewer: _touches(Q(material__code=code), viewer)),
     "container": Filter(
         "label of a container that goods left or came to",
-        lambda label: _touches(Q(source_container__label=label) | Q(target_container__label=label)),
+        lambda label, viewer: _touches(
+            Q(source_container__label=label) | Q(target_container__label=label), viewer
+        ),
     ),
     "job": Filter(
         "reference of a job: what its runs and spans took and gave back",
-        lambda reference: _touches(_at_job(reference)),
+        lambda reference, viewer: _touches(_at_job(reference), viewer),
     ),
     "actor": by_text("actor__code", "code of whoever made it"),
     "document": by_text("document", "the document it was made by"),
@@ -129,7 +150,7 @@ MATERIAL_FILTERS: dict[str, Filter] = {
 }
 PLACE_FILTERS: dict[str, Filter] = {
     "kind": by_word("kind", list(Place.Kind.values), "kind of place"),
-    "parent": by_text("parent__code", "code of the place it lies in"),
+    "parent": Filter("code of the place it lies in", _lies_in, schema={"type": "string", "minLength": 1}),
     "is_withdrawn": by_flag("is_withdrawn", "whether it is no longer used"),
 }
 CONTAINER_FILTERS: dict[str, Filter] = {

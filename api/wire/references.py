@@ -13,7 +13,7 @@ from api.wire.calculations.faults import Faults
 from api.wire.input_fields import Price, Reference
 from inventory.queries.access import (
     Viewer,
-    visible_containers,
+    nameable_containers,
     visible_entries,
     visible_materials,
     visible_parties,
@@ -34,7 +34,7 @@ NOUNS: dict[str, Noun] = {
     "place": Noun(visible_places, "code"),
     "material": Noun(visible_materials, "code"),
     "container": Noun(
-        lambda viewer: visible_containers(viewer).select_related("owner", "place", "material"), "label"
+        lambda viewer: nameable_containers(viewer).select_related("owner", "place", "material"), "label"
     ),
     "party": Noun(visible_parties, "code"),
     "entry": Noun(visible_entries, "uuid"),

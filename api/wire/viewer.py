@@ -56,6 +56,7 @@ def make_viewer(user: User | AnonymousUser) -> WorkViewer:
         own_places=own_places,
         postable=duties.postable,
         may_see_money=duties.may_see_money,
+        actor=user.actor_id,
         crews=crews,
     )
 

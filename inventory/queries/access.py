@@ -42,13 +42,18 @@ class Viewer:
 
     A place stands for itself and what lies in it: a job's place for those of its runs and spans, a
     warehouse for its bins. `own_places` are those whose goods the reader answers for; `postable` are the
-    kinds of entries that the reader may make at all.
+    kinds of entries that the reader may make at all. `actor` is the key of whom the ledger names for the
+    reader, who sees the entries it made. `tells_past` is set for a request that tells of what happened, in
+    which a container may be named that has left since; `is_repeat` for one that was taken before.
     """
 
     places: frozenset[int] | None
     own_places: frozenset[int] | None
     postable: frozenset[str]
     may_see_money: bool
+    actor: int | None = None
+    tells_past: bool = False
+    is_repeat: bool = False
 
     @property
     def may_move_goods(self) -> bool:
@@ -68,7 +73,7 @@ def lies_within(roots: frozenset[int] | None, path: str) -> Q:
 
 def visible_places(viewer: Viewer) -> QuerySet[Place]:
     """Places the viewer may name: those it sees into, vehicles and sites."""
-    places = Place.objects.select_related("parent__parent")
+    places = Place.objects.select_related("parent__parent__parent")
     if viewer.places is None:
         return places
     own = Q()
@@ -88,12 +93,36 @@ def visible_parties(viewer: Viewer) -> QuerySet[Party]:
 
 
 def visible_containers(viewer: Viewer) -> QuerySet[Container]:
-    """Containers that stand in a place the viewer sees into, and lots of which something lies there."""
+    """Containers that stand in a place the viewer sees into, and lots of which something lies there.
+
+    And what was left at a site out of such a place, since whoever left it there may pick it up again.
+    """
     containers = Container.objects.all()
     if viewer.places is None:
         return containers
-    held = Holding.objects.filter(lies_within(viewer.places, "place"), container=OuterRef("pk"))
-    return containers.filter(lies_within(viewer.places, "place") | Exists(held))
+    held = Holding.objects.filter(
+        lies_within(viewer.places, "place"), container=OuterRef("pk"), quantity__gt=0
+    )
+    dropped = ContainerChange.objects.filter(
+        lies_within(viewer.places, "source_place"), container=OuterRef("pk"), target_place=OuterRef("place")
+    )
+    is_left_at_site = Q(place__kind=Place.Kind.SITE) & Q(Exists(dropped))
+    return containers.filter(lies_within(viewer.places, "place") | Exists(held) | is_left_at_site)
+
+
+def nameable_containers(viewer: Viewer) -> QuerySet[Container]:
+    """Containers that a request may name: those the viewer sees and, in a tale of the past, those it had.
+
+    A report may come after the drum that it tells of was handed over, and is not refused for that.
+    """
+    if viewer.places is None or not viewer.tells_past:
+        return visible_containers(viewer)
+    here = lies_within(viewer.places, "place")
+    was_held = Holding.objects.filter(here, container=OuterRef("pk"))
+    has_left = ContainerChange.objects.filter(
+        lies_within(viewer.places, "source_place"), container=OuterRef("pk")
+    )
+    return Container.objects.filter(here | Exists(was_held) | Exists(has_left))
 
 
 def visible_holdings(viewer: Viewer) -> QuerySet[Holding]:
@@ -103,9 +132,10 @@ def visible_holdings(viewer: Viewer) -> QuerySet[Holding]:
 
 
 def visible_movements(viewer: Viewer) -> QuerySet[Movement]:
-    """Movements with an end in a place the viewer sees into."""
+    """Movements with an end in a place the viewer sees into; those of value alone for who sees money."""
     ends = lies_within(viewer.places, "source_place") | lies_within(viewer.places, "target_place")
-    return Movement.objects.filter(ends)
+    movements = Movement.objects.filter(ends)
+    return movements if viewer.may_see_money else movements.filter(quantity__gt=0)
 
 
 def visible_changes(viewer: Viewer) -> QuerySet[ContainerChange]:
@@ -120,8 +150,13 @@ def visible_readings(viewer: Viewer) -> QuerySet[CountReading]:
 
 
 def visible_entries(viewer: Viewer) -> QuerySet[Entry]:
-    """Entries of which the viewer sees at least one line."""
+    """Entries of which the viewer sees at least one line, and those it made.
+
+    A revaluation is about money, and what is written in it as its reason tells of money too.
+    """
     entries = Entry.objects.all()
+    if not viewer.may_see_money:
+        entries = entries.exclude(kind=Entry.Kind.REVALUATION)
     if viewer.places is None:
         return entries
     parts: tuple[QuerySet[Movement] | QuerySet[ContainerChange] | QuerySet[CountReading], ...] = (
@@ -129,7 +164,7 @@ def visible_entries(viewer: Viewer) -> QuerySet[Entry]:
         visible_changes(viewer),
         visible_readings(viewer),
     )
-    seen = Q()
+    seen = Q(actor=viewer.actor) if viewer.actor is not None else Q()
     for part in parts:
         seen |= Q(Exists(part.filter(entry=OuterRef("pk"))))
     return entries.filter(seen)
@@ -156,7 +191,10 @@ def require_may_post(
 
     One rule for all kinds: goods are taken only out of places one answers for, or off a site, and put
     anywhere one may name. Where goods come from outside or from work, it is the target one answers for.
+    What was taken before is not weighed again: it is answered by what it made, or as a conflict.
     """
+    if viewer.is_repeat:
+        return
     if kind not in viewer.postable:
         raise NotAllowed(f"Your role may not make an entry of kind {Entry.Kind(kind).label}.")
     for source, target in ends:
@@ -165,7 +203,8 @@ def require_may_post(
         if is_off_site and target is not None and target.is_stock:
             place = target
         if place is not None and place.is_stock and not _is_own(viewer, place):
-            raise NotAllowed(f"{place} is not in your charge; goods there are moved by others.")
+            # Not by its name: the sender may have named a drum only, and would learn where it stands.
+            raise NotAllowed("Goods there are not in your charge; they are moved by others.")
 
 
 def require_may_reverse(viewer: Viewer, entry: Entry) -> None:
@@ -184,6 +223,14 @@ def require_may_reverse(viewer: Viewer, entry: Entry) -> None:
     ]
     ends += [(None, row.place) for row in entry.readings.select_related("place__parent__parent")]
     require_may_post(viewer, entry.kind, ends)
+
+
+def may_name(viewer: Viewer, place: Place) -> bool:
+    """Whether this place, loaded with those it lies in, is among the visible ones."""
+    if viewer.places is None or place.kind in NAMED_TO_ALL:
+        return True
+    above = place.parent.parent_id if place.parent else None
+    return bool({place.pk, place.parent_id, above} & viewer.places)
 
 
 def get_entry(viewer: Viewer, uuid: UUID) -> Entry:
