@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
-from inventory.models import Actor, Container, Entry, Material, Movement, Place
+from inventory.errors import Fault
+from inventory.models import Actor, Container, Entry, Material, Movement, Party, Place
 from inventory.queries.company import get_company_party
-from inventory.services.lines import owner_at, quantity_of, require_kind
+from inventory.services.lines import BadLine, owner_at, quantity_of, require_kind
 from inventory.services.posting import End, Flow, Posting, post
 from inventory.units import Amount
 
@@ -45,6 +46,7 @@ def receive(
         require_kind(line.target.place, Place.STOCK_KINDS, pointer=f"/lines/{number}/target")
         owner = owner_at(line.target, company=company)
         quantity = quantity_of(line.amount, line.material, pointer=f"/lines/{number}/amount")
+        _check_cost_and_lot(line, owner, pointer=f"/lines/{number}")
         flows.append(
             Flow(
                 material=line.material,
@@ -74,3 +76,21 @@ def receive(
         extra={"empties": " ".join(sorted(container.label for container in empties))},
     )
     return post(posting)
+
+
+def _check_cost_and_lot(line: ReceiptLine, owner: Party, *, pointer: str) -> None:
+    """Refuse a cost below nothing, and a layer in which these goods could not lie."""
+    if line.cost < 0:
+        raise BadLine.of([Fault(f"{pointer}/cost", str(line.cost), "cannot be less than nothing")])
+    lot = line.lot
+    if lot is None:
+        return
+    if lot.kind != Container.Kind.LOT:
+        message = f"is a {lot.get_kind_display()}, not a lot; name it as the container that the goods are in"
+    elif lot.material_id != line.material.pk:
+        message = f"is a lot of {lot.material}, not of {line.material}"
+    elif lot.owner_id != owner.pk:
+        message = f"is a lot of {lot.owner}, and these goods are of {owner}"
+    else:
+        return
+    raise BadLine.of([Fault(f"{pointer}/lot", str(lot), message)])

@@ -2,6 +2,7 @@
 
 from django.db import transaction
 
+from inventory.errors import BadInput, Fault
 from inventory.models import Container, Holding, Material, Party, Place, Reservation
 from inventory.services.posting import NotEnoughHeld, PromisedToAnother
 from inventory.services.posting.keys import HeadKey
@@ -25,6 +26,9 @@ def reserve(
     A container goes to one holder at a time; an amount as far as so much is there, in whatever container,
     that is not promised. The same reference asked again replaces its promise.
     """
+    if quantity <= 0:
+        message = "must be more than nothing; release a promise to lift it"
+        raise BadInput.of([Fault("/quantity", str(quantity), message)])
     # The lock of the goods themselves, so that a promise and a draw cannot both count on the same ones.
     lock_heads(frozenset({HeadKey(place.pk, material.pk, owner.pk)}), {place.pk: place})
     promises = Reservation.objects.filter(place=place, material=material, owner=owner)

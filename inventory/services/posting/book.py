@@ -1,6 +1,6 @@
 """The part of the book that one entry touches, read under lock and changed in memory."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
@@ -269,11 +269,13 @@ def _filed_under(key: HoldingKey | PoolKey, part_id: int, kept: dict[int, bool])
     return (key.text(), *key.head, part_id or None, kept[key.head.place_id])
 
 
-def refuse_overflow(book: Book) -> None:
+def refuse_overflow(book: Book, movements: Iterable[Movement]) -> None:
     """Refuse what no column can hold; the databases would each say so in their own way, without a code."""
     amounts = [state.quantity for state in book.holdings.values() if state.is_changed]
     for pool in book.pools.values():
         if pool.is_changed:
             amounts += [pool.quantity, pool.value]
+    for movement in movements:
+        amounts += [movement.quantity, movement.value]
     if any(abs(amount) > LARGEST_SUM for amount in amounts):
         raise AmountOutOfRange("What would lie there, or its cost, is too much to be written down.")

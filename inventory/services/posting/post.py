@@ -140,7 +140,7 @@ def _refuse_taken_labels(posting: Posting) -> None:
 
 
 def _write(posting: Posting, book: Book, draft: Draft, under_lock: UnderLock) -> Entry:
-    refuse_overflow(book)
+    refuse_overflow(book, draft.movements)
     entry = Entry(
         key=under_lock.next_key,
         uuid=posting.uuid,

@@ -214,3 +214,28 @@ def test_posting_asks_no_more_queries_for_the_names_of_ten_lines(admin: APIClien
 
     queries(1)
     assert queries(10) == queries(1)
+
+
+@pytest.mark.parametrize("occurred_at", ["2026-03-04T12:00:01Z", "2027-03-02T12:00:00-06:00"])
+def test_moment_to_come_is_refused(admin: APIClient, office: Office, occurred_at: str) -> None:
+    for body in (requests.a_count(), requests.a_draw(office)):
+        response = admin.post(ADDRESS, {**body, "occurred_at": occurred_at}, format="json")
+        assert_refusal(response, 400, "bad_input", "/occurred_at")
+    assert (
+        admin.post(
+            ADDRESS, {**requests.a_count(), "occurred_at": "2026-03-04T11:59:00Z"}, format="json"
+        ).status_code
+        == 201
+    )
+
+
+@pytest.mark.parametrize("lot", ["D-1", "L-projectiles", "L-customer"])
+def test_receipt_into_a_layer_of_other_goods_is_refused(admin: APIClient, office: Office, lot: str) -> None:
+    world = office.world
+    lots = {"L-projectiles": (world.projectile, world.company), "L-customer": (world.fluid, world.customer)}
+    for label, (material, owner) in lots.items():
+        Container.objects.create(label=label, kind="lot", material=material, owner=owner)
+    body = requests.a_receipt()
+    body["lines"][0]["lot"] = lot
+    assert_refusal(admin.post(ADDRESS, body, format="json"), 400, "bad_line", "/lines/0/lot")
+    assert not Container.objects.filter(label="D-9").exists()

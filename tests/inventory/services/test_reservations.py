@@ -4,6 +4,7 @@ from uuid import uuid4
 
 import pytest
 
+from inventory.errors import BadInput
 from inventory.models import Container, Reservation
 from inventory.services.goods import draw
 from inventory.services.lines import Line
@@ -73,3 +74,12 @@ def test_release_lifts_the_promise(world: World) -> None:
     assert release(reference="kit of crew-b") == 1
     assert not Reservation.objects.exists()
     take(world, drum, 20, "crew-a")
+
+
+@pytest.mark.parametrize("quantity", [0, -5])
+def test_reserve_nothing_or_less_is_refused_and_keeps_the_promise_before(world: World, quantity: int) -> None:
+    world.drum("D1", 20)
+    promise(world, 20)
+    with pytest.raises(BadInput, match="more than nothing"):
+        promise(world, quantity)
+    assert Reservation.objects.get().quantity == 20_000_000

@@ -1,0 +1,39 @@
+"""What no entry may say, whichever way it comes: less than nothing, more than can be written down."""
+
+from uuid import uuid4
+
+import pytest
+
+from inventory.models import Place
+from inventory.queries.verification import verify_ledger
+from inventory.services.corrections import Revaluation, revalue
+from inventory.services.lines import BadLine
+from inventory.services.posting import End
+from inventory.services.receipts import ReceiptLine, receive
+from inventory.units import AmountOutOfRange
+from tests.factories.inventory import at, gal, make_world
+
+pytestmark = pytest.mark.django_db
+
+
+def test_receive_below_nothing_is_refused() -> None:
+    world = make_world()
+    line = ReceiptLine(world.fluid, gal(5), End(world.warehouse), -77)
+    with pytest.raises(BadLine, match="cannot be less than nothing"):
+        receive(id=uuid4(), by=world.actor, occurred_at=at(1), source=world.supplier, lines=[line])
+
+
+def test_revalue_by_more_than_a_column_holds_is_refused_even_where_it_cancels_out() -> None:
+    world = make_world()
+    world.drum("D1", 55, cost=550)
+    changes = [Revaluation(world.fluid, world.warehouse, change) for change in (10**30, -(10**30))]
+    with pytest.raises(AmountOutOfRange):
+        revalue(
+            id=uuid4(),
+            by=world.actor,
+            occurred_at=at(1),
+            changes=changes,
+            against=Place.objects.get(code="write-down"),
+            reason="typed wrong",
+        )
+    assert list(verify_ledger()) == []
