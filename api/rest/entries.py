@@ -4,6 +4,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import reverse
+from django.utils.timezone import now
 from drf_spectacular.utils import OpenApiExample, OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -70,7 +71,7 @@ class Entries(ListDoor):
 
         Other content under the same id is refused with 409 and `entry_conflict`.
         """
-        made = make_entry(request.data, viewer=self.viewer, by=self.actor)
+        made = make_entry(request.data, viewer=self.viewer, by=self.actor, now=now())
         entry = get_entry(self.viewer, made.uuid)
         headers = {"Location": reverse("entry", kwargs={"id": made.uuid})}
         return Response(entry_json(entry, make_writer(self.viewer)), status=201, headers=headers)

@@ -6,6 +6,7 @@ report. `pour` is a transfer from container to container. A reversal undoes an e
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Any
 
 from api.wire.calculations.faults import Faults
@@ -21,6 +22,7 @@ from api.wire.input_fields import (
     UuidField,
 )
 from api.wire.references import resolve
+from inventory.errors import BadInput, Fault
 from inventory.models import Actor, Container, Entry, Movement, Place
 from inventory.models.container import UNIT_OF_ANY_FLUID
 from inventory.queries.access import Viewer, require_may_post, require_may_reverse
@@ -38,6 +40,8 @@ Values = dict[str, Any]
 # One entry holds its locks until it is written; what a truck carries fits many times over.
 MOST_LINES = 500
 HEAVIEST_KG = 10**6
+# Clocks differ, and some tell the time of another zone.
+MOST_AHEAD = timedelta(days=1)
 
 
 def listing(**fields: Field) -> Listing:
@@ -105,8 +109,11 @@ class EntryRequest:
         return {"title": f"{self.kind} request", "description": self.summary, **self.record.schema()}
 
 
-def make_entry(data: Any, *, viewer: Viewer, by: Actor) -> Entry:
-    """Take a request of any kind and post it; the same request again gives the same entry."""
+def make_entry(data: Any, *, viewer: Viewer, by: Actor, now: datetime | None = None) -> Entry:
+    """Take a request of any kind and post it; the same request again gives the same entry.
+
+    Where `now` is given, what has not happened yet is refused.
+    """
     faults, top = Faults(), Pointer()
     kind = data.get("kind") if isinstance(data, Mapping) else None
     request = ENTRY_REQUESTS.get(kind) if isinstance(kind, str) else None
@@ -120,9 +127,18 @@ def make_entry(data: Any, *, viewer: Viewer, by: Actor) -> Entry:
     assert request is not None
     values = request.record.read(data, top, faults)
     faults.raise_if_any()
+    _refuse_ahead(values, now)
     assert values is not None
     reader = _as_sender(viewer, request.kind, values, by)
     return request.make({name: value for name, value in values.items() if name != "kind"}, reader, by)
+
+
+def _refuse_ahead(values: Values | None, now: datetime | None) -> None:
+    """Refuse a moment to come: a count of next year would stand against all that happens until then."""
+    moment = (values or {}).get("occurred_at")
+    if now is not None and moment is not None and moment > now + MOST_AHEAD:
+        message = f"lies ahead: at the time of sending it is {now:%Y-%m-%dT%H:%M:%SZ}"
+        raise BadInput.of([Fault("/occurred_at", moment.isoformat(), message)])
 
 
 def _as_sender(viewer: Viewer, kind: str, values: Values, by: Actor) -> Viewer:
