@@ -24,8 +24,8 @@ NEGLIGIBLE_WEIGHT = 1e-6
 class RatioPrior:
     """What is thought of a span's ratio before any reading, counted as so many readings.
 
-    `sd` is that of a span of a size never seen; `between_share` is the part of its variance that lies between
-    sizes.
+    `sd` is that of spans of all sizes about the mean, `between_share` the part of its variance that lies
+    between sizes. The mean itself is as unsure as after so many readings, sd / sqrt(readings).
     """
 
     mean: float
@@ -80,9 +80,9 @@ def fit_ratios(*, readings: Readings, prior: RatioPrior) -> RatioFit:
     """Fit the sizes' means, their variance and the span-to-span variance to all readings together.
 
     y = sum_i s_i theta_i + e, e ~ N(0, c sigma^2 + m), theta_i ~ N(mu, tau^2); s the shares of the sizes in
-    the reading, c its concentration, m its measurement variance. mu ~ N(m0, s0^2/n0 ). Given sigma^2 and
+    the reading, c its concentration, m its measurement variance. mu ~ N(m0, s0^2/n0). Given sigma^2 and
     tau^2 all is normal and closed; these two run over a grid under the priors that Jeffreys' rule gives
-    (between: the root of sum (v + tau^2)^-2), times (1 + x / x0)^(-n0/2) that keeps them near the prior's.
+    (between: the root of sum (v + tau^2)^-2), held a little towards what the prior thinks of them.
     tau^2 stays at the prior's value until two sizes have readings, sigma^2 until there is a reading.
 
     Parameters
@@ -90,7 +90,7 @@ def fit_ratios(*, readings: Readings, prior: RatioPrior) -> RatioFit:
     readings : Readings
         Readings of `gather_readings`, none or more; ratios [-]
     prior : RatioPrior
-        Mean [-], sd [-] of a new span, and how many readings they are worth [-]
+        Mean [-], sd [-] of spans about it, and how many readings they are worth [-]
 
     Returns
     -------
@@ -118,7 +118,7 @@ def fit_ratios(*, readings: Readings, prior: RatioPrior) -> RatioFit:
     precision[..., 0, 0] += prior.readings / prior.sd**2
     covariance = np.linalg.inv(precision)
     means = np.einsum("stij,stj->sti", covariance, moment)
-    log_weight = (
+    log_weight: Floats = (
         summary.log_likelihoods[:, None]
         + 0.5 * np.einsum("sti,sti->st", moment, means)
         - 0.5 * np.linalg.slogdet(precision)[1]

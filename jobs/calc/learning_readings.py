@@ -78,7 +78,7 @@ def gather_readings(
     volumes = np.asarray(span_volumes, dtype=np.float64)
     _check_readings(read, u)
     _check_spans(of_reading, of_size, volumes, len(read), number_of_sizes)
-    whole = np.bincount(of_reading, volumes, len(read))
+    whole: Floats = np.bincount(of_reading, volumes, len(read)).astype(np.float64)
     squares = np.bincount(of_reading, volumes**2, len(read))
     only, mixed = _find_mixed(of_reading, of_size, len(read))
     return Readings(

@@ -1,0 +1,85 @@
+"""Where the variances are looked for, against published variance components and closed forms."""
+
+import numpy as np
+import pytest
+
+from jobs.calc.learning_grids import Summary, between_grid, summarise_readings, within_grid
+from jobs.calc.learning_readings import Readings, gather_readings
+from tests.jobs.calc.test_pooling import SCHOOL_VARIANCES, SCHOOLS
+
+# Dyestuff of Davies (1947): yield of six batches, five samples each [g].
+DYESTUFF = np.array(
+    [
+        [1545, 1440, 1440, 1520, 1580], [1540, 1555, 1490, 1560, 1495], [1595, 1550, 1605, 1510, 1560],
+        [1445, 1440, 1595, 1465, 1545], [1595, 1630, 1515, 1635, 1625], [1520, 1455, 1450, 1480, 1445],
+    ],
+    dtype=float,
+)  # fmt: skip
+
+
+def single_spans(values: np.ndarray, uncertainties: np.ndarray | None = None) -> Readings:
+    """Readings of one span each; a row of values is a size."""
+    number = values.size
+    return gather_readings(
+        totals=values.ravel(),
+        uncertainties=np.zeros(number) if uncertainties is None else uncertainties,
+        span_readings=np.arange(number),
+        span_sizes=np.repeat(np.arange(len(values)), values.shape[1]),
+        span_volumes=np.ones(number),
+        number_of_sizes=len(values),
+    )
+
+
+@pytest.mark.outside_check(
+    "eight schools pooled completely: mean 7.7 with standard error 4.1 (BDA3, section 5.5); how known: from "
+    "memory"
+)
+def test_summarise_readings_gives_the_pooled_mean() -> None:
+    readings = single_spans(SCHOOLS[:, None], np.sqrt(SCHOOL_VARIANCES))
+    found = summarise_readings(readings, np.array([1e-9]), 2.0)
+    precision = found.precisions[0].sum()
+    assert 2 + found.moments[0].sum() / precision == pytest.approx(7.7, abs=0.05)
+    assert precision**-0.5 == pytest.approx(4.1, abs=0.05)
+
+
+@pytest.mark.outside_check(
+    "dyestuff (Davies 1947), residual variance 2451.25 = within mean square with 24 degrees of freedom; "
+    "its posterior mean is 24/22 of that (BDA3, section 3.2); how known: from memory of the printed output "
+    "of a mixed-model package, mean square computed"
+)
+def test_within_grid_holds_the_scaled_inverse_chi_squared() -> None:
+    readings = single_spans(DYESTUFF)
+    grid, log_prior = within_grid(readings, spread=2000.0, worth=1e-6)
+    squares = ((DYESTUFF - DYESTUFF.mean(axis=1, keepdims=True)) ** 2).sum()
+    log_weight = log_prior - 12 * np.log(grid) - squares / (2 * grid)
+    weights = np.exp(log_weight - log_weight.max())
+    assert squares / 24 == pytest.approx(2451.25)
+    assert weights @ grid / weights.sum() == pytest.approx(2451.25 * 24 / 22, rel=0.01)
+
+
+@pytest.mark.outside_check(
+    "equal variances v: Jeffreys' prior of tau^2 is proportional to 1 / (v + tau^2) (Box and Tiao 1973, ch. "
+    "5); how known: closed form"
+)
+def test_between_grid_weighs_by_jeffreys_rule() -> None:
+    summary = Summary(np.eye(6)[None] / 490.25, np.zeros((1, 6)), np.zeros(1), np.zeros(1))
+    grid, log_weight = between_grid(summary, spread=2000.0, worth=1e-9)
+    expected = np.log(grid / (490.25 + grid))
+    differences = np.diff(log_weight[0, 1:]) - np.diff(expected[1:])
+    assert differences == pytest.approx(np.zeros(len(grid) - 2), abs=1e-6)
+    assert np.exp(log_weight).sum() == pytest.approx(1)
+
+
+def test_between_grid_stays_at_the_prior_while_one_size_has_readings() -> None:
+    summary = Summary(np.diag([4.0, 0.0])[None], np.zeros((1, 2)), np.zeros(1), np.zeros(1))
+    assert between_grid(summary, spread=0.3, worth=1.0)[0].tolist() == [0.3]
+
+
+def test_grids_refuse_and_name_what_is_out_of_range() -> None:
+    readings = single_spans(DYESTUFF)
+    with pytest.raises(ValueError, match="within"):
+        summarise_readings(readings, np.array([0.0]), 0.0)
+    with pytest.raises(ValueError, match="spread"):
+        within_grid(readings, spread=0.0, worth=1.0)
+    with pytest.raises(ValueError, match="worth"):
+        between_grid(summarise_readings(readings, np.ones(1), 0.0), spread=1.0, worth=-1.0)
