@@ -116,7 +116,7 @@ def fit_ratios(*, readings: Readings, prior: RatioPrior) -> RatioFit:
     )
     precision, moment = _normal_equations(summary.precisions, summary.moments, between)
     precision[..., 0, 0] += prior.readings / prior.sd**2
-    covariance = np.linalg.inv(precision)
+    covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     means = np.einsum("stij,stj->sti", covariance, moment)
     log_weight: Floats = (
         summary.log_likelihoods[:, None]
