@@ -74,6 +74,26 @@ def test_fit_passes_lets_many_reports_stand_on_their_own() -> None:
     assert own.sum() == pytest.approx(1)
 
 
+@pytest.mark.outside_check(
+    "one run of each of n sizes is one draw each from the common probabilities, so that these are "
+    "(prior n0 + runs) / (n0 + n) however much the sizes differ (BDA3, section 3.4); how known: closed form; "
+    "48 draws for each concentration, hence 0.02"
+)
+def test_fit_passes_of_one_run_for_each_size_is_conjugate() -> None:
+    fit = fit_passes(runs=[[0, 0, 1, 0]] * 4 + [[1, 0, 0, 0]] * 2, prior=THOUGHT, prior_runs=2)
+    unseen = predict_passes(fit, size=None, runs=1)[1:]
+    assert unseen == pytest.approx([2.2 / 8, 0.4 / 8, 4.8 / 8, 0.6 / 8], abs=0.02)
+
+
+@pytest.mark.outside_check(
+    "one use of each of n sizes is one draw each from the common probability, which is then (m0 n0 + lost) / "
+    "(n0 + n) however much the sizes differ (BDA3, section 2.4); how known: closed form"
+)
+def test_fit_losses_of_one_use_for_each_size_is_conjugate() -> None:
+    fit = fit_losses(uses=[1] * 20, lost=[1] * 5 + [0] * 15, prior_mean=0.1, prior_uses=20)
+    assert predict_losses(fit, size=None, uses=1)[1] == pytest.approx((2 + 5) / 40, abs=1e-4)
+
+
 @pytest.mark.outside_check("binomial(1, 1/2) reaches 0.5 at 0, and 0.51 at 1; how known: closed form")
 def test_upper_limit_meets_an_exact_hit() -> None:
     assert upper_limit([0.5, 0.5], quantile=0.5) == 0
