@@ -27,6 +27,7 @@ from inventory.models import Actor, Container, Entry, Movement, Place
 from inventory.models.container import UNIT_OF_ANY_FLUID
 from inventory.queries.access import Viewer, require_may_post, require_may_reverse
 from inventory.queries.company import get_company_party
+from inventory.queries.recorded import is_recorded_by
 from inventory.services.conversions import Caught, convert, recover
 from inventory.services.corrections import Revaluation, dispose, revalue, reverse
 from inventory.services.counts import Found, count
@@ -146,7 +147,7 @@ def _as_sender(viewer: Viewer, kind: str, values: Values, by: Actor) -> Viewer:
 
     A drum that was handed over has left its sender's sight, yet the same request must be taken again.
     """
-    is_repeat = Entry.objects.filter(uuid=values["id"], actor=by).exists()
+    is_repeat = is_recorded_by(by, values["id"])
     tells_past = kind in TALES or bool(values.get("as_report")) or is_repeat
     return replace(viewer, is_repeat=is_repeat, tells_past=tells_past)
 

@@ -3,7 +3,7 @@
 from collections.abc import Collection
 from uuid import UUID
 
-from inventory.models import Entry
+from inventory.models import Actor, Entry
 
 IDS_AT_ONCE = 1_000
 
@@ -16,3 +16,8 @@ def find_recorded(ids: Collection[UUID]) -> set[UUID]:
         rows = Entry.objects.filter(uuid__in=listed[start : start + IDS_AT_ONCE])
         found.update(rows.values_list("uuid", flat=True))
     return found
+
+
+def is_recorded_by(actor: Actor, id: UUID) -> bool:
+    """Whether this actor made an entry under the id; what others made is not told."""
+    return Entry.objects.filter(uuid=id, actor=actor).exists()

@@ -217,3 +217,49 @@ def test_plan_with_a_drum_that_has_left_does_not_tell_where_it_stands(client_of:
         response = crew.post(ADDRESS, _move("D-north", "truck-north", **fields), format="json")
         assert response.status_code == status
         assert "yard" not in response.content.decode().lower()
+
+
+@pytest.mark.parametrize("role", ["crew", "safety"])
+def test_no_door_shows_money_to_who_may_see_none(client_of: ClientOf, office: Office, role: str) -> None:
+    office.world.fluid.standard_unit_cost = 9_870_000
+    office.world.fluid.save()
+    _post(client_of("admin"), requests.a_report(office))
+    client = client_of(role)
+    for address in (
+        "jobs/J-north/statement",
+        "pull-sheets/north/2026-03-02",
+        "materials/fluid",
+        "holdings",
+        "entries",
+    ):
+        text = client.get(f"/api/v1/{address}").content.decode()
+        assert "USD" not in text, address
+        assert "9.87" not in text, address
+    found = ask(
+        client,
+        """{ material(code: "fluid") { standardUnitCost { value } }
+             holdings { edges { node { unitCost { value } } } }
+             entries { edges { node { movements { value { value } } } } }
+             statement(job: "J-north") { cost { value } bookValue { value } agreesWithBook
+               materials { cost { value } values { used { value } } } parts { cost { value } } } }""",
+    )
+    assert _list_leaves(found) == {None}
+
+
+def _list_leaves(value: Any) -> set[Any]:
+    if isinstance(value, dict):
+        return set().union(*(_list_leaves(part) for part in value.values()))
+    if isinstance(value, list):
+        return set().union(*(_list_leaves(part) for part in value))
+    return {value}
+
+
+@pytest.mark.parametrize("method", ["get", "post", "put", "patch", "delete", "options", "head"])
+def test_nobody_is_answered_by_any_door_but_sign_in_first(
+    client_of: ClientOf, office: Office, method: str
+) -> None:
+    nobody = client_of("")
+    for address in ("entries", "entries/x", "holdings", "places/main-yard", "jobs/J-north/statement"):
+        for path in (f"/api/v1/{address}", "/graphql"):
+            response = getattr(nobody, method)(path, data=None, format=None)
+            assert response.status_code == 401, (method, path)
