@@ -104,7 +104,7 @@ def _need_fluid(work: DayWork, fluid: DayFluid, catalogue: Catalogue) -> Need:
         returned=round(fluid.back_mean_m3 * factor * MILLION) if recovered else 0,
         returned_variance=fluid.back_variance_m6 * factor**2 if recovered else 0.0,
         why=(
-            f"{spans} hold {show_m3(fluid.bore_m3, unit)}; "
+            f"{spans} {'holds' if fluid.extracted_count == 1 else 'hold'} {show_m3(fluid.bore_m3, unit)}; "
             f"times {policy.injected_ratio_mean:g} for bypass and "
             f"{set_up} a set-up that is {show_m3(fluid.injected_mean_m3, unit)} on average; "
             f"enough on {_in_ten(policy.quantile)} days{reuse}."
