@@ -11,28 +11,26 @@ from typing import Any
 
 from api.wire.calculations.faults import Faults
 from api.wire.calculations.faults import Place as Pointer
-from api.wire.calculations.fields import Choice, Field, Flag, Limits, Listing, Number, Record, Schema
+from api.wire.calculations.fields import Choice, Field, Flag, Listing, Record, Schema
 from api.wire.input_fields import (
     AmountField,
-    DayField,
     MomentField,
     NoteField,
     PriceField,
     ReferenceField,
     UuidField,
 )
+from api.wire.new_containers import NEW_CONTAINER_FIELDS, OWNER, read_new_containers
 from api.wire.references import resolve
 from inventory.errors import BadInput, Fault
-from inventory.models import Actor, Container, Entry, Movement, Place
-from inventory.models.container import UNIT_OF_ANY_FLUID
+from inventory.models import Actor, Entry, Movement, Place
 from inventory.queries.access import Viewer, require_may_post, require_may_reverse
-from inventory.queries.company import get_company_party
 from inventory.queries.recorded import is_recorded_by
 from inventory.services.conversions import Caught, convert, recover
 from inventory.services.corrections import Revaluation, dispose, revalue, reverse
 from inventory.services.counts import Found, count
 from inventory.services.goods import decant, draw, return_goods, transfer
-from inventory.services.lines import Line, stored_quantity
+from inventory.services.lines import Line
 from inventory.services.posting import End
 from inventory.services.receipts import ReceiptLine, receive
 
@@ -40,7 +38,6 @@ Kind = Entry.Kind
 Values = dict[str, Any]
 # One entry holds its locks until it is written; what a truck carries fits many times over.
 MOST_LINES = 500
-HEAVIEST_KG = 10**6
 # Clocks differ, and some tell the time of another zone.
 MOST_AHEAD = timedelta(days=1)
 
@@ -51,7 +48,6 @@ def listing(**fields: Field) -> Listing:
 
 PLACE, MATERIAL = ReferenceField(noun="place"), ReferenceField(noun="material")
 CONTAINER = ReferenceField(noun="container", default=None, may_be_null=True)
-OWNER = ReferenceField(noun="party", default=None, may_be_null=True)
 END = Record(fields={"place": PLACE, "container": CONTAINER})
 AMOUNT, AMOUNT_OR_REST = AmountField(), AmountField(may_be_rest=True)
 USES = (
@@ -70,17 +66,7 @@ USE_LINES = listing(
     cause=Choice(options=tuple(Movement.Cause.values), default=""),
 )
 PARTS = listing(material=MATERIAL, amount=AMOUNT_OR_REST, place=PLACE, container=CONTAINER)
-NEW_CONTAINERS = listing(
-    label=NoteField(longest=64),
-    kind=Choice(options=tuple(Container.Kind.values)),
-    material=ReferenceField(noun="material", default=None, may_be_null=True),
-    owner=OWNER,
-    place=ReferenceField(noun="place", default=None, may_be_null=True, about="all but lots stand somewhere"),
-    state=Choice(options=tuple(Container.State.values), default=Container.State.SEALED.value),
-    capacity=AmountField(default=None, may_be_null=True),
-    tare_kg=Number(default=None, may_be_null=True, limits=Limits(least=0, most=HEAVIEST_KG)),
-    best_before_date=DayField(default=None, may_be_null=True),
-)
+NEW_CONTAINERS = listing(**NEW_CONTAINER_FIELDS)
 COMMON: dict[str, Field] = {
     "id": UuidField(),
     "reason": NoteField(default=""),
@@ -153,7 +139,7 @@ def _as_sender(viewer: Viewer, kind: str, values: Values, by: Actor) -> Viewer:
 
 
 def _make_receipt(values: Values, viewer: Viewer, by: Actor) -> Entry:
-    made = _new_containers(values.pop("containers"), viewer)
+    made = read_new_containers(values.pop("containers"), viewer)
     resolved = resolve(values, viewer=viewer, made={"container": made})
     lines = [
         ReceiptLine(line["material"], line["amount"], _end(line["target"]), line["cost"], line["lot"])
@@ -280,42 +266,6 @@ def _ends(lines: Iterable[Line]) -> list[tuple[Place | None, Place | None]]:
 
 def _end(values: Values) -> End:
     return End(values["place"], values["container"])
-
-
-def _new_containers(rows: list[Values], viewer: Viewer) -> dict[str, Container]:
-    """Containers that come with a receipt, not saved: the service saves them with the entry."""
-    found: dict[str, Container] = {}
-    faults = Faults()
-    for number, row in enumerate(resolve(rows, viewer=viewer)):
-        pointer = Pointer() / "containers" / number
-        _check_new_container(row, found, pointer, faults)
-        row["owner"] = row["owner"] or get_company_party()
-        capacity = row.pop("capacity")
-        if capacity is not None:
-            unit = row["material"].stock_unit if row["material"] else UNIT_OF_ANY_FLUID
-            row["capacity"] = stored_quantity(capacity, unit, pointer=f"{pointer.pointer}/capacity")
-        container = Container(**row)
-        found[container.label] = container
-    faults.raise_if_any()
-    return found
-
-
-def _check_new_container(
-    row: Values, found: Mapping[str, Container], pointer: Pointer, faults: Faults
-) -> None:
-    """Name what the database would refuse without naming the field."""
-    is_lot, needs_material = row["kind"] == "lot", row["kind"] in {"lot", "reel"}
-    if not row["label"] or row["label"] in found:
-        faults.add(pointer / "label", row["label"], "must be a label of its own")
-    if is_lot == (row["place"] is not None):
-        faults.add(pointer / "place", None, "must be left out for a lot and given for all else")
-    if needs_material and row["material"] is None:
-        faults.add(pointer / "material", None, "must be given for a lot or a reel")
-    if row["place"] is not None and not row["place"].is_stock:
-        faults.add(pointer / "place", row["place"].code, "must be one of our own stock places")
-    capacity = row["capacity"]
-    if capacity is not None and capacity.value <= 0:
-        faults.add(pointer / "capacity" / "value", str(capacity.value), "must be above 0")
 
 
 ENTRY_REQUESTS: dict[str, EntryRequest] = {
