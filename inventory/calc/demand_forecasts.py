@@ -125,8 +125,7 @@ def croston_rates(history: npt.ArrayLike, *, smoothing: float = 0.1) -> FloatArr
     has_begun = np.zeros(len(demand), dtype=bool)
     for wanted in np.ascontiguousarray(demand.T):
         comes = wanted > 0
-        # A first demand is taken whole; later ones by the share.
-        weight = np.where(comes, np.where(has_begun, share, 1.0), 0.0)
+        weight = _weights(comes, has_begun, share)
         size += weight * (np.where(comes, wanted, 0.0) - size)
         interval += weight * (since - interval)
         has_begun |= comes
@@ -197,9 +196,8 @@ def tsb_rates(
     has_begun, is_known = np.zeros(len(demand), dtype=bool), np.zeros(len(demand), dtype=bool)
     for wanted in np.ascontiguousarray(demand.T):
         comes, exists = wanted > 0, ~np.isnan(wanted)
-        weight = np.where(comes, np.where(has_begun, share, 1.0), 0.0)
-        size += weight * (np.where(comes, wanted, 0.0) - size)
-        chance += np.where(exists, np.where(is_known, chance_share, 1.0), 0.0) * (comes - chance)
+        size += _weights(comes, has_begun, share) * (np.where(comes, wanted, 0.0) - size)
+        chance += _weights(exists, is_known, chance_share) * (comes - chance)
         has_begun |= comes
         is_known |= exists
     return chance * size
@@ -299,6 +297,11 @@ def _smoothing(name: str, value: float) -> float:
     if not 0 < value <= 1:
         raise ValueError(f"{name} must be above 0 and at most 1, got {value:g}")
     return value
+
+
+def _weights(comes: npt.NDArray[np.bool_], has_begun: npt.NDArray[np.bool_], share: float) -> FloatArray:
+    """Weight of what comes in this period: a first value is taken whole, later ones by the share."""
+    return np.where(comes, np.where(has_begun, share, 1.0), 0.0)
 
 
 def _checked(history: npt.ArrayLike) -> FloatArray:

@@ -148,12 +148,8 @@ def best_policy(
 
     Parameters
     ----------
-    demand : LeadTimeShape
-        Demand over the lead time (and review period) [units]
-    demand_rate : float or ndarray
-        d >= 0 [units per time]
-    costs : StockCosts
-        h and p [money per unit per time], K [money]
+    demand, demand_rate, costs
+        As for `reorder_cost` [units], [units per time], [money per unit per time] and [money]
 
     Returns
     -------

@@ -70,10 +70,8 @@ def paule_mandel_variance(*, estimates: ArrayLike, variances: ArrayLike) -> floa
 
     Parameters
     ----------
-    estimates : array_like (groups,)
-        Estimate of each group, two groups or more [any unit u]
-    variances : array_like (groups,)
-        Sampling variance of each estimate, > 0 [u^2]
+    estimates, variances
+        As for `dersimonian_laird_variance`, (groups,) [any unit u], [u^2]
 
     Returns
     -------
@@ -110,10 +108,8 @@ def reml_variance(*, estimates: ArrayLike, variances: ArrayLike) -> float:
 
     Parameters
     ----------
-    estimates : array_like (groups,)
-        Estimate of each group, two groups or more [any unit u]
-    variances : array_like (groups,)
-        Sampling variance of each estimate, > 0 [u^2]
+    estimates, variances
+        As for `dersimonian_laird_variance`, (groups,) [any unit u], [u^2]
 
     Returns
     -------
