@@ -1,7 +1,6 @@
 """A small world with accounts of each role, and clients that are signed in as them."""
 
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
 
 import pytest
 from django.core.cache import cache
@@ -16,12 +15,6 @@ def _unthrottled() -> Iterator[None]:
     cache.clear()
     yield
     cache.clear()
-
-
-@pytest.fixture(autouse=True)
-def _clock(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let what the tests tell of have happened yesterday, whatever the machine's clock says."""
-    monkeypatch.setattr("api.rest.entries.now", lambda: datetime(2026, 3, 3, 12, tzinfo=UTC))
 
 
 @pytest.fixture
