@@ -70,8 +70,14 @@ def peak_mb() -> float:
 
 def main() -> list[Measurement]:
     """A first list, then the same list with one length in a thousand changed."""
+    from django.db import connection
+
     from inventory.models import Actor
 
+    if connection.vendor != "sqlite":
+        # There the write lock is asked for by a statement that can be seen.
+        print("import_spans: needs SQLite")
+        return []
     actor = Actor.objects.create(code="benchmark", name="Benchmark", kind="system")
     measured = []
     with tempfile.TemporaryDirectory() as folder:
