@@ -15,6 +15,8 @@ from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
 from django.core.management.base import BaseCommand, CommandParser
+from django.db import DatabaseError, connection
+from django.db.migrations.executor import MigrationExecutor
 from rich.console import Console, RenderableType
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
@@ -31,6 +33,18 @@ MOST_COLUMNS = 100
 
 # Called with what is being done, how much of it is done and how much there is.
 ReportProgress = Callable[[str, int, int], None]
+
+
+class NotMigrated(SpanstockError):
+    """The database has not the tables of this version."""
+
+    code = "not_migrated"
+    remedy = "The database is not made for this version yet. Run `python manage.py migrate` first."
+
+
+def _is_behind() -> bool:
+    executor = MigrationExecutor(connection)
+    return bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))
 
 
 class SpanstockCommand(BaseCommand):
@@ -62,6 +76,11 @@ class SpanstockCommand(BaseCommand):
                 seal_all()
         except SpanstockError as refusal:
             self._write_refusal(refusal, is_json=is_json)
+            sys.exit(REFUSED)
+        except DatabaseError:
+            if not _is_behind():
+                raise
+            self._write_refusal(NotMigrated(NotMigrated.remedy), is_json=is_json)
             sys.exit(REFUSED)
         if is_json:
             self.stdout.write(json.dumps(self.to_json(answer), indent=2, ensure_ascii=False))

@@ -61,6 +61,8 @@ def _chance(chance: float) -> str:
 
 def _closing(answer: RestockList, currency: str) -> str:
     enough = f"{answer.enough} planned {'material has' if answer.enough == 1 else 'materials have'} enough."
+    if not answer.lines and not answer.enough:
+        return "Nothing is planned in these days that takes materials, so nothing is needed for them."
     if not answer.lines:
         return f"Nothing to order. {enough}"
     costs = [line.cost for line in answer.lines if line.cost is not None]

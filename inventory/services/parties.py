@@ -23,11 +23,17 @@ def save_party(*, code: str, name: str, is_supplier: bool = False, is_customer: 
     party.name = name
     party.is_supplier, party.is_customer = party.is_supplier or is_supplier, party.is_customer or is_customer
     party.save()
-    for has_role, kind in ((is_supplier, Place.Kind.SUPPLIER), (is_customer, Place.Kind.CUSTOMER)):
+    make_outside_places(party)
+    return party
+
+
+def make_outside_places(party: Party) -> None:
+    """See that goods can come from a party: one outside place for each of its roles, named as it is."""
+    roles = ((party.is_supplier, Place.Kind.SUPPLIER), (party.is_customer, Place.Kind.CUSTOMER))
+    for has_role, kind in roles:
         if has_role:
             Place.objects.update_or_create(
-                code=f"{kind.value}:{code}",
-                defaults={"name": name},
-                create_defaults={"name": name, "kind": kind},
+                code=f"{kind.value}:{party.code}",
+                defaults={"name": party.name},
+                create_defaults={"name": party.name, "kind": kind},
             )
-    return party

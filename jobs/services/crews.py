@@ -17,7 +17,16 @@ def save_crew(*, code: str, name: str, vehicle_code: str = "", warehouse_code: s
     vehicle = _find(vehicle_code, Place.Kind.VEHICLE, "vehicle")
     warehouse = _find(warehouse_code, Place.Kind.WAREHOUSE, "warehouse")
     values = {"name": name, "vehicle": vehicle, "warehouse": warehouse}
-    return Crew.objects.update_or_create(code=code, defaults=values)[0]
+    crew = Crew.objects.update_or_create(code=code, defaults=values)[0]
+    give_vehicle_a_home(crew)
+    return crew
+
+
+def give_vehicle_a_home(crew: Crew) -> None:
+    """Let a truck that belongs to no warehouse belong to its crew's, so that restocking counts its load."""
+    if crew.vehicle is not None and crew.warehouse is not None and crew.vehicle.parent_id is None:
+        crew.vehicle.parent = crew.warehouse
+        crew.vehicle.save(update_fields=["parent"])
 
 
 def _find(code: str, kind: Place.Kind, column: str) -> Place | None:

@@ -90,7 +90,13 @@ def add_account(account: Account) -> User:
 def _find_crew(account: Account, faults: list[Fault]) -> Crew | None:
     is_crew = account.role == User.Role.CREW
     if is_crew == (account.crew is None):
-        faults.append(Fault("--crew", account.crew or "", "is given for the role crew, and for no other"))
+        faults.append(
+            Fault(
+                "--crew",
+                account.crew or "",
+                "is needed for the role crew" if is_crew else "is given for the role crew only",
+            )
+        )
         return None
     if account.crew is None:
         return None

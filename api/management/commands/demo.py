@@ -125,7 +125,7 @@ def _next_steps(scenario: Scenario) -> Text:
     today, job = scenario.today.isoformat(), show["job"]
     rows = (
         ("add_user office --role admin", "an account to sign in with; the password is asked for"),
-        ("serve", "pages, interfaces and background work on this machine"),
+        ("serve", "interfaces for programs and background work on this machine"),
         (f"pull_sheet --crew {show['crew']} --date {show['date']}", "the first result; try other crews"),
         (f"restock --date {today} --place south-yard", "the second, of one warehouse"),
         (f"statement {job}", "the third; other jobs are HARBOR and KESTREL"),

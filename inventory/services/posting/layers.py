@@ -92,7 +92,7 @@ def take_layers(
             break
         part = min(left, pool.quantity)
         cost = share_of(pool.value, part, pool.quantity)
-        if flow.purpose == Purpose.RETURNED and source.place.is_use:
+        if flow.purpose in {Purpose.RETURNED, Purpose.RECOVERED} and source.place.is_use:
             cost = min(cost, round(find_unit_cost_brought(head, lot_id) * part))
         layers.append((lot_id, part, cost))
         left -= part

@@ -7,6 +7,7 @@ from typing import Any
 from inventory.models import Material, Party, SupplyTerms
 from inventory.money import from_money_millionths, to_money_millionths
 from inventory.queries.company import get_company_party
+from inventory.services.parties import make_outside_places
 from inventory.services.stock_sheet.columns import TERMS_COLUMNS
 from inventory.services.stock_sheet.known import find_by_code
 from inventory.services.stock_sheet.materials import Materials
@@ -53,6 +54,8 @@ class Parties:
             party.save(force_insert=True)
         for party in self.new_suppliers:
             party.save(update_fields=["is_supplier"])
+        for party in (*self.new, *self.new_suppliers):
+            make_outside_places(party)
 
     def _take(self, code: str, **roles: bool) -> Party:
         folded = fold_code(code)

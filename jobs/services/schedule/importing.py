@@ -18,6 +18,7 @@ from jobs.errors import WorkRefused
 from jobs.models import CrewDay, CrewDayStep, Job
 from jobs.queries.day_needs import DayNeeds
 from jobs.queries.day_work import load_spans_of_runs, make_day_work
+from jobs.services.crews import give_vehicle_a_home
 from jobs.services.day_life import settle_if_done
 from jobs.services.needs import compute_needs, store_needs
 from jobs.services.schedule.listed import Clock, read_schedule_list
@@ -89,6 +90,7 @@ class PlanStore:
         self._refuse_changed_meanwhile()
         for crew in self._resolver.new_crews.values():
             crew.save(force_insert=True)
+            give_vehicle_a_home(crew)
         stored = [_store_day(day) for day in self.days]
         for crew_day, day in zip(stored, self.days, strict=True):
             for system, identifier in day.references.items():

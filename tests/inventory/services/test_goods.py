@@ -377,3 +377,19 @@ def test_draw_again_under_a_used_id_is_a_conflict_before_anything_else_is_judged
     other = Line(world.fluid, gal(1), End(world.warehouse, reel), End(world.span))
     with pytest.raises(EntryConflict):
         draw(id=id, by=world.actor, occurred_at=at(1), lines=[other])
+
+
+def test_recover_in_two_catches_brings_back_what_one_would() -> None:
+    world = make_world()
+    drum = world.drum("D1", 50, cost=100)
+    line = Line(world.fluid, gal(40), End(world.warehouse, drum), End(world.span))
+    draw(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[line])
+    catch = Container.objects.create(
+        label="C1", kind="drum", owner=world.company, place=world.vehicle, capacity=400_000_000
+    )
+    for hour, amount in ((2, 10), (3, 20)):
+        caught = Caught(world.recovered, gal(amount), world.span, End(world.vehicle, catch))
+        recover(id=uuid4(), by=world.actor, occurred_at=at(hour), caught=[caught])
+    # 30 gal at the 2 USD at which they went in, half of it by policy, however often the drum was filled.
+    assert pool_value(world.vehicle, world.recovered) == 30_000_000
+    assert_book_is_whole()

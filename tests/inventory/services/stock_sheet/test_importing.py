@@ -368,3 +368,12 @@ def test_import_stock_refuses_what_is_called_so_elsewhere_in_the_book(tmp_path: 
     (fault,) = refuse(tmp_path, text, by=actor)
     assert (fault.line, fault.pointer, fault.value) == (2, "container reference", "C-1")
     assert "calls another container already" in fault.message
+
+
+def test_import_stock_makes_the_place_that_a_new_suppliers_goods_come_from(tmp_path: Path) -> None:
+    by = set_up()
+    take(tmp_path, OPENING, by=by)
+    suppliers = Party.objects.filter(is_supplier=True)
+    assert suppliers
+    codes = {f"supplier:{party.code}" for party in suppliers}
+    assert set(Place.objects.filter(kind="supplier").values_list("code", flat=True)) >= codes
