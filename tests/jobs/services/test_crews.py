@@ -31,3 +31,14 @@ def test_save_crew_refuses(values: dict[str, str], said: str) -> None:
     with pytest.raises(BadInput, match=said):
         save_crew(**{"code": "north", "name": "North crew", **values})
     assert not Crew.objects.exists()
+
+
+def test_save_crew_gives_a_truck_without_a_home_the_crews_warehouse() -> None:
+    world = make_world()
+    save_crew(code="a", name="A", vehicle_code="truck-1", warehouse_code="main-yard")
+    world.vehicle.refresh_from_db()
+    assert world.vehicle.parent == world.warehouse
+    # A truck that has a home keeps it, whoever drives it.
+    save_crew(code="b", name="B", vehicle_code="truck-1", warehouse_code="north-yard")
+    world.vehicle.refresh_from_db()
+    assert world.vehicle.parent == world.warehouse
