@@ -67,7 +67,7 @@ def find_days_ahead(*, span_keys: list[int], run_keys: list[int]) -> list[CrewDa
 
 
 def _days_ahead() -> QuerySet[CrewDay]:
-    return CrewDay.objects.filter(state__in=FORWARD_STATES).order_by("pk")
+    return CrewDay.objects.filter(state__in=FORWARD_STATES).select_related("crew").order_by("pk")
 
 
 def _make_rows(needs: DayNeeds, day: CrewDay) -> list[NeededMaterial]:

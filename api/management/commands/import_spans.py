@@ -76,6 +76,7 @@ class Command(SpanstockCommand):
             ],
             "withdrawn": [span.name for span in difference.withdrawn],
             "unchanged": difference.unchanged_count,
+            "changed_days": [{"date": day.isoformat(), "crew": crew} for day, crew in answer.changed_days],
             "ignored_columns": list(answer.ignored_headers),
         }
 
@@ -85,6 +86,8 @@ class Command(SpanstockCommand):
         rows = _rows(answer)
         if rows and not answer.is_job_new:
             parts.append(_table(rows))
+        if answer.changed_days:
+            parts.append(_changed_days(answer))
         if answer.ignored_headers:
             parts.append(Text(f"Columns not used: {', '.join(answer.ignored_headers)}."))
         if not answer.is_stored and not difference.is_nothing:
@@ -94,6 +97,13 @@ class Command(SpanstockCommand):
 
 def _known_as(options: dict[str, Any]) -> tuple[str, str] | None:
     return (options["reference_system"], options["reference"]) if options["reference"] else None
+
+
+def _changed_days(answer: SpanImport) -> Text:
+    """Whoever takes a list again must hear which crews it reaches."""
+    shown = ", ".join(f"{crew} on {day:%a} {day.isoformat()}" for day, crew in answer.changed_days)
+    off = " Withdrawn spans come off these days." if answer.difference.withdrawn else ""
+    return Text(f"Planned days that this reaches: {shown}. Look at their pull sheets.{off}", style="bold")
 
 
 def _headline(answer: SpanImport) -> str:

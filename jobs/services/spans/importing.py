@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 
 from django.db import transaction
@@ -48,6 +48,8 @@ class SpanImport:
     is_stored: bool
     is_job_new: bool
     ignored_headers: tuple[str, ...]
+    # Planned days whose steps or kits the difference touches: date and crew.
+    changed_days: tuple[tuple[date, str], ...]
 
 
 def _tell_nobody(doing: str, done: int, total: int) -> None:
@@ -83,6 +85,7 @@ def import_spans(
     difference, found = compute_difference(runs=runs, known=known)
     faults.extend(found)
     faults.raise_if_any(Path(path).name)
+    changed_days = _find_days(difference, known)
     is_stored = not is_dry_run and not difference.is_nothing
     if is_stored:
         with transaction.atomic():
@@ -105,6 +108,7 @@ def import_spans(
         is_stored=is_stored,
         is_job_new=job is None,
         ignored_headers=ignored,
+        changed_days=tuple(sorted((day.date, day.crew.code) for day in changed_days)),
     )
 
 

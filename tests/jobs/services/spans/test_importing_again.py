@@ -127,7 +127,8 @@ def test_import_spans_takes_a_withdrawn_span_off_its_day_and_its_needs(take: Any
         add_step(day, CrewDayStep.Kind.EXTRACT, span=span)
     write_needs([day])
     before = Requirement.objects.get(material__code="fluid").mean
-    take(FIRST.replace("S3,R2,.625,125.6 m,P3,P4,,,D-3,vault\n", ""))
+    told = take(FIRST.replace("S3,R2,.625,125.6 m,P3,P4,,,D-3,vault\n", ""))
+    assert told.changed_days == ((day.date, day.crew.code),)
     assert list(day.steps.values_list("span__name", flat=True)) == ["S1", "S2"]
     assert 0 < Requirement.objects.get(material__code="fluid").mean < before
 
