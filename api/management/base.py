@@ -23,6 +23,7 @@ from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, T
 from api.errors import problem
 from inventory.errors import SpanstockError
 from inventory.models import Actor
+from inventory.services.company import get_system_actor
 from inventory.services.sealing import seal_all
 
 REFUSED = 1
@@ -119,9 +120,7 @@ class SpanstockCommand(BaseCommand):
 
     def actor(self) -> Actor:
         """Whoever the ledger names for what is typed at this machine."""
-        return Actor.objects.get_or_create(
-            code="command-line", defaults={"name": "Command line", "kind": Actor.Kind.SYSTEM}
-        )[0]
+        return get_system_actor("command-line", "Command line")
 
     @contextmanager
     def progress(self) -> Iterator[ReportProgress]:
