@@ -11,6 +11,12 @@ from inventory.models.place import Place
 from inventory.models.reference import ExternalReference
 from inventory.models.seal import ChainHead, DomainEvent, Seal, Unsealed
 from inventory.models.supply import Recipe, RecipeLine, SupplyTerms
+from inventory.models.tagged_fitting import (
+    FittingInspection,
+    FittingRigging,
+    TaggedFitting,
+    TaggedFittingPolicy,
+)
 
 __all__ = [
     "Actor",
@@ -23,6 +29,8 @@ __all__ = [
     "DomainEvent",
     "Entry",
     "ExternalReference",
+    "FittingInspection",
+    "FittingRigging",
     "Holding",
     "Material",
     "Movement",
@@ -34,5 +42,7 @@ __all__ = [
     "Reservation",
     "Seal",
     "SupplyTerms",
+    "TaggedFitting",
+    "TaggedFittingPolicy",
     "Unsealed",
 ]
