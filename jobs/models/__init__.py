@@ -3,16 +3,22 @@
 from jobs.models.cable import CableSize
 from jobs.models.crew import Crew, CrewDay, CrewDayStep
 from jobs.models.job import AccessPoint, Job, Run, Span
+from jobs.models.limits import CompanyRules
 from jobs.models.policy import EstimatingPolicy
+from jobs.models.safety import Incident, PressureLimit, RuleFinding
 
 __all__ = [
     "AccessPoint",
     "CableSize",
+    "CompanyRules",
     "Crew",
     "CrewDay",
     "CrewDayStep",
     "EstimatingPolicy",
+    "Incident",
     "Job",
+    "PressureLimit",
+    "RuleFinding",
     "Run",
     "Span",
 ]
