@@ -9,6 +9,14 @@ from inventory.models.material import Material
 from inventory.models.party import Company, Party
 from inventory.models.place import Place
 from inventory.models.reference import ExternalReference
+from inventory.models.restocking import (
+    DemandCursor,
+    DemandWeek,
+    PolicyResult,
+    RestockChunk,
+    RestockRun,
+    StockPolicy,
+)
 from inventory.models.seal import ChainHead, DomainEvent, Seal, Unsealed
 from inventory.models.supply import Recipe, RecipeLine, SupplyTerms
 from inventory.models.tagged_fitting import (
@@ -26,6 +34,8 @@ __all__ = [
     "ContainerChange",
     "CostPool",
     "CountReading",
+    "DemandCursor",
+    "DemandWeek",
     "DomainEvent",
     "Entry",
     "ExternalReference",
@@ -36,11 +46,15 @@ __all__ = [
     "Movement",
     "Party",
     "Place",
+    "PolicyResult",
     "Recipe",
     "RecipeLine",
     "Requirement",
     "Reservation",
+    "RestockChunk",
+    "RestockRun",
     "Seal",
+    "StockPolicy",
     "SupplyTerms",
     "TaggedFitting",
     "TaggedFittingPolicy",
