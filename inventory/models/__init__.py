@@ -5,6 +5,7 @@ from inventory.models.container import Container
 from inventory.models.demand import Requirement, Reservation
 from inventory.models.entry import ContainerChange, CountReading, Entry, Movement
 from inventory.models.holding import CostPool, Holding
+from inventory.models.instrument import Instrument, InstrumentCheck
 from inventory.models.material import Material
 from inventory.models.party import Company, Party
 from inventory.models.place import Place
@@ -42,6 +43,8 @@ __all__ = [
     "FittingInspection",
     "FittingRigging",
     "Holding",
+    "Instrument",
+    "InstrumentCheck",
     "Material",
     "Movement",
     "Party",
