@@ -1,8 +1,11 @@
 """What we do with it: the tables of jobs."""
 
 from jobs.models.cable import CableSize
+from jobs.models.check_list import CheckListItem, Occasion, ProtectiveEquipment
 from jobs.models.crew import Crew, CrewDay, CrewDayStep
 from jobs.models.job import AccessPoint, Job, Run, Span
+from jobs.models.kit import KitLoad, KitLoadLine, PickListPrint
+from jobs.models.kit_policy import KitPolicy
 from jobs.models.limits import CompanyRules
 from jobs.models.policy import EstimatingPolicy
 from jobs.models.safety import Incident, PressureLimit, RuleFinding
@@ -10,6 +13,7 @@ from jobs.models.safety import Incident, PressureLimit, RuleFinding
 __all__ = [
     "AccessPoint",
     "CableSize",
+    "CheckListItem",
     "CompanyRules",
     "Crew",
     "CrewDay",
@@ -17,7 +21,13 @@ __all__ = [
     "EstimatingPolicy",
     "Incident",
     "Job",
+    "KitLoad",
+    "KitLoadLine",
+    "KitPolicy",
+    "Occasion",
+    "PickListPrint",
     "PressureLimit",
+    "ProtectiveEquipment",
     "RuleFinding",
     "Run",
     "Span",
