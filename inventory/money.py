@@ -7,6 +7,8 @@ must give back the whole. Only what leaves the house is rounded to the currency'
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 
+from iso4217 import Currency
+
 from inventory.errors import BadInput
 
 MILLION = 10**6
@@ -40,6 +42,27 @@ def to_money_millionths(value: str | int | Decimal) -> int:
 def from_money_millionths(millionths: int) -> Decimal:
     """Return stored money as a decimal, exactly."""
     return Decimal(millionths).scaleb(-6)
+
+
+def is_currency(code: str) -> bool:
+    """Whether ISO 4217 lists the code as money that is paid with; metals and test codes are not."""
+    return _find_currency(code) is not None
+
+
+def minor_digits(code: str) -> int:
+    """Decimals of the currency's smallest coin by ISO 4217: 2 for USD, 0 for JPY, 3 for KWD."""
+    found = _find_currency(code)
+    if found is None:
+        raise BadMoney(f"{code[:40]} is not a currency of ISO 4217; give a code such as USD")
+    return int(found.exponent)
+
+
+def _find_currency(code: str) -> Currency | None:
+    try:
+        found = Currency(code)
+    except ValueError:
+        return None
+    return found if found.exponent is not None else None
 
 
 def value_of(*, quantity: int, unit_cost: int) -> int:

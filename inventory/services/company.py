@@ -6,6 +6,7 @@ from django.db import transaction
 
 from inventory.errors import BadInput, Fault
 from inventory.models import Actor, ChainHead, Company, Party
+from inventory.money import is_currency
 from inventory.services.posting.special_places import make_special_places
 
 
@@ -32,8 +33,8 @@ def find_or_set_up_company(
     except (ZoneInfoNotFoundError, ValueError):
         message = "is not a time zone; give one such as America/Chicago or Europe/Madrid"
         raise BadInput.of([Fault("/time_zone", time_zone, message)]) from None
-    if not (len(currency) == 3 and currency.isascii() and currency.isupper()):
-        message = "is not a code of three capital letters; give the one of ISO 4217, such as USD"
+    if not is_currency(currency):
+        message = "is not a currency of ISO 4217; give its code, such as USD"
         raise BadInput.of([Fault("/currency", currency, message)])
     party = Party.objects.create(code=code, name=name, is_company=True)
     make_special_places()
