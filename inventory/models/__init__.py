@@ -4,11 +4,20 @@ from inventory.models.actor import Actor
 from inventory.models.container import Container
 from inventory.models.demand import Requirement, Reservation
 from inventory.models.entry import ContainerChange, CountReading, Entry, Movement
+from inventory.models.fluid_quality import (
+    FluidCatch,
+    FluidLimit,
+    FluidPolicy,
+    FluidRelease,
+    FluidTest,
+    FluidTestResult,
+)
 from inventory.models.holding import CostPool, Holding
 from inventory.models.instrument import Instrument, InstrumentCheck
 from inventory.models.material import Material
 from inventory.models.party import Company, Party
 from inventory.models.place import Place
+from inventory.models.quarantine import Quarantine, QuarantineHold
 from inventory.models.reference import ExternalReference
 from inventory.models.restocking import (
     DemandCursor,
@@ -26,6 +35,7 @@ from inventory.models.tagged_fitting import (
     TaggedFitting,
     TaggedFittingPolicy,
 )
+from inventory.models.waste import Deposit, DepositTerms, WasteDrum, WasteManifest
 
 __all__ = [
     "Actor",
@@ -37,11 +47,19 @@ __all__ = [
     "CountReading",
     "DemandCursor",
     "DemandWeek",
+    "Deposit",
+    "DepositTerms",
     "DomainEvent",
     "Entry",
     "ExternalReference",
     "FittingInspection",
     "FittingRigging",
+    "FluidCatch",
+    "FluidLimit",
+    "FluidPolicy",
+    "FluidRelease",
+    "FluidTest",
+    "FluidTestResult",
     "Holding",
     "Instrument",
     "InstrumentCheck",
@@ -50,6 +68,8 @@ __all__ = [
     "Party",
     "Place",
     "PolicyResult",
+    "Quarantine",
+    "QuarantineHold",
     "Recipe",
     "RecipeLine",
     "Requirement",
@@ -62,4 +82,6 @@ __all__ = [
     "TaggedFitting",
     "TaggedFittingPolicy",
     "Unsealed",
+    "WasteDrum",
+    "WasteManifest",
 ]

@@ -8,13 +8,16 @@ from jobs.models.kit import KitLoad, KitLoadLine, PickListPrint
 from jobs.models.kit_policy import KitPolicy
 from jobs.models.limits import CompanyRules
 from jobs.models.policy import EstimatingPolicy
+from jobs.models.recovery import RecoveryDrift, RecoveryRate
 from jobs.models.safety import Incident, PressureLimit, RuleFinding
+from jobs.models.scrap import CoreMass, ScrapLot, ScrapPart, ScrapShare, ScrapTerms
 
 __all__ = [
     "AccessPoint",
     "CableSize",
     "CheckListItem",
     "CompanyRules",
+    "CoreMass",
     "Crew",
     "CrewDay",
     "CrewDayStep",
@@ -28,7 +31,13 @@ __all__ = [
     "PickListPrint",
     "PressureLimit",
     "ProtectiveEquipment",
+    "RecoveryDrift",
+    "RecoveryRate",
     "RuleFinding",
     "Run",
+    "ScrapLot",
+    "ScrapPart",
+    "ScrapShare",
+    "ScrapTerms",
     "Span",
 ]
