@@ -53,9 +53,7 @@ class QuarantineHold(models.Model):
     `state_before` is what it goes back to; where another quarantine still holds it, it stays held.
     """
 
-    quarantine = models.ForeignKey(
-        Quarantine, on_delete=models.PROTECT, related_name="holds", db_index=False
-    )
+    quarantine = models.ForeignKey(Quarantine, on_delete=models.PROTECT, related_name="holds", db_index=False)
     container = models.ForeignKey(Container, on_delete=models.PROTECT, related_name="quarantine_holds")
     state_before = models.CharField(max_length=8, choices=Container.State.choices)
     entry = models.ForeignKey(Entry, on_delete=models.PROTECT, related_name="+")
