@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('inventory', '0005_judge_recovered_fluid'),
-        ('jobs', '0004_record_findings_limits_and_incidents'),
+        ('jobs', '0006_ship_check_list'),
     ]
 
     operations = [
