@@ -2,6 +2,7 @@
 
 from inventory.models.actor import Actor
 from inventory.models.container import Container
+from inventory.models.count_plan import CountPlan, CountRule, CountSheet, CountSheetLine, LineCount
 from inventory.models.demand import Requirement, Reservation
 from inventory.models.entry import ContainerChange, CountReading, Entry, Movement
 from inventory.models.fluid_quality import (
@@ -15,6 +16,7 @@ from inventory.models.fluid_quality import (
 from inventory.models.holding import CostPool, Holding
 from inventory.models.instrument import Instrument, InstrumentCheck
 from inventory.models.material import Material
+from inventory.models.orders import HeldOutcome, Order, OrderLine, Receipt, ReceivedLine
 from inventory.models.party import Company, Party
 from inventory.models.place import Place
 from inventory.models.quarantine import Quarantine, QuarantineHold
@@ -28,7 +30,8 @@ from inventory.models.restocking import (
     StockPolicy,
 )
 from inventory.models.seal import ChainHead, DomainEvent, Seal, Unsealed
-from inventory.models.supply import Recipe, RecipeLine, SupplyTerms
+from inventory.models.shipment import ArrivedLine, Shipment, ShipmentArrival, ShipmentDifference, ShipmentLine
+from inventory.models.supply import PriceBreak, Recipe, RecipeLine, SupplierTerms, SupplyTerms
 from inventory.models.tagged_fitting import (
     FittingInspection,
     FittingRigging,
@@ -39,12 +42,17 @@ from inventory.models.waste import Deposit, DepositTerms, WasteDrum, WasteManife
 
 __all__ = [
     "Actor",
+    "ArrivedLine",
     "ChainHead",
     "Company",
     "Container",
     "ContainerChange",
     "CostPool",
+    "CountPlan",
     "CountReading",
+    "CountRule",
+    "CountSheet",
+    "CountSheetLine",
     "DemandCursor",
     "DemandWeek",
     "Deposit",
@@ -60,16 +68,23 @@ __all__ = [
     "FluidRelease",
     "FluidTest",
     "FluidTestResult",
+    "HeldOutcome",
     "Holding",
     "Instrument",
     "InstrumentCheck",
+    "LineCount",
     "Material",
     "Movement",
+    "Order",
+    "OrderLine",
     "Party",
     "Place",
     "PolicyResult",
+    "PriceBreak",
     "Quarantine",
     "QuarantineHold",
+    "Receipt",
+    "ReceivedLine",
     "Recipe",
     "RecipeLine",
     "Requirement",
@@ -77,7 +92,12 @@ __all__ = [
     "RestockChunk",
     "RestockRun",
     "Seal",
+    "Shipment",
+    "ShipmentArrival",
+    "ShipmentDifference",
+    "ShipmentLine",
     "StockPolicy",
+    "SupplierTerms",
     "SupplyTerms",
     "TaggedFitting",
     "TaggedFittingPolicy",

@@ -67,6 +67,8 @@ class Container(models.Model):
     outer_mark = models.BigIntegerField(null=True)
     inner_mark = models.BigIntegerField(null=True)
     mark_unit = models.CharField(max_length=10, blank=True)
+    # The length that the maker or supplier states, millionths of `mark_unit`; it seldom is that of the marks.
+    stated_length = models.BigIntegerField(null=True)
 
     class Meta:
         ordering = ["label"]

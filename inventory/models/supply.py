@@ -11,7 +11,14 @@ class SupplyTerms(models.Model):
     """What a supplier asks for a material and how long it takes to come.
 
     Amounts in millionths of the stock unit, cost in millionths of the currency per stock unit.
+    `unit_cost` holds below the first price break; `line_cost` is asked once for each order line, whatever
+    its quantity. The lead time is what the supplier states: what receipts teach of it is not kept here but
+    worked out from them, so that it cannot disagree with them.
     """
+
+    class Discount(models.TextChoices):
+        ALL_UNITS = "all_units", "the whole quantity at the price reached"
+        INCREMENTAL = "incremental", "each part at its own price"
 
     material = models.ForeignKey(Material, on_delete=models.PROTECT, related_name="supply_terms")
     supplier = models.ForeignKey(Party, on_delete=models.PROTECT, related_name="supply_terms")
@@ -20,6 +27,10 @@ class SupplyTerms(models.Model):
     lead_time_sd_days = models.FloatField(default=0.0)
     pack = models.BigIntegerField(default=1_000_000)
     minimum = models.BigIntegerField(default=0)
+    discount = models.CharField(max_length=12, choices=Discount.choices, default=Discount.ALL_UNITS)
+    line_cost = models.BigIntegerField(default=0)
+    # How long the goods keep from the day they come; nothing where they keep, or the material says it.
+    shelf_life_days = models.PositiveIntegerField(null=True)
 
     class Meta:
         constraints = [
@@ -33,10 +44,56 @@ class SupplyTerms(models.Model):
                 condition=Q(lead_time_days__gte=0, lead_time_sd_days__gte=0),
                 name="lead_time_is_not_negative",
             ),
+            models.CheckConstraint(
+                condition=Q(line_cost__gte=0), name="cost_of_an_order_line_is_not_negative"
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.supplier_id} {self.material_id}"
+
+
+class PriceBreak(models.Model):
+    """From this quantity on the price is another: rising quantities, whatever the prices do.
+
+    That they rise is held by the service that writes all of a terms' breaks at once; here each quantity
+    stands once.
+    """
+
+    terms = models.ForeignKey(SupplyTerms, on_delete=models.CASCADE, related_name="breaks")
+    from_quantity = models.BigIntegerField()
+    unit_cost = models.BigIntegerField()
+
+    class Meta:
+        ordering = ["terms", "from_quantity"]
+        constraints = [
+            models.UniqueConstraint(fields=["terms", "from_quantity"], name="a_quantity_has_one_price"),
+            models.CheckConstraint(
+                condition=Q(from_quantity__gt=0, unit_cost__gte=0), name="price_break_is_not_negative"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.terms_id} {self.from_quantity}"
+
+
+class SupplierTerms(models.Model):
+    """What a supplier asks for an order as a whole, shared by its lines. Millionths of the currency."""
+
+    supplier = models.OneToOneField(Party, on_delete=models.PROTECT, related_name="order_terms")
+    order_cost = models.BigIntegerField(default=0)
+    least_order_value = models.BigIntegerField(default=0)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(order_cost__gte=0, least_order_value__gte=0),
+                name="terms_of_an_order_are_not_negative",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.supplier_id}"
 
 
 class Recipe(models.Model):
