@@ -9,19 +9,28 @@ from jobs.models.kit_policy import KitPolicy
 from jobs.models.limits import CompanyRules
 from jobs.models.policy import EstimatingPolicy
 from jobs.models.recovery import RecoveryDrift, RecoveryRate
+from jobs.models.report import FieldReport, RefitRequest
+from jobs.models.report_goods import ContainerReading, FluidCaught, PieceReport, ReportedLoss, WasteHandover
+from jobs.models.report_work import RunBlowing, RunCleaning, SpanAttempt, SpanSplit
 from jobs.models.safety import Incident, PressureLimit, RuleFinding
 from jobs.models.scrap import CoreMass, ScrapLot, ScrapPart, ScrapShare, ScrapTerms
+from jobs.models.truck import CounterPurchase, HandOver, UnreportedDay
 
 __all__ = [
     "AccessPoint",
     "CableSize",
     "CheckListItem",
     "CompanyRules",
+    "ContainerReading",
     "CoreMass",
+    "CounterPurchase",
     "Crew",
     "CrewDay",
     "CrewDayStep",
     "EstimatingPolicy",
+    "FieldReport",
+    "FluidCaught",
+    "HandOver",
     "Incident",
     "Job",
     "KitLoad",
@@ -29,15 +38,24 @@ __all__ = [
     "KitPolicy",
     "Occasion",
     "PickListPrint",
+    "PieceReport",
     "PressureLimit",
     "ProtectiveEquipment",
     "RecoveryDrift",
     "RecoveryRate",
+    "RefitRequest",
+    "ReportedLoss",
     "RuleFinding",
     "Run",
+    "RunBlowing",
+    "RunCleaning",
     "ScrapLot",
     "ScrapPart",
     "ScrapShare",
     "ScrapTerms",
     "Span",
+    "SpanAttempt",
+    "SpanSplit",
+    "UnreportedDay",
+    "WasteHandover",
 ]

@@ -148,12 +148,20 @@ class Span(models.Model):
     is_withdrawn = models.BooleanField(default=False)
     extracted_at = models.DateTimeField(null=True)
     was_extracted_before_start = models.BooleanField(default=False)
+    # As a crew found it, beside the design; the last report that tells of it holds.
+    as_found_size = models.ForeignKey(CableSize, on_delete=models.PROTECT, null=True, related_name="+")
+    as_found_length_um = models.BigIntegerField(null=True)
+    hidden_splices = models.PositiveIntegerField(null=True)
 
     class Meta:
         ordering = ["run", "sequence"]
         constraints = [
             models.UniqueConstraint(fields=["job", "name"], name="a_job_uses_a_span_name_once"),
             models.CheckConstraint(condition=Q(length_um__gt=0), name="span_has_a_length"),
+            models.CheckConstraint(
+                condition=Q(as_found_length_um__isnull=True) | Q(as_found_length_um__gt=0),
+                name="span_as_found_has_a_length",
+            ),
             models.CheckConstraint(condition=Q(slack_um__gte=0), name="slack_is_not_negative"),
             models.CheckConstraint(condition=~Q(near=F("far")), name="span_has_two_ends"),
             models.CheckConstraint(
@@ -167,7 +175,13 @@ class Span(models.Model):
 
     @property
     def length_m(self) -> float:
+        """The length as designed; work is reckoned with `found_length_um`."""
         return self.length_um / 1_000_000
+
+    @property
+    def found_length_um(self) -> int:
+        """The length to reckon with: as found, else as designed."""
+        return self.length_um if self.as_found_length_um is None else self.as_found_length_um
 
     @property
     def is_extracted(self) -> bool:
