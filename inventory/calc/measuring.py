@@ -5,7 +5,7 @@ of a day (its class, its adjustment). They are kept apart, since the second kind
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from inventory.calc.ranges import as_finite, as_not_negative, as_positive
 
@@ -21,27 +21,36 @@ LARGEST_OVERDUE_FACTOR = 4.0
 
 @dataclass(frozen=True)
 class Reading:
-    """An amount as read [u], with its own and the common part of its standard uncertainty."""
+    """An amount as read [u], with the parts of its standard uncertainty.
+
+    The common part is shared by the instrument's readings of the day, the tare's by all weighings of the same
+    container; the rest is the reading's own.
+    """
 
     amount: float
     own_uncertainty: float
     common_uncertainty: float = 0.0
+    tare_uncertainty: float = 0.0
 
     @property
     def standard_uncertainty(self) -> float:
-        """Both parts together [u]."""
-        return math.hypot(self.own_uncertainty, self.common_uncertainty)
+        """All parts together [u]."""
+        return math.hypot(self.own_uncertainty, self.common_uncertainty, self.tare_uncertainty)
 
     def scaled(self, factor: float) -> "Reading":
         """The same reading in another unit, or at another temperature."""
+        size = abs(factor)
         return Reading(
-            self.amount * factor, self.own_uncertainty * abs(factor), self.common_uncertainty * abs(factor)
+            self.amount * factor,
+            self.own_uncertainty * size,
+            self.common_uncertainty * size,
+            self.tare_uncertainty * size,
         )
 
     def widened(self, *, relative_uncertainty: float) -> "Reading":
         """The same reading, less sure by a share of its amount."""
         own = math.hypot(self.own_uncertainty, relative_uncertainty * self.amount)
-        return Reading(self.amount, own, self.common_uncertainty)
+        return replace(self, own_uncertainty=own)
 
 
 def overdue_factor(*, days_overdue: int, interval_days: int | None) -> float:
@@ -147,10 +156,9 @@ def weighed_mass(
 ) -> Reading:
     """Net mass of a weighed container, m = gross / (1 + drift) - tare.
 
-    The gross reading's step d is rectangular over +-d/2, the tare over +-its half-width; both are own parts.
-    A tare weighed on the same scale has half a step as its half-width, which gives d / sqrt(6) in all. The
-    tare's error does not show where the same container is weighed twice; whoever takes the difference of two
-    weighings takes the gross ones.
+    The gross reading's step d is rectangular over +-d/2, the tare over +-its half-width. A tare weighed on
+    the same scale has half a step as its half-width, which gives d / sqrt(6) in all. The tare's part is kept
+    apart, because it does not show in the difference of two weighings of one container.
 
     Parameters
     ----------
@@ -172,7 +180,7 @@ def weighed_mass(
     Returns
     -------
     Reading
-        Net mass, 0 where the gross is below the tare, and both parts of its standard uncertainty [u]
+        Net mass, 0 where the gross is below the tare, and the parts of its standard uncertainty [u]
 
     Raises
     ------
@@ -193,8 +201,9 @@ def weighed_mass(
     corrected = gross / (1 + drift)
     return Reading(
         amount=max(corrected - tare, 0.0),
-        own_uncertainty=math.hypot(step / math.sqrt(12) * factor, half_width / math.sqrt(3)),
+        own_uncertainty=step / math.sqrt(12) * factor,
         common_uncertainty=percent / 100 * corrected / math.sqrt(3) * factor,
+        tare_uncertainty=half_width / math.sqrt(3),
     )
 
 
