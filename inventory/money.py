@@ -52,9 +52,9 @@ def is_currency(code: str) -> bool:
 def minor_digits(code: str) -> int:
     """Decimals of the currency's smallest coin by ISO 4217: 2 for USD, 0 for JPY, 3 for KWD."""
     found = _find_currency(code)
-    if found is None:
+    if found is None or found.exponent is None:
         raise BadMoney(f"{code[:40]} is not a currency of ISO 4217; give a code such as USD")
-    return int(found.exponent)
+    return found.exponent
 
 
 def _find_currency(code: str) -> Currency | None:

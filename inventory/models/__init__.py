@@ -1,5 +1,6 @@
 """What is held: the tables of inventory."""
 
+from inventory.models.accounting import AccountingPeriod, AccountRule, JournalBatch, JournalLine, SecondWord
 from inventory.models.actor import Actor
 from inventory.models.container import Container
 from inventory.models.count_plan import CountPlan, CountRule, CountSheet, CountSheetLine, LineCount
@@ -41,6 +42,8 @@ from inventory.models.tagged_fitting import (
 from inventory.models.waste import Deposit, DepositTerms, WasteDrum, WasteManifest
 
 __all__ = [
+    "AccountRule",
+    "AccountingPeriod",
     "Actor",
     "ArrivedLine",
     "ChainHead",
@@ -72,6 +75,8 @@ __all__ = [
     "Holding",
     "Instrument",
     "InstrumentCheck",
+    "JournalBatch",
+    "JournalLine",
     "LineCount",
     "Material",
     "Movement",
@@ -92,6 +97,7 @@ __all__ = [
     "RestockChunk",
     "RestockRun",
     "Seal",
+    "SecondWord",
     "Shipment",
     "ShipmentArrival",
     "ShipmentDifference",

@@ -39,6 +39,10 @@ class Company(models.Model):
     time_zone = models.CharField(max_length=64, default="UTC")
     reference_temperature_c = models.FloatField(default=15.0)
     uses_metric = models.BooleanField(default=False)
+    # What happened up to this day and is recorded only now is booked on the day after it.
+    books_closed_until = models.DateField(null=True)
+    # Millionths of the currency: goods worth more are written off or down by two persons. None: by one.
+    write_off_limit = models.BigIntegerField(null=True)
 
     class Meta:
         constraints = [

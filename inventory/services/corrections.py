@@ -9,6 +9,7 @@ from inventory.errors import BadInput
 from inventory.models import Actor, Container, Entry, Material, Movement, Place
 from inventory.services.lines import Line, owner_at, post_lines, require_kind
 from inventory.services.posting import AlreadyReversed, End, Flow, Posting, post
+from inventory.services.write_off_limit import ask_afterwards, refuse_over_limit
 
 
 @dataclass(frozen=True)
@@ -30,8 +31,14 @@ def dispose(
     as_report: bool = False,
     reason: str = "",
     document: str = "",
+    is_agreed: bool = False,
 ) -> Entry:
-    """Hand goods over as waste; the document is the manifest."""
+    """Hand goods over as waste; the document is the manifest.
+
+    Above the company's limit a second person has to have agreed. What is gone already (`as_report`) is not
+    refused, but somebody else is asked to look at it.
+    """
+    check = None if is_agreed else ask_afterwards if as_report else refuse_over_limit
     return post_lines(
         id=id,
         kind=Entry.Kind.DISPOSAL,
@@ -44,6 +51,7 @@ def dispose(
         is_plan=not as_report,
         reason=reason,
         document=document,
+        check=check,
     )
 
 
@@ -56,8 +64,12 @@ def revalue(
     against: Place,
     reason: str,
     document: str = "",
+    is_agreed: bool = False,
 ) -> Entry:
-    """Move value alone: a write-down and its reversal, late freight, an invoice difference."""
+    """Move value alone: a write-down and its reversal, late freight, an invoice difference.
+
+    A write-down above the company's limit needs a second person to have agreed.
+    """
     kinds = {Place.Kind.WRITE_DOWN, Place.Kind.PRICE_VARIANCE, Place.Kind.SUPPLIER}
     require_kind(against, kinds, pointer="/against")
     flows = []
@@ -87,6 +99,7 @@ def revalue(
         flows=tuple(flows),
         reason=reason,
         document=document,
+        check=None if is_agreed else refuse_over_limit,
     )
     return post(posting)
 

@@ -1,6 +1,6 @@
 """What the services that move goods have in common: a line, its owner, its checks."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -113,6 +113,7 @@ def post_lines(
     holder: str = "",
     reason: str = "",
     document: str = "",
+    check: Callable[[Entry], None] | None = None,
 ) -> Entry:
     """Check every line's ends and amounts, then post them as one entry."""
     flows = []
@@ -147,6 +148,7 @@ def post_lines(
         holder=holder,
         reason=reason,
         document=document,
+        check=check,
     )
     return post(posting)
 

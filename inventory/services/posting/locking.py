@@ -6,7 +6,7 @@ pools under it.
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django.db import connection
@@ -15,7 +15,10 @@ from inventory.models import Container, CostPool, Place
 from inventory.queries.company import NotSetUp
 from inventory.services.posting.keys import HeadKey, HoldingKey
 from inventory.services.posting.request import Posting
-from inventory.services.posting.rows import Select, one_of, read_moment, read_rows
+from inventory.services.posting.rows import Select, one_of, read_day, read_moment, read_rows
+
+# A number that stands for the books as a whole; nothing else here takes locks by number.
+BOOKS = 7_261_001
 
 
 class MoreLocksNeeded(Exception):
@@ -37,6 +40,7 @@ class UnderLock:
     pools: dict[HeadKey, tuple[int, int]]
     known_key: int | None
     time_zone: str
+    closed_until: date | None
     has_promises: bool
     holdings: dict[HoldingKey, tuple[int, datetime | None, bool]]
     next_key: int
@@ -54,7 +58,8 @@ def lock_and_read(
     NotSetUp
         If there is no company.
     """
-    pools, _vessels, found, holdings, [[next_key]] = read_rows(
+    _books, pools, _vessels, found, holdings, [[next_key]] = read_rows(
+        _keep_books_open(),
         _lock(heads),
         _lock_containers(containers),
         _look_up(posting, heads),
@@ -64,11 +69,12 @@ def lock_and_read(
     _refuse_missing(heads, pools)
     if not found:
         raise NotSetUp("This installation has no company yet. Run `python manage.py set_up` first.")
-    known_key, time_zone, has_promises = found[0]
+    known_key, time_zone, closed_until, has_promises = found[0]
     return UnderLock(
         pools={HeadKey(*row[:3]): row[3:] for row in pools},
         known_key=known_key,
         time_zone=time_zone,
+        closed_until=read_day(closed_until),
         has_promises=bool(has_promises),
         holdings={
             HoldingKey(HeadKey(*row[:3]), row[3] or 0): (row[4], read_moment(row[5]), bool(row[6]))
@@ -115,6 +121,23 @@ def _refuse_missing(heads: frozenset[HeadKey], pools: Collection[object]) -> Non
         raise MoreLocksNeeded(heads)
 
 
+def hold_books() -> None:
+    """Wait for every posting under way and keep new ones waiting, until this transaction ends.
+
+    For whoever closes a period: no entry then slips into it that began before the closing.
+    """
+    if connection.vendor == "postgresql":
+        read_rows(Select("SELECT pg_advisory_xact_lock(%s)", [BOOKS]))
+
+
+def _keep_books_open() -> Select:
+    """Keep a period from being closed under a posting; postings do not wait for one another here."""
+    if connection.vendor == "postgresql":
+        return Select("SELECT pg_advisory_xact_lock_shared(%s)", [BOOKS])
+    # The write lock is held, so nobody closes anything.
+    return Select("SELECT 1", [])
+
+
 def _lock(heads: frozenset[HeadKey]) -> Select:
     keys = [head.text() for head in heads]
     # SQLite knows no row locks; its write lock is held since the transaction began.
@@ -134,7 +157,7 @@ def _lock_containers(containers: Collection[Container]) -> Select:
 
 
 def _look_up(posting: Posting, heads: frozenset[HeadKey]) -> Select:
-    """The key of an entry with the same id, the company's time zone, whether a plan has to heed promises."""
+    """The entry with the same id, what holds for the company, whether a plan has to heed promises."""
     promised = "FALSE"
     values: list[Any] = [posting.uuid]
     if posting.is_plan:
@@ -146,7 +169,7 @@ def _look_up(posting: Posting, heads: frozenset[HeadKey]) -> Select:
         )
         values += [*places, *materials]
     return Select(
-        f"SELECT (SELECT key FROM inventory_entry WHERE uuid = %s), time_zone, {promised}"
+        f"SELECT (SELECT key FROM inventory_entry WHERE uuid = %s), time_zone, books_closed_until, {promised}"
         " FROM inventory_company LIMIT 1",
         values,
     )

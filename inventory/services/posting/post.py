@@ -1,6 +1,6 @@
 """Post one entry: lock, look for the same id, check, write, in that order."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db import IntegrityError, OperationalError, connection, transaction
@@ -116,7 +116,10 @@ def _post_under_lock(posting: Posting, heads: frozenset[HeadKey], *, makes_missi
         materials=_materials_of(posting),
     )
     book.places = places
-    return _write(posting, book, plan(posting, book), under_lock)
+    entry = _write(posting, book, plan(posting, book), under_lock)
+    if posting.check is not None:
+        posting.check(entry)
+    return entry
 
 
 def _accept_again(posting: Posting, known: Entry) -> Entry:
@@ -147,7 +150,7 @@ def _write(posting: Posting, book: Book, draft: Draft, under_lock: UnderLock) ->
         kind=posting.kind,
         occurred_at=posting.occurred_at,
         recorded_at=timezone.now(),
-        booked_date=book_date(posting.occurred_at, under_lock.time_zone),
+        booked_date=book_date(posting.occurred_at, under_lock.time_zone, under_lock.closed_until),
         actor=posting.by,
         reason=posting.reason,
         document=posting.document,
@@ -185,9 +188,13 @@ def _write_facts(entry: Entry, draft: Draft) -> None:
         CountReading.objects.bulk_create(draft.readings)
 
 
-def book_date(occurred_at: datetime, time_zone: str) -> date:
-    """Return the day of the company's calendar on which something that happened is booked."""
-    return occurred_at.astimezone(ZoneInfo(time_zone)).date()
+def book_date(occurred_at: datetime, time_zone: str, closed_until: date | None = None) -> date:
+    """Return the day of the company's calendar on which something that happened is booked.
+
+    What happened in a closed period is booked on the first day after it; the entry keeps its true moment.
+    """
+    day = occurred_at.astimezone(ZoneInfo(time_zone)).date()
+    return day if closed_until is None or day > closed_until else closed_until + timedelta(days=1)
 
 
 # What an entry touches, as far as it can be told before anything is locked

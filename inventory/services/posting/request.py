@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from enum import Enum
@@ -111,6 +112,8 @@ class Posting:
     document: str = ""
     reverses: Entry | None = None
     extra: dict[str, str] = field(default_factory=dict)
+    # Looks at the entry as it was written, under the lock, and raises where it must not stand.
+    check: Callable[[Entry], None] | None = None
 
     def fingerprint(self) -> str:
         """Hash of everything the client decides, so that a retry can be told from another request."""

@@ -90,6 +90,11 @@ def read_moment(value: datetime | None) -> datetime | None:
     return value.replace(tzinfo=UTC) if value is not None and value.tzinfo is None else value
 
 
+def read_day(value: date | str | None) -> date | None:
+    """A day as read without a model: SQLite keeps it as text."""
+    return date.fromisoformat(value) if isinstance(value, str) else value
+
+
 def one_of(values: Sequence[Any]) -> str:
     """Placeholders of a list to look in, which may be empty."""
     return f"({', '.join(['%s'] * len(values))})" if values else "(NULL)"

@@ -1,0 +1,149 @@
+"""Closing a period: a check list, a statement of what the stock was worth, and no more booking into it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.db import transaction
+
+from inventory.errors import BadInput, Fault, NotFound, SpanstockError
+from inventory.models import AccountingPeriod, Actor, ChainHead, Company, SecondWord
+from inventory.queries.company import get_company
+from inventory.queries.stock_accounts import RolledForward, roll_forward
+from inventory.services.posting.locking import hold_books
+from inventory.services.sealing import seal_all
+from inventory.services.second_word import ask_for_second_word
+
+
+@dataclass(frozen=True)
+class OpenPoint:
+    """Something on the check list that is not done: what kind, which, in words."""
+
+    kind: str
+    name: str
+    sentence: str
+
+
+class PointsAreOpen(SpanstockError):
+    """The check list is not done, and nobody said why the period may be closed all the same."""
+
+    code = "points_are_open"
+
+
+class PeriodNotOver(BadInput):
+    """A period is closed when its last day is over."""
+
+    code = "period_not_over"
+
+
+class AlreadyClosed(SpanstockError):
+    """These days are closed already."""
+
+    code = "already_closed"
+
+
+@transaction.atomic
+def close_period(
+    *,
+    last_date: date,
+    by: Actor,
+    occurred_at: datetime,
+    open_points: Sequence[OpenPoint] = (),
+    remark: str = "",
+) -> AccountingPeriod:
+    """Close all days up to `last_date`; the same once more gives the same period.
+
+    Raises
+    ------
+    PeriodNotOver
+        If the last day is not over where the company is.
+    AlreadyClosed
+        If a later day is closed.
+    PointsAreOpen
+        If the check list has open points and `remark` does not say why that is right.
+    """
+    hold_books()
+    company = Company.objects.select_for_update(of=("self",)).get(pk=get_company().pk)
+    if last_date >= occurred_at.astimezone(ZoneInfo(company.time_zone)).date():
+        message = "is not over yet; close up to a day that is"
+        raise PeriodNotOver.of([Fault("/last_date", str(last_date), message)])
+    closed = company.books_closed_until
+    if closed is not None and last_date <= closed:
+        standing = AccountingPeriod.objects.filter(last_date=last_date, reopened_at=None).first()
+        if standing is not None and last_date == closed:
+            return standing
+        raise AlreadyClosed(f"The books are closed until {closed}. Ask to reopen the period to change that.")
+    if open_points and not remark.strip():
+        shown = "; ".join(point.sentence for point in open_points[:5])
+        more = f"; and {len(open_points) - 5} more" if len(open_points) > 5 else ""
+        raise PointsAreOpen(f"Not done yet: {shown}{more}. Do it, or say in a remark why it can wait.")
+    return _close(company, last_date, by, occurred_at, open_points, remark)
+
+
+def _close(
+    company: Company,
+    last_date: date,
+    by: Actor,
+    occurred_at: datetime,
+    open_points: Sequence[OpenPoint],
+    remark: str,
+) -> AccountingPeriod:
+    closed = company.books_closed_until
+    first_date = closed + timedelta(days=1) if closed is not None else None
+    seal_all()
+    head = ChainHead.objects.get(pk=1)
+    company.books_closed_until = last_date
+    company.save(update_fields=["books_closed_until"])
+    return AccountingPeriod.objects.create(
+        first_date=first_date,
+        last_date=last_date,
+        closed_at=occurred_at,
+        closed_by=by,
+        remark=remark,
+        open_points=[[point.kind, point.name, point.sentence] for point in open_points],
+        roll_forward=[_row_form(row) for row in roll_forward(first_date=first_date, last_date=last_date)],
+        last_sequence=head.sequence,
+        last_hash=head.hash,
+    )
+
+
+def _row_form(row: RolledForward) -> dict[str, Any]:
+    parts = {"opening": row.opening, **row.changes, "closing": row.closing}
+    amounts = {word: [part.quantity, part.value] for word, part in parts.items()}
+    return {"material": row.material.code, "owner": row.owner.code, **amounts}
+
+
+def ask_to_reopen(*, id: UUID, by: Actor, asked_at: datetime, last_date: date, reason: str) -> SecondWord:
+    """Ask that the last closed period be opened again; somebody else grants it."""
+    _find_last_closed(last_date)
+    return ask_for_second_word(
+        id=id,
+        kind=SecondWord.Kind.REOPEN,
+        by=by,
+        asked_at=asked_at,
+        reason=reason,
+        body={"last_date": last_date.isoformat()},
+    )
+
+
+def carry_out_reopening(word: SecondWord, by: Actor, decided_at: datetime) -> None:
+    """Open the last closed period again; what was booked after it meanwhile stays where it is."""
+    hold_books()
+    period = _find_last_closed(date.fromisoformat(word.body["last_date"]))
+    period.reopened_at = decided_at
+    period.save(update_fields=["reopened_at"])
+    before = AccountingPeriod.objects.filter(reopened_at=None).order_by("last_date").last()
+    company = Company.objects.select_for_update(of=("self",)).get(pk=get_company().pk)
+    company.books_closed_until = before.last_date if before is not None else None
+    company.save(update_fields=["books_closed_until"])
+
+
+def _find_last_closed(last_date: date) -> AccountingPeriod:
+    period = AccountingPeriod.objects.filter(reopened_at=None).order_by("last_date").last()
+    if period is None or period.last_date != last_date:
+        shown = f"the last one ends on {period.last_date}" if period is not None else "none is closed"
+        raise NotFound(f"No closed period that could be reopened ends on {last_date}; {shown}.")
+    return period
