@@ -32,6 +32,8 @@ class TaggedFitting(models.Model):
     approved_by = models.ForeignKey(Actor, on_delete=models.PROTECT, null=True, related_name="+")
     place = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="tagged_fittings")
     state = models.CharField(max_length=10, choices=State.choices, default=State.IN_SERVICE)
+    # Held back by whoever watches over safety: in service, and not to be rigged until it is given free.
+    is_held = models.BooleanField(default=False)
     # How many times it was rigged: before it was registered here and since.
     uses = models.PositiveIntegerField(default=0)
     withdrawn_at = models.DateTimeField(null=True)
