@@ -71,7 +71,9 @@ class RuleFinding(models.Model):
     severity = models.CharField(max_length=7, choices=Severity.choices)
     # The rule's sentence with the numbers of the day, as it was read then.
     sentence = models.CharField(max_length=500)
-    report_uuid = models.UUIDField(null=True, db_index=True)
+    report = models.ForeignKey(
+        "jobs.FieldReport", on_delete=models.PROTECT, null=True, related_name="findings"
+    )
     crew_day = models.ForeignKey(CrewDay, on_delete=models.PROTECT, null=True, related_name="findings")
     span = models.ForeignKey(Span, on_delete=models.PROTECT, null=True, related_name="findings")
     run = models.ForeignKey(Run, on_delete=models.PROTECT, null=True, related_name="findings")
@@ -144,7 +146,9 @@ class Incident(models.Model):
     occurred_at = models.DateTimeField()
     recorded_at = models.DateTimeField()
     by = models.ForeignKey(Actor, on_delete=models.PROTECT, related_name="+")
-    report_uuid = models.UUIDField(null=True, db_index=True)
+    report = models.ForeignKey(
+        "jobs.FieldReport", on_delete=models.PROTECT, null=True, related_name="incidents"
+    )
     crew_day = models.ForeignKey(CrewDay, on_delete=models.PROTECT, null=True, related_name="incidents")
     job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, related_name="incidents")
     run = models.ForeignKey(Run, on_delete=models.PROTECT, null=True, related_name="incidents")

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0005_judge_recovered_fluid'),
+        ('inventory', '0006_keep_orders_shipments_and_count_sheets'),
     ]
 
     operations = [
