@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('inventory', '0006_keep_orders_shipments_and_count_sheets'),
+        ('inventory', '0007_close_periods_and_export_lines'),
     ]
 
     operations = [
