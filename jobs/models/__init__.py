@@ -6,6 +6,7 @@ from jobs.models.crew import Crew, CrewDay, CrewDayStep
 from jobs.models.job import AccessPoint, Job, Run, Span
 from jobs.models.kit import KitLoad, KitLoadLine, PickListPrint
 from jobs.models.kit_policy import KitPolicy
+from jobs.models.learning import LearntFit, LearntSize
 from jobs.models.limits import CompanyRules
 from jobs.models.policy import EstimatingPolicy
 from jobs.models.recovery import RecoveryDrift, RecoveryRate
@@ -36,6 +37,8 @@ __all__ = [
     "KitLoad",
     "KitLoadLine",
     "KitPolicy",
+    "LearntFit",
+    "LearntSize",
     "Occasion",
     "PickListPrint",
     "PieceReport",
