@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('jobs', '0009_keep_field_reports'),
+        ('jobs', '0010_tie_findings_to_reports'),
     ]
 
     operations = [
