@@ -16,6 +16,7 @@ from inventory.models.fluid_quality import (
 )
 from inventory.models.holding import CostPool, Holding
 from inventory.models.instrument import Instrument, InstrumentCheck
+from inventory.models.invoice import InvoiceCharge, InvoiceLine, InvoiceShare, SupplierInvoice
 from inventory.models.material import Material
 from inventory.models.orders import HeldOutcome, Order, OrderLine, Receipt, ReceivedLine
 from inventory.models.party import Company, Party
@@ -75,6 +76,9 @@ __all__ = [
     "Holding",
     "Instrument",
     "InstrumentCheck",
+    "InvoiceCharge",
+    "InvoiceLine",
+    "InvoiceShare",
     "JournalBatch",
     "JournalLine",
     "LineCount",
@@ -103,6 +107,7 @@ __all__ = [
     "ShipmentDifference",
     "ShipmentLine",
     "StockPolicy",
+    "SupplierInvoice",
     "SupplierTerms",
     "SupplyTerms",
     "TaggedFitting",

@@ -62,6 +62,9 @@ def cost_layers(
     if not flow.owner.is_company:
         return [(0, quantity, 0)]
     if value is not None and quantity == 0:
+        if not source.place.keeps_stock and not target.place.keeps_stock:
+            # Value between outside places, such as a price difference on goods that are gone.
+            return [(0, 0, value)]
         return _value_layers(scribe, flow, source if source.place.keeps_stock else target, value)
     if value is not None and not source.place.keeps_stock:
         return [(_lot_for(scribe, flow, target), quantity, value)]

@@ -1,0 +1,236 @@
+"""A bill's difference follows the goods."""
+
+from datetime import date
+from typing import Any
+from uuid import uuid4
+
+import pytest
+
+from inventory.errors import BadInput
+from inventory.models import CostPool, Entry, InvoiceShare, Party, Place, SupplierInvoice
+from inventory.money import to_money_millionths
+from inventory.queries.receipt_costs import list_unbilled
+from inventory.queries.verification import verify_ledger
+from inventory.services.accounting.invoices import Bill, BilledCharge, BilledLine, record_invoice
+from inventory.services.accounting.periods import close_period
+from inventory.services.corrections import dispose, reverse
+from inventory.services.documents import DocumentConflict
+from inventory.services.goods import draw
+from inventory.services.lines import Line
+from inventory.services.parties import save_party
+from inventory.services.posting import End
+from inventory.services.receipts import ReceiptLine, receive
+from inventory.units import Amount
+from tests.factories.inventory import World, at, each, gal, make_world
+
+pytestmark = pytest.mark.django_db
+BILLED = date(2026, 3, 20)
+
+
+def make(formula: str) -> World:
+    world = make_world(cost_formula=formula)
+    save_party(code="mill", name="Foam Mill", is_supplier=True)
+    return world
+
+
+def get_supplier() -> Party:
+    return Party.objects.get(code="mill")
+
+
+def get_pads(world: World, pieces: int, cost: str, hours: float = 0) -> Entry:
+    line = ReceiptLine(world.projectile, each(pieces), End(world.warehouse), to_money_millionths(cost))
+    source = Place.objects.get(code="supplier:mill")
+    return receive(id=uuid4(), by=world.actor, occurred_at=at(hours), source=source, lines=[line])
+
+
+def use(world: World, pieces: int, hours: float, place: Place | None = None) -> None:
+    line = Line(world.projectile, each(pieces), End(world.warehouse), End(place or world.span))
+    draw(id=uuid4(), by=world.actor, occurred_at=at(hours), lines=[line])
+
+
+def bill(world: World, *lines: tuple[Entry, Amount, str], **also: Any) -> Bill:
+    return Bill(
+        **{
+            "supplier": get_supplier(),
+            "number": "B-1",
+            "invoice_date": BILLED,
+            "lines": [
+                BilledLine(entry, world.projectile, amount, to_money_millionths(price))
+                for entry, amount, price in lines
+            ],
+            **also,
+        }
+    )
+
+
+def record(world: World, sent: Bill, **also: Any) -> SupplierInvoice:
+    return record_invoice(**{"id": uuid4(), "by": world.actor, "occurred_at": at(100), "bill": sent, **also})
+
+
+def worth(place: Place) -> int:
+    return sum(pool.value for pool in CostPool.objects.filter(place=place))
+
+
+def price_variance() -> int:
+    return worth(Place.objects.get(code="price-variance"))
+
+
+@pytest.mark.parametrize("formula", ["fifo", "weighted_average"])
+@pytest.mark.outside_check(
+    "IAS 2 paragraphs 10, 11 and 34: cost of what is held and expense of what is used; by hand"
+)
+def test_a_difference_goes_to_what_is_held_and_to_the_work_that_used_the_rest(formula: str) -> None:
+    world = make(formula)
+    receipt = get_pads(world, 10, "100")
+    use(world, 4, 1)
+    record(world, bill(world, (receipt, each(10), "110")))
+    assert worth(world.warehouse) == 66_000_000
+    assert worth(world.span) == 44_000_000
+    assert list(verify_ledger()) == []
+
+
+def test_a_difference_follows_its_own_lot_only() -> None:
+    world = make("fifo")
+    first = get_pads(world, 10, "100")
+    get_pads(world, 10, "100", hours=1)
+    use(world, 10, 2)
+    record(world, bill(world, (first, each(10), "90")))
+    assert worth(world.span) == 90_000_000
+    assert worth(world.warehouse) == 100_000_000
+
+
+def test_what_closed_work_used_goes_to_price_variance_and_remembers_where() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    use(world, 4, 1)
+    record(world, bill(world, (receipt, each(10), "110")), closed_places=[world.span.pk])
+    assert worth(world.span) == 40_000_000
+    assert price_variance() == 4_000_000
+    share = InvoiceShare.objects.get(place=world.span)
+    assert (share.value, share.is_booked_there) == (4_000_000, False)
+
+
+def test_what_was_used_in_a_closed_period_goes_to_price_variance_and_the_rest_does_not() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    use(world, 4, 1)
+    close_period(last_date=date(2026, 3, 2), by=world.actor, occurred_at=at(48))
+    use(world, 2, 50)
+    invoice = record(world, bill(world, (receipt, each(10), "110")))
+    assert worth(world.span) == 60_000_000 + 2_000_000
+    assert price_variance() == 4_000_000
+    assert invoice.entry is not None
+    assert invoice.entry.booked_date > date(2026, 3, 2)
+
+
+def test_what_is_in_none_of_our_places_goes_to_price_variance() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    line = Line(world.projectile, each(5), End(world.warehouse), End(world.waste))
+    dispose(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[line])
+    record(world, bill(world, (receipt, each(10), "110")))
+    assert price_variance() == 5_000_000
+    assert worth(world.warehouse) == 55_000_000
+
+
+def test_freight_is_part_of_the_cost() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    charges = [BilledCharge("freight", to_money_millionths("20"), "count")]
+    record(world, bill(world, (receipt, each(10), "100"), charges=charges))
+    assert worth(world.warehouse) == 120_000_000
+
+
+def test_a_charge_by_weight_needs_the_weight() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    charges = [BilledCharge("freight", to_money_millionths("20"), "weight")]
+    with pytest.raises(BadInput, match="what Projectile 12 mm weighs is not known"):
+        record(world, bill(world, (receipt, each(10), "100"), charges=charges))
+    assert not SupplierInvoice.objects.exists()
+
+
+def test_a_bill_in_another_currency_is_taken_at_its_rate() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    record(world, bill(world, (receipt, each(10), "100"), currency="EUR", rate="1.08"))
+    assert worth(world.warehouse) == 108_000_000
+
+
+def test_what_was_billed_and_did_not_come_changes_nothing() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 8, "80")
+    invoice = record(world, bill(world, (receipt, each(10), "100")))
+    line = invoice.lines.get()
+    assert (line.quantity, line.matched_quantity, line.difference) == (10_000_000, 8_000_000, 0)
+    assert invoice.entry is None
+    assert worth(world.warehouse) == 80_000_000
+
+
+def test_a_receipt_is_billed_in_parts_and_accrued_until_it_is_whole() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    [open_part] = list_unbilled(until=BILLED)
+    assert (open_part.unbilled, open_part.accrued) == (10_000_000, 100_000_000)
+    record(world, bill(world, (receipt, each(6), "60")))
+    [open_part] = list_unbilled(until=BILLED, supplier=get_supplier())
+    assert (open_part.unbilled, open_part.accrued) == (4_000_000, 40_000_000)
+    record(world, bill(world, (receipt, each(4), "40"), number="B-2"))
+    assert list_unbilled(until=BILLED) == []
+
+
+def test_a_bill_sent_again_is_the_same_and_another_under_its_id_is_refused() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    known = uuid4()
+    first = record(world, bill(world, (receipt, each(10), "110")), id=known)
+    assert record(world, bill(world, (receipt, each(10), "110")), id=known) == first
+    assert worth(world.warehouse) == 110_000_000
+    with pytest.raises(DocumentConflict):
+        record(world, bill(world, (receipt, each(10), "120")), id=known)
+
+
+def test_a_reversed_bill_gives_the_receipt_back_to_be_billed() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    invoice = record(world, bill(world, (receipt, each(10), "110")))
+    assert invoice.entry is not None
+    reverse(id=uuid4(), by=world.actor, entry=invoice.entry, reason="wrong supplier")
+    assert worth(world.warehouse) == 100_000_000
+    assert len(list_unbilled(until=BILLED)) == 1
+
+
+def test_every_fault_of_a_bill_is_named_and_nothing_is_kept() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    sent = bill(
+        world,
+        (receipt, each(10), "1"),
+        number=" ",
+        currency="ZZZ",
+        rate="0",
+        charges=[BilledCharge("freight", 0, "length")],
+    )
+    with pytest.raises(BadInput) as refusal:
+        record(world, sent)
+    assert [fault.pointer for fault in refusal.value.faults] == [
+        "/number", "/currency", "/rate", "/charges/0/amount", "/charges/0/share_by",
+    ]  # fmt: skip
+    assert not SupplierInvoice.objects.exists()
+
+
+def test_a_bill_for_goods_of_another_supplier_is_refused() -> None:
+    world = make("fifo")
+    world.drum("D-1", 55, cost=100)
+    receipt = Entry.objects.get(kind="receipt")
+    line = BilledLine(receipt, world.fluid, gal(55), 100_000_000)
+    with pytest.raises(BadInput, match="not from Foam Mill"):
+        record(world, bill(world, lines=[line]))
+
+
+def test_a_bill_number_is_used_once_by_a_supplier() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    record(world, bill(world, (receipt, each(5), "50")))
+    with pytest.raises(BadInput, match="was recorded already"):
+        record(world, bill(world, (receipt, each(5), "50")))
