@@ -1,7 +1,11 @@
 """The usual cautions, shown wherever the work they belong to is planned. They never permit anything."""
 
-from jobs.models import AccessPoint, CableSize, CrewDayStep, EstimatingPolicy, Span
+from decimal import Decimal
+
+from inventory.units import format_amount
+from jobs.models import AccessPoint, CableSize, CrewDayStep, EstimatingPolicy, PressureLimit, Span
 from jobs.queries.day_work import DayWork
+from jobs.queries.pressure_limits import NO_LIMIT, PURPOSE_OF_STEP, find_standing_limits
 
 Step = CrewDayStep.Kind
 
@@ -9,9 +13,8 @@ ALWAYS = (
     "Eye protection for everyone at the work. Safety data sheets are at hand.",
     "Local codes and licensed practice come first; this sheet permits no pressure.",
 )
-PRESSURE_LIMIT = (
-    "Pressure, for extraction and for air: no limit approved. Ask safety; the weakest hose or fitting counts."
-)
+LIMIT = "Pressure, for {purpose}: the approved limit is {pressure}, that of {weakest_part}."
+NO_LIMIT_APPROVED = "Pressure, for {purpose}: {no_limit}. Ask safety; the weakest hose or fitting counts."
 EXTRACTION = (
     "Check that the plant is de-energised before touching it (60 or 90 V AC on trunk and feeder).",
     "Never feel for a leak by hand: fluid injected under the skin is a hospital emergency.",
@@ -31,8 +34,7 @@ def list_cautions(work: DayWork, policy: EstimatingPolicy) -> list[str]:
     """What belongs to this day's steps, in the order of work, then the company's own."""
     kinds = {step.kind for step in work.steps}
     found = list(ALWAYS)
-    if kinds:
-        found.append(PRESSURE_LIMIT)
+    found += _limits(kinds)
     if Step.EXTRACT in kinds:
         found += EXTRACTION
     if kinds & {Step.CLEAN, Step.BLOW}:
@@ -46,6 +48,26 @@ def list_cautions(work: DayWork, policy: EstimatingPolicy) -> list[str]:
         if size.measured_bore_mm is None and size.confidence != CableSize.Confidence.SOUND
     ]
     return found + [str(caution) for caution in policy.cautions]
+
+
+def _limits(kinds: set[str]) -> list[str]:
+    """The approved pressure of each kind of work on the day, in the order of work, or that there is none."""
+    if not kinds:
+        return []
+    standing = find_standing_limits()
+    return [
+        _say_limit(purpose, standing.get(purpose))
+        for kind, purpose in PURPOSE_OF_STEP.items()
+        if kind in kinds
+    ]
+
+
+def _say_limit(purpose: str, limit: PressureLimit | None) -> str:
+    label = PressureLimit.Purpose(purpose).label
+    if limit is None:
+        return NO_LIMIT_APPROVED.format(purpose=label, no_limit=NO_LIMIT)
+    pressure = format_amount(Decimal(limit.entered_value), limit.entered_unit)
+    return LIMIT.format(purpose=label, pressure=pressure, weakest_part=limit.weakest_part)
 
 
 def _spans(work: DayWork) -> list[Span]:

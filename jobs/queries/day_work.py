@@ -1,9 +1,10 @@
 """Crew-days' work with all it touches, in a fixed number of queries however many days are asked for."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from jobs.models import CrewDay, CrewDayStep, Job, Run, Span
+from jobs.queries.safety import Stop, find_stops_of_steps
 
 # Steps of these jobs are not going to be done as planned, so nothing is taken along for them.
 STOPPED_STATES = frozenset({Job.State.ON_HOLD, Job.State.CANCELLED, Job.State.CLOSED})
@@ -13,13 +14,20 @@ STOPPED_STATES = frozenset({Job.State.ON_HOLD, Job.State.CANCELLED, Job.State.CL
 class DayWork:
     """The steps of one crew-day that are still to be done, in order, and the spans of every run in them.
 
-    `stopped` are steps of jobs on hold or over: shown, but nothing is needed for them.
+    `stopped` are steps of jobs on hold or over, and steps that a rule of the trade stops (`stops`, by the
+    key of the step): shown, but nothing is needed for them.
     """
 
     crew_day: CrewDay
     steps: list[CrewDayStep]
     stopped: list[CrewDayStep] = field(default_factory=list)
     spans_by_run: dict[int, list[Span]] = field(default_factory=dict)
+    stops: dict[int, Stop] = field(default_factory=dict)
+
+    def why_stopped(self, step: CrewDayStep) -> str:
+        """Why a stopped step is not to be done: what was found, or in which state its job is."""
+        stop = self.stops.get(step.pk)
+        return stop.sentence if stop is not None else f"job is {job_of(step).get_state_display()}"
 
     def steps_of(self, kind: CrewDayStep.Kind) -> list[CrewDayStep]:
         return [step for step in self.steps if step.kind == kind]
@@ -67,7 +75,8 @@ def load_day_work(crew_days: Iterable[CrewDay]) -> list[DayWork]:
         if step.run_id is not None:
             run_keys.add(step.run_id)
     spans_by_run = load_spans_of_runs(run_keys)
-    return [make_day_work(day, steps_by_day.get(day.pk, []), spans_by_run) for day in days]
+    stops = find_stops_of_steps(step for steps in steps_by_day.values() for step in steps)
+    return [make_day_work(day, steps_by_day.get(day.pk, []), spans_by_run, stops) for day in days]
 
 
 def load_spans_of_runs(run_keys: set[int]) -> dict[int, list[Span]]:
@@ -79,9 +88,15 @@ def load_spans_of_runs(run_keys: set[int]) -> dict[int, list[Span]]:
     return found
 
 
-def make_day_work(day: CrewDay, steps: list[CrewDayStep], spans_by_run: dict[int, list[Span]]) -> DayWork:
-    """Tell the steps that are going to be done from those of jobs that stand still."""
-    going_on = [step for step in steps if job_of(step).state not in STOPPED_STATES]
-    stopped = [step for step in steps if job_of(step).state in STOPPED_STATES]
+def make_day_work(
+    day: CrewDay,
+    steps: list[CrewDayStep],
+    spans_by_run: dict[int, list[Span]],
+    stops: Mapping[int, Stop] | None = None,
+) -> DayWork:
+    """Tell the steps that are going to be done from those that a rule stops or whose job stands still."""
+    own = {step.pk: stops[step.pk] for step in steps if step.pk in stops} if stops else {}
+    stopped = [step for step in steps if step.pk in own or job_of(step).state in STOPPED_STATES]
+    going_on = [step for step in steps if step not in stopped]
     runs = {step.run_id for step in steps if step.run_id is not None}
-    return DayWork(day, going_on, stopped, {key: spans_by_run.get(key, []) for key in runs})
+    return DayWork(day, going_on, stopped, {key: spans_by_run.get(key, []) for key in runs}, own)

@@ -274,7 +274,7 @@ def _make_step(step: CrewDayStep, work: DayWork, *, is_stopped: bool) -> SheetSt
         verb = "Clean" if step.kind == CrewDayStep.Kind.CLEAN else "Blow"
         title, detail = f"{verb} run {step.run}", _show_run(work.spans_of(step.run))
     if is_stopped:
-        detail = f"not to be done: job is {job.get_state_display()}"
+        detail = f"not to be done: {work.why_stopped(step)}"
     return SheetStep(step.position, step.kind, title, detail, job.reference, is_stopped)
 
 

@@ -8,6 +8,7 @@ from inventory.errors import Fault
 from inventory.models import Place
 from inventory.queries.references import find_taken, noun_of
 from jobs.models import Crew, CrewDay, CrewDayStep, Job, Run, Span
+from jobs.queries.safety import list_every_stop, stops_step
 from jobs.services.job_life import OVER_STATES
 from jobs.services.schedule.listed import ListedStep
 
@@ -75,6 +76,7 @@ class Resolver:
         self.faults += _twice(self._listed)
         self.faults += _loaded(days)
         self.faults += _planned_elsewhere(days)
+        self.faults += _stopped(days)
         self.faults += _name_days(days, self._listed)
         return list(days.values())
 
@@ -294,6 +296,20 @@ def _planned_elsewhere(days: dict[tuple[str, date], PlannedDay]) -> Iterator[Fau
             replaced = days.get((other.crew.code, other.date))
             if replaced is None or not replaced.is_open:
                 message = f"is planned on {other.date} with crew {other.crew}; move it, or list that day too"
+                yield Fault(row.listed.column, row.listed.name, message, row.listed.line)
+
+
+def _stopped(days: dict[tuple[str, date], PlannedDay]) -> Iterator[Fault]:
+    """Work that a rule of the trade stops is not planned anew; where it stands already, the sheet says so."""
+    stops = list_every_stop()
+    for day in days.values() if stops else ():
+        for row in day.steps:
+            if row.standing is not None or row.listed.done_at is not None:
+                continue
+            span, run = row.span.pk if row.span else None, row.run.pk if row.run else None
+            stop = next((each for each in stops if stops_step(each, row.listed.kind, span, run)), None)
+            if stop is not None:
+                message = f"is stopped: {stop.sentence} Leave its row out until safety has lifted it"
                 yield Fault(row.listed.column, row.listed.name, message, row.listed.line)
 
 

@@ -1,0 +1,1 @@
+"""What the safety role owns: approved pressures, findings lifted, incidents."""
