@@ -184,5 +184,14 @@ class Span(models.Model):
         return self.length_um if self.as_found_length_um is None else self.as_found_length_um
 
     @property
+    def found_length_m(self) -> float:
+        return self.found_length_um / 1_000_000
+
+    @property
+    def found_size(self) -> CableSize:
+        """The size to reckon with: as found, else as designed."""
+        return self.cable_size if self.as_found_size is None else self.as_found_size
+
+    @property
     def is_extracted(self) -> bool:
         return self.was_extracted_before_start or self.extracted_at is not None

@@ -81,4 +81,4 @@ def _vaults(work: DayWork) -> list[str]:
 
 
 def _sizes(work: DayWork) -> list[CableSize]:
-    return list(dict.fromkeys(span.cable_size for span in _spans(work)))
+    return list(dict.fromkeys(span.found_size for span in _spans(work)))

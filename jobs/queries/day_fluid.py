@@ -70,8 +70,8 @@ def compute_day_fluid(work: DayWork, policy: EstimatingPolicy) -> DayFluid | Non
 
 
 def span_bore_m3(span: Span) -> float:
-    """Volume of the empty sheath of a span."""
-    return bore_volume_m3(bore_mm=span.cable_size.bore_mm, length_m=span.length_m)
+    """Volume of the empty sheath of a span, as it was found where anybody was there."""
+    return bore_volume_m3(bore_mm=span.found_size.bore_mm, length_m=span.found_length_m)
 
 
 def _lay_out(work: DayWork) -> list[_Element]:

@@ -242,12 +242,12 @@ def to_length_millionths(length_m: float, unit: str) -> int:
 def _fibre_length(spans: list[Span], policy: EstimatingPolicy, unit: str) -> tuple[float, str]:
     slack = [span.slack_um / UM_PER_M if span.slack_um else policy.slack_m for span in spans]
     length = cable_length_m(
-        span_lengths_m=[span.length_m for span in spans],
+        span_lengths_m=[span.found_length_m for span in spans],
         slack_m=slack,
         tails_m=[policy.tail_m, policy.tail_m],
         allowance_fraction=policy.fibre_allowance_fraction,
     )
-    route = sum(span.length_m for span in spans)
+    route = sum(span.found_length_m for span in spans)
 
     def show(metres: float) -> str:
         return format_amount(convert(round(metres, 6), "m", unit), unit)
@@ -263,9 +263,10 @@ def _fibre_length(spans: list[Span], policy: EstimatingPolicy, unit: str) -> tup
 def _by_size(work: DayWork, kind: CrewDayStep.Kind) -> dict[CableSize, list[CrewDayStep]]:
     found: dict[CableSize, list[CrewDayStep]] = {}
     for step in work.steps_of(kind):
-        owner = step.span if step.span is not None else step.run
-        if owner is not None:
-            found.setdefault(owner.cable_size, []).append(step)
+        if step.span is not None:
+            found.setdefault(step.span.found_size, []).append(step)
+        elif step.run is not None:
+            found.setdefault(step.run.cable_size, []).append(step)
     return found
 
 

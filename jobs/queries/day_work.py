@@ -61,6 +61,7 @@ def load_day_work(crew_days: Iterable[CrewDay]) -> list[DayWork]:
     run_keys: set[int] = set()
     steps = CrewDayStep.objects.filter(crew_day__in=days, done_at__isnull=True).select_related(
         "span__cable_size",
+        "span__as_found_size",
         "span__job",
         "span__near",
         "span__far",
@@ -83,7 +84,9 @@ def load_spans_of_runs(run_keys: set[int]) -> dict[int, list[Span]]:
     """The live spans of these runs, by run and in their order."""
     spans = Span.objects.filter(run__in=run_keys, is_withdrawn=False)
     found: dict[int, list[Span]] = {}
-    for span in spans.select_related("cable_size", "near", "far").order_by("run", "sequence"):
+    for span in spans.select_related("cable_size", "as_found_size", "near", "far").order_by(
+        "run", "sequence"
+    ):
         found.setdefault(span.run_id, []).append(span)
     return found
 

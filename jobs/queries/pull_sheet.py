@@ -281,8 +281,8 @@ def _make_step(step: CrewDayStep, work: DayWork, *, is_stopped: bool) -> SheetSt
 def _show_span(span: Span) -> str:
     parts = [
         f"{_show_point(span.near)} to {_show_point(span.far)}",
-        str(span.cable_size),
-        _show_length(span.length_um, span.entered_unit),
+        str(span.found_size),
+        _show_length(span.found_length_um, span.entered_unit),
     ]
     if span.bends:
         parts.append(f"{span.bends} {'bend' if span.bends == 1 else 'bends'}")
@@ -292,10 +292,10 @@ def _show_span(span: Span) -> str:
 def _show_run(spans: list[Span]) -> str:
     if not spans:
         return "no spans left in this run"
-    length = _show_length(sum(span.length_um for span in spans), spans[0].entered_unit)
+    length = _show_length(sum(span.found_length_um for span in spans), spans[0].entered_unit)
     count = "1 span" if len(spans) == 1 else f"{len(spans)} spans"
     ends = f"{_show_point(spans[0].near)} to {_show_point(spans[-1].far)}"
-    return f"{ends}, {spans[0].cable_size}, {count}, {length}"
+    return f"{ends}, {spans[0].found_size}, {count}, {length}"
 
 
 def _show_point(point: object) -> str:

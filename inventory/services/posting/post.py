@@ -59,7 +59,7 @@ def post(posting: Posting) -> Entry:
         If others kept getting in the way; nothing was changed.
     """
     heads = _foresee_heads(posting)
-    makes_missing = False
+    makes_missing = posting.opens_rows
     clashes = 0
     for turn in range(MOST_TURNS):
         try:

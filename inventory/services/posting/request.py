@@ -112,6 +112,8 @@ class Posting:
     document: str = ""
     reverses: Entry | None = None
     extra: dict[str, str] = field(default_factory=dict)
+    # Goods go where there most likely were none yet: rows are made at once instead of after a first try.
+    opens_rows: bool = False
     # Looks at the entry as it was written, under the lock, and raises where it must not stand.
     check: Callable[[Entry], None] | None = None
 

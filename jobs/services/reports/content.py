@@ -152,6 +152,9 @@ class SplitContent:
     at: Amount
     access_point: str
     access_point_kind: str = ""
+    # Names of the two pieces, the near one first; made from the span's where none are given.
+    first: str = ""
+    second: str = ""
 
 
 @dataclass(frozen=True)

@@ -199,7 +199,7 @@ class Resolver:
         for start in range(0, len(names), KEYS_AT_ONCE):
             chunk = names[start : start + KEYS_AT_ONCE]
             spans = Span.objects.filter(job__in=self.jobs.values(), name__in=chunk)
-            yield from spans.select_related("cable_size", "job", "run", "near", "far")
+            yield from spans.select_related("cable_size", "as_found_size", "job", "run", "near", "far")
 
     def _find_runs(self) -> Iterator[Run]:
         names = sorted({step.name for step in self._listed if step.column == "run"})

@@ -1,0 +1,157 @@
+"""A report in the book: its rows become flows and counts of one entry, and are taken out of it again."""
+
+from collections.abc import Sequence
+from uuid import UUID
+
+from inventory.models import Actor, Entry, Material, Party
+from inventory.queries.company import get_company
+from inventory.services.corrections import reverse
+from inventory.services.posting import CountLine, Flow, Posting, post
+from jobs.models import CrewDay, FieldReport, Span
+from jobs.services.reports.caught import draft_caught
+from jobs.services.reports.drafting import Draft, owner_of
+from jobs.services.reports.earlier import Earlier
+from jobs.services.reports.goods import draft_fibre, draft_pieces, draft_projectiles, draft_waste
+from jobs.services.reports.injected import draft_injected, draft_losses
+from jobs.services.reports.rows import Told, measure_again
+from jobs.services.reports.scene import Scene, Stock, load_stock
+
+# The step of a report under which nearly all of it is booked; other recovered fluids have one of their own.
+BOOK_STEP = "book"
+
+
+def book_report(told: Told, scene: Scene, *, by: Actor) -> None:
+    """Post what a report tells, as one entry where it can be, and note that it was.
+
+    What was already posted under an earlier number of `postings` was reversed before.
+    """
+    draft = draft_report(told, scene)
+    report = told.report
+    _post(report, scene.crew_day, BOOK_STEP, by, draft.flows, draft.counts)
+    for code, flows in draft.caught.items():
+        _post(report, scene.crew_day, f"caught:{code}", by, flows, ())
+
+
+def draft_report(told: Told, scene: Scene) -> Draft:
+    """The flows and counts of a report, in the order in which they happened: out, back, away, read."""
+    draft = Draft(told, scene)
+    draft_injected(draft)
+    draft_losses(draft)
+    draft_pieces(draft)
+    draft_projectiles(draft)
+    draft_fibre(draft)
+    draft_caught(draft)
+    draft_waste(draft)
+    draft.counts = [
+        CountLine(
+            end=scene.end_of(row.container),
+            material=row.material,
+            owner=owner_of(scene.end_of(row.container), company=scene.company),
+            quantity=row.amount,
+        )
+        for row in told.end_readings
+    ]
+    return draft
+
+
+def _post(
+    report: FieldReport,
+    crew_day: CrewDay,
+    step: str,
+    by: Actor,
+    flows: Sequence[Flow],
+    counts: Sequence[CountLine],
+) -> None:
+    if not flows and not counts:
+        return
+    post(
+        Posting(
+            uuid=report.entry_id(f"{step}:{report.postings}"),
+            kind=Entry.Kind.REPORT,
+            occurred_at=report.occurred_at,
+            by=by,
+            flows=tuple(flows),
+            counts=tuple(counts),
+            reason=f"field report of crew {crew_day.crew.code} for {crew_day.date}",
+            document=report.document,
+            opens_rows=True,
+        )
+    )
+
+
+def unbook_report(told: Told, *, by: Actor, reason: str) -> None:
+    """Reverse what stands of a report in the book; its next posting gets another number.
+
+    Raises
+    ------
+    GoodsMovedOn
+        If goods it brought have been taken further by something else than a report.
+    """
+    report = told.report
+    standing = Entry.objects.filter(uuid__in=entry_ids(told), reversed_by__isnull=True)
+    for entry in standing.order_by("-key"):
+        reverse(id=report.entry_id(f"reverse:{entry.uuid}"), by=by, entry=entry, reason=reason)
+    report.postings += 1
+    report.save(update_fields=["postings"])
+
+
+def entry_ids(told: Told) -> list[UUID]:
+    """The ids under which the last posting of a report may stand in the book."""
+    codes = sorted({row.material.code for row in told.caught})
+    steps = [BOOK_STEP, *(f"caught:{code}" for code in codes)]
+    return [told.report.entry_id(f"{step}:{told.report.postings}") for step in steps]
+
+
+def load_scene(
+    told: Told,
+    crew_day: CrewDay,
+    *,
+    company: Party,
+    spans_of_runs: dict[int, list[Span]],
+    earlier: Earlier,
+) -> Scene:
+    """The scene of a report, with what the book holds where it has a say."""
+    spans = [*earlier.spans, *(attempt.span for attempt in told.attempts)]
+    spans += [span for part in told.caught_spans for span in part]
+    spans += [span for part in spans_of_runs.values() for span in part]
+    has_catch = bool(told.caught)
+    stock = load_stock(
+        containers=containers_of(told),
+        places={span.place_id for span in spans} if has_catch else (),
+        vehicle=crew_day.vehicle,
+        loose=_loose_materials(told),
+        moment=told.report.occurred_at,
+    )
+    _name_contents(told, stock)
+    return Scene(crew_day, company, spans_of_runs, earlier.unmeasured, earlier.measured, stock)
+
+
+def _name_contents(told: Told, stock: Stock) -> None:
+    """A reading is of what was in the container at its moment, which a late report may have shown since."""
+    caught = {row.container_id: row.material for row in told.caught}
+    for row in told.readings:
+        inside = caught.get(row.container_id) or stock.material_in(row.container)
+        is_fluid = row.material.kind == Material.Kind.FLUID
+        if inside is not None and is_fluid and inside.pk != row.material_id:
+            reference_c = get_company().reference_temperature_c
+            measure_again(row, inside, told=told, reference_c=reference_c)
+
+
+def containers_of(told: Told) -> set[int]:
+    """The keys of all containers that a report touches."""
+    found = {row.source_container_id for row in told.attempts} | {row.reel_id for row in told.blowings}
+    for part in (told.caught, told.readings, told.waste, told.losses):
+        found |= {row.container_id for row in part}
+    return {key for key in found if key is not None}
+
+
+def _loose_materials(told: Told) -> set[int]:
+    """What a report takes off the truck without saying from which container."""
+    found = {row.material_id for row in told.pieces}
+    found |= {row.projectile_id for row in told.cleanings if row.fired and row.projectile_id}
+    found |= {row.material_id for row in told.losses if row.container_id is None}
+    return found | {
+        row.fluid_id
+        for row in told.attempts
+        if row.source_container_id is None and row.injected is not None and row.fluid_id is not None
+    }

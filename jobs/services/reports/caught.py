@@ -1,0 +1,132 @@
+"""Fluid that came back: out of the spans it was in, by bore volume, into the containers that caught it."""
+
+from fractions import Fraction
+
+from inventory.models import Material, Place
+from inventory.services.posting import End, Flow
+from jobs.models import FluidCaught, Span
+from jobs.services.reports.drafting import (
+    Draft,
+    Purpose,
+    as_material,
+    bore_weight,
+    owner_of,
+    share_out,
+    share_within,
+    worked_spans,
+)
+from jobs.services.reports.injected import find_before, leaving_otherwise
+
+
+def draft_caught(draft: Draft) -> None:
+    """Bring back what was caught. Of a container that was read, the reading says how much that was."""
+    amounts = _find_amounts(draft)
+    products: dict[str, list[Flow]] = {}
+    for number, quantity in amounts.items():
+        row = draft.told.caught[number]
+        if quantity > 0:
+            flows = _bring_back(draft, row, _spans_of(draft, number), quantity)
+            products.setdefault(row.material.code, []).extend(flows)
+    for place, (code, flows) in enumerate(products.items()):
+        if place:
+            draft.caught[code] = flows
+        else:
+            draft.flows += flows
+
+
+def _find_amounts(draft: Draft) -> dict[int, int]:
+    """For each catch the amount to be booked."""
+    told = draft.told
+    amounts = {number: row.amount or 0 for number, row in enumerate(told.caught)}
+    for reading in told.end_readings:
+        here = [number for number, row in enumerate(told.caught) if row.container_id == reading.container_id]
+        if not here:
+            continue
+        box = reading.container
+        came = reading.amount - find_before(draft, box, reading.material) + leaving_otherwise(draft, box)
+        came += sum(
+            row.injected or 0 for row in told.attempts if row.source_container_id == reading.container_id
+        )
+        unmeasured = [number for number in here if told.caught[number].amount is None]
+        rest = came - sum(amounts[number] for number in here)
+        if came <= 0:
+            continue
+        takers = unmeasured if unmeasured and rest > 0 else here
+        weights = [amounts[number] for number in takers] if rest < 0 or not unmeasured else []
+        for number, part in zip(takers, share_out(rest, weights or [1] * len(takers)), strict=True):
+            amounts[number] = max(amounts[number] + part, 0)
+    return amounts
+
+
+def _spans_of(draft: Draft, number: int) -> list[Span]:
+    """The spans that a catch came from: named, those of its run, or those worked that day."""
+    row = draft.told.caught[number]
+    named = draft.told.caught_spans[number]
+    if named:
+        return named
+    if row.run_id is not None:
+        return draft.scene.spans_of_runs.get(row.run_id, [])
+    return worked_spans(draft)
+
+
+def _bring_back(draft: Draft, row: FluidCaught, spans: list[Span], quantity: int) -> list[Flow]:
+    """Take the fluid out of the spans: as what it is where it went in recovered, else as the fresh one."""
+    stock, recovered = draft.scene.stock, row.material
+    fresh = recovered.recovered_from or recovered
+    places = [span.place for span in spans] or _places_without_spans(draft, row)
+    inside = [
+        stock.at_place(place, recovered)
+        + (as_material(stock.at_place(place, fresh), fresh, recovered) if fresh != recovered else 0)
+        for place in places
+    ]
+    weights = [bore_weight(span) for span in spans] or [1] * len(places)
+    target = draft.scene.end_of(row.container)
+    flows: list[Flow] = []
+    converted = 0
+    for place, part in zip(places, share_within(quantity, weights, inside), strict=True):
+        as_it_is = part if fresh == recovered else min(part, stock.at_place(place, recovered))
+        draft.move(recovered, as_it_is, End(place), target, Purpose.RECOVERED)
+        flows += _to_process(draft, fresh, recovered, part - as_it_is, place, target)
+        converted += part - as_it_is
+    if converted:
+        flows.append(_from_process(draft, recovered, converted, target))
+        stock.move(recovered, converted, End(draft.special_place(Place.Kind.PROCESS)), target)
+    return flows
+
+
+def _places_without_spans(draft: Draft, row: FluidCaught) -> list[Place]:
+    """Where nobody knows the spans: the run, else the book's differences."""
+    return [row.run.place] if row.run is not None else [draft.special_place(Place.Kind.VARIANCE)]
+
+
+def _to_process(
+    draft: Draft, fresh: Material, recovered: Material, quantity: int, place: Place, target: End
+) -> list[Flow]:
+    if quantity <= 0:
+        return []
+    leaving = as_material(quantity, recovered, fresh)
+    process = End(draft.special_place(Place.Kind.PROCESS))
+    draft.scene.stock.move(fresh, leaving, End(place), process)
+    return [
+        Flow(
+            material=fresh,
+            quantity=leaving,
+            source=End(place),
+            target=process,
+            purpose=Purpose.RECOVERED,
+            owner=owner_of(target, company=draft.scene.company),
+            value_share=Fraction(recovered.recovered_value_share, 10**6),
+        )
+    ]
+
+
+def _from_process(draft: Draft, recovered: Material, quantity: int, target: End) -> Flow:
+    return Flow(
+        material=recovered,
+        quantity=quantity,
+        source=End(draft.special_place(Place.Kind.PROCESS)),
+        target=target,
+        purpose=Purpose.RECOVERED,
+        owner=owner_of(target, company=draft.scene.company),
+        weight=quantity,
+    )

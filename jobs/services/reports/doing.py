@@ -1,0 +1,162 @@
+"""What a report does to the work itself: steps done, what was found of spans, and the other way round."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db.models import Max, Q
+
+from inventory.models import Actor
+from jobs.models import CableSize, CrewDay, CrewDayStep, Run, RunBlowing, RunCleaning, Span, SpanAttempt
+from jobs.services.day_life import settle_if_done
+from jobs.services.needs import FORWARD_STATES, find_days_ahead, write_needs
+from jobs.services.reports.rows import Told
+from jobs.services.work_done import mark_done
+
+Kind = CrewDayStep.Kind
+# What a report says was done: the kind of step with the keys of spans or runs.
+Done = dict[Kind, set[int]]
+
+
+def done_by(told: Told) -> Done:
+    """What a report says was done. Only a span whose core is all out has been extracted."""
+    return {
+        Kind.EXTRACT: {row.span_id for row in told.attempts if row.outcome == SpanAttempt.Outcome.ALL_OUT},
+        Kind.CLEAN: {row.run_id for row in told.cleanings if row.is_clean},
+        Kind.BLOW: {row.run_id for row in told.blowings if row.is_done},
+    }
+
+
+def mark_work_done(told: Told, crew_day: CrewDay, *, by: Actor) -> None:
+    """Mark the steps of what was done, and the day once nothing on it waits.
+
+    Work that was planned on another day or on none was done on this one all the same; its step comes here.
+    """
+    done, at = done_by(told), told.report.occurred_at
+    if any(done.values()):
+        steps = _steps_of(done)
+        moved = {step.crew_day_id for step in steps if step.crew_day_id != crew_day.pk}
+        _bring_here([step for step in steps if step.crew_day_id != crew_day.pk], crew_day)
+        mark_done(steps, at=at)
+        if len(steps) < sum(len(keys) for keys in done.values()):
+            _put_earlier(done, at)
+        if moved:
+            write_needs(CrewDay.objects.filter(pk__in=moved, state__in=FORWARD_STATES))
+    settled = bool(any(done.values())) and settle_if_done(crew_day, by=by, occurred_at=at)
+    if not settled and crew_day.state in FORWARD_STATES:
+        write_needs([crew_day])
+
+
+def _steps_of(done: Done) -> list[CrewDayStep]:
+    """The steps that wait for what was done, on whatever day."""
+    wanted = Q(pk__in=[])
+    for kind, keys in done.items():
+        if keys:
+            field = "span__in" if kind == Kind.EXTRACT else "run__in"
+            wanted |= Q(**{"kind": kind, field: keys})
+    return list(CrewDayStep.objects.filter(wanted, done_at__isnull=True).order_by("pk"))
+
+
+def _bring_here(steps: list[CrewDayStep], crew_day: CrewDay) -> None:
+    """Take steps over from the days on which they were planned, behind what is planned here."""
+    if not steps:
+        return
+    last = crew_day.steps.aggregate(last=Max("position"))["last"] or 0
+    for number, step in enumerate(steps, start=1):
+        step.crew_day, step.position = crew_day, last + number
+        step.save(update_fields=["crew_day", "position"])
+
+
+def _put_earlier(done: Done, at: datetime) -> None:
+    """What had no step is done too; and of two reports of it, the earlier moment holds."""
+    for kind, model, field in (
+        (Kind.EXTRACT, Span, "extracted_at"),
+        (Kind.CLEAN, Run, "cleaned_at"),
+        (Kind.BLOW, Run, "blown_at"),
+    ):
+        if done[kind]:
+            before_start = f"was_{field.removesuffix('_at')}_before_start"
+            rows = model.objects.filter(pk__in=done[kind], **{before_start: False})
+            rows.filter(Q(**{f"{field}__gt": at}) | Q(**{f"{field}__isnull": True})).update(**{field: at})
+            column = "span__in" if kind == Kind.EXTRACT else "run__in"
+            steps = CrewDayStep.objects.filter(**{"kind": kind, column: done[kind], "done_at__gt": at})
+            steps.update(done_at=at)
+
+
+def unmark_work_done(told: Told, crew_day: CrewDay) -> None:
+    """Take back what only this report says was done; the day goes on if it had been settled by that."""
+    done, at = done_by(told), told.report.occurred_at
+    others = {
+        Kind.EXTRACT: _still_told(SpanAttempt, "span", done[Kind.EXTRACT], told, outcome="all_out"),
+        Kind.CLEAN: _still_told(RunCleaning, "run", done[Kind.CLEAN], told, is_clean=True),
+        Kind.BLOW: _still_told(RunBlowing, "run", done[Kind.BLOW], told, is_done=True),
+    }
+    is_reopened = False
+    for kind, keys in done.items():
+        for key in keys:
+            moment = others[kind].get(key)
+            _set_moment(kind, key, at, moment)
+            steps = CrewDayStep.objects.filter(
+                **{"kind": kind, "span" if kind == Kind.EXTRACT else "run": key, "done_at": at}
+            )
+            is_reopened |= bool(steps.update(done_at=moment)) and moment is None
+    if is_reopened and crew_day.state == CrewDay.State.SETTLED:
+        crew_day.state = CrewDay.State.OUT
+        crew_day.save(update_fields=["state"])
+
+
+def _still_told(
+    model: type[SpanAttempt] | type[RunCleaning] | type[RunBlowing],
+    column: str,
+    keys: set[int],
+    told: Told,
+    **condition: object,
+) -> dict[int, datetime]:
+    """When other standing reports say the same was done, by span or run; the earliest of them."""
+    rows = model.objects.filter(**{f"{column}__in": keys}, report__is_undone=False, **condition)
+    rows = rows.exclude(report=told.report).order_by("-report__occurred_at")
+    return dict(rows.values_list(f"{column}_id", "report__occurred_at"))
+
+
+def _set_moment(kind: Kind, key: int, at: datetime, moment: datetime | None) -> None:
+    if kind == Kind.EXTRACT:
+        Span.objects.filter(pk=key, extracted_at=at).update(extracted_at=moment)
+    elif kind == Kind.CLEAN:
+        Run.objects.filter(pk=key, cleaned_at=at).update(cleaned_at=moment)
+    else:
+        Run.objects.filter(pk=key, blown_at=at).update(blown_at=moment)
+
+
+def note_as_found(span_keys: Iterable[int]) -> None:
+    """Write to spans what was found of them, as the last standing report that tells of it has it.
+
+    Runs and kits are planned anew with that at once.
+    """
+    changed: list[Span] = []
+    spans = Span.objects.filter(pk__in=set(span_keys)).select_related("cable_size", "as_found_size")
+    attempts = SpanAttempt.objects.filter(span__in=spans, report__is_undone=False).order_by(
+        "span", "report__occurred_at", "report__uuid", "position"
+    )
+    by_span: dict[int, list[SpanAttempt]] = {}
+    for row in attempts.select_related("as_found_size"):
+        by_span.setdefault(row.span_id, []).append(row)
+    for span in spans:
+        found = _last_found(by_span.get(span.pk, []))
+        if found != (span.as_found_size, span.as_found_length_um, span.hidden_splices):
+            span.as_found_size, span.as_found_length_um, span.hidden_splices = found
+            changed.append(span)
+    if changed:
+        Span.objects.bulk_update(changed, ["as_found_size", "as_found_length_um", "hidden_splices"])
+        keys, runs = [span.pk for span in changed], [span.run_id for span in changed]
+        write_needs(find_days_ahead(span_keys=keys, run_keys=runs))
+
+
+def _last_found(attempts: list[SpanAttempt]) -> tuple[CableSize | None, int | None, int | None]:
+    """The last that was told of size, length and splices, each by itself."""
+    size: CableSize | None = None
+    length: int | None = None
+    splices: int | None = None
+    for row in attempts:
+        size = row.as_found_size or size
+        length = row.as_found_length_um if row.as_found_length_um is not None else length
+        splices = row.hidden_splices if row.hidden_splices is not None else splices
+    return size, length, splices

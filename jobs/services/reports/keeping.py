@@ -1,0 +1,105 @@
+"""A report's rows in the tables, and back out of them."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from typing import Any
+
+from django.db.models import Model
+
+from inventory.services.posting.rows import Rows, insert_rows
+from jobs.models import (
+    ContainerReading,
+    FieldReport,
+    FluidCaught,
+    PieceReport,
+    ReportedLoss,
+    RunBlowing,
+    RunCleaning,
+    Span,
+    SpanAttempt,
+    WasteHandover,
+)
+from jobs.services.reports.rows import Told
+from jobs.services.spans.bulk import take_keys
+
+_PAIRS = FluidCaught.spans.through
+
+
+def keep_rows(told: Told) -> None:
+    """Insert the rows of a report that is saved, all in one message where the database allows it."""
+    parts: list[Sequence[Model]] = [
+        told.attempts,
+        told.cleanings,
+        told.blowings,
+        told.readings,
+        told.pieces,
+        told.waste,
+        told.losses,
+    ]
+    tables = [_rows_of(part) for part in parts if part]
+    if told.caught:
+        for row, key in zip(told.caught, take_keys(FluidCaught, len(told.caught)), strict=True):
+            row.pk = key
+        tables.append(_rows_of(told.caught, with_key=True))
+        pairs = [
+            (row.pk, span.pk)
+            for row, spans in zip(told.caught, told.caught_spans, strict=True)
+            for span in spans
+        ]
+        if pairs:
+            tables.append(Rows(_PAIRS, ("fluidcaught_id", "span_id"), pairs))
+    if tables:
+        insert_rows(*tables)
+
+
+def _rows_of(rows: Sequence[Model], *, with_key: bool = False) -> Rows:
+    model = type(rows[0])
+    columns = [field.attname for field in model._meta.concrete_fields if with_key or not field.primary_key]
+    for row in rows:
+        # The report was saved after the row was made of it.
+        row.report_id = row.report.pk  # type: ignore[attr-defined]
+    return Rows(model, columns, [[getattr(row, column) for column in columns] for row in rows])
+
+
+def load_told(reports: Sequence[FieldReport]) -> dict[int, Told]:
+    """The rows of reports that are kept, by report; a query for each table however many reports."""
+    told = {report.pk: Told(report) for report in reports}
+    for row in _rows(SpanAttempt, told, "span__job__place", "span__place", "span__cable_size",
+                     "span__as_found_size", "fluid", "source_container__place",
+                     "source_container__owner"):  # fmt: skip
+        told[row.report_id].attempts.append(row)
+    for row in _rows(RunCleaning, told, "run__place", "run__job", "projectile"):
+        told[row.report_id].cleanings.append(row)
+    for row in _rows(RunBlowing, told, "run__place", "reel__place", "reel__owner", "reel__material"):
+        told[row.report_id].blowings.append(row)
+    for row in _rows(FluidCaught, told, "container__place", "container__owner", "run__place",
+                     "material__recovered_from"):  # fmt: skip
+        told[row.report_id].caught.append(row)
+    for row in _rows(ContainerReading, told, "container__place", "container__owner", "container__material",
+                     "material", "instrument"):  # fmt: skip
+        told[row.report_id].readings.append(row)
+    for row in _rows(PieceReport, told, "material", "span__place", "run__place"):
+        told[row.report_id].pieces.append(row)
+    for row in _rows(WasteHandover, told, "container__place", "container__owner", "material"):
+        told[row.report_id].waste.append(row)
+    for row in _rows(ReportedLoss, told, "material", "container__place", "container__owner",
+                     "span__place", "run__place"):  # fmt: skip
+        told[row.report_id].losses.append(row)
+    _load_caught_spans(told)
+    return told
+
+
+def _rows(model: Any, told: dict[int, Told], *related: str) -> Any:
+    order = "pk" if model is ContainerReading else "position"
+    return model.objects.filter(report__in=told).select_related(*related).order_by("report", order)
+
+
+def _load_caught_spans(told: dict[int, Told]) -> None:
+    keys = [row.pk for each in told.values() for row in each.caught]
+    spans: dict[int, list[Span]] = defaultdict(list)
+    if keys:
+        pairs = _PAIRS.objects.filter(fluidcaught__in=keys).order_by("pk")
+        for pair in pairs.select_related("span__place", "span__cable_size", "span__as_found_size"):
+            spans[pair.fluidcaught_id].append(pair.span)
+    for each in told.values():
+        each.caught_spans = [spans[row.pk] for row in each.caught]

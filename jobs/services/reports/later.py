@@ -1,0 +1,106 @@
+"""Reports that stand after another and met the same things: they are booked again when it comes late.
+
+What a reading of drums says depends on what was told before it, so the books would else depend on the order
+in which reports happen to arrive. In order of time, and of their ids where that is the same, they do not.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from django.db.models import Q
+
+from inventory.models import Actor
+from inventory.queries.company import get_company_party
+from jobs.models import CrewDay, FieldReport
+from jobs.services.reports.booking import book_report, containers_of, load_scene, unbook_report
+from jobs.services.reports.earlier import find_earlier
+from jobs.services.reports.keeping import load_told
+from jobs.services.reports.names import load_spans_of_runs
+from jobs.services.reports.rows import Told
+
+
+@dataclass
+class Touched:
+    """Keys of what reports met: containers, spans and runs."""
+
+    containers: set[int] = field(default_factory=set)
+    spans: set[int] = field(default_factory=set)
+    runs: set[int] = field(default_factory=set)
+
+    def add(self, told: Told) -> bool:
+        """Take in what a report met; whether anything of it is new."""
+        before = len(self.containers) + len(self.spans) + len(self.runs)
+        self.containers |= containers_of(told)
+        self.spans |= {row.span_id for row in told.attempts}
+        self.spans |= {span.pk for spans in told.caught_spans for span in spans}
+        for part in (told.cleanings, told.blowings, told.caught):
+            self.runs |= {row.run_id for row in part if row.run_id is not None}
+        self.runs |= {row.span.run_id for row in told.attempts}
+        return len(self.containers) + len(self.spans) + len(self.runs) > before
+
+
+def find_later(report: FieldReport, told: Told) -> list[FieldReport]:
+    """Standing reports of later moments that met what this one did, or what those met; oldest first."""
+    after = FieldReport.objects.filter(is_undone=False).filter(_comes_after(report))
+    after = after.exclude(pk=report.pk)
+    if not after.exists():
+        return []
+    touched = Touched()
+    found: dict[int, FieldReport] = {}
+    is_growing = touched.add(told)
+    while is_growing:
+        rows = after.filter(_meets(touched) | Q(crew_day=report.crew_day_id)).exclude(pk__in=found).distinct()
+        new = {row.pk: row for row in rows}
+        found |= new
+        is_growing = False
+        for each in load_told(list(new.values())).values():
+            is_growing |= touched.add(each)
+    return sorted(found.values(), key=in_order)
+
+
+def in_order(report: FieldReport) -> tuple[object, object]:
+    """The order in which reports are booked."""
+    return report.occurred_at, report.uuid
+
+
+def _comes_after(report: FieldReport) -> Q:
+    return Q(occurred_at__gt=report.occurred_at) | Q(occurred_at=report.occurred_at, uuid__gt=report.uuid)
+
+
+def _meets(touched: Touched) -> Q:
+    boxes, spans, runs = touched.containers, touched.spans, touched.runs
+    return (
+        Q(attempts__source_container__in=boxes)
+        | Q(attempts__span__in=spans)
+        | Q(attempts__span__run__in=runs)
+        | Q(blowings__reel__in=boxes)
+        | Q(blowings__run__in=runs)
+        | Q(cleanings__run__in=runs)
+        | Q(caught__container__in=boxes)
+        | Q(caught__run__in=runs)
+        | Q(caught__spans__in=spans)
+        | Q(readings__container__in=boxes)
+        | Q(waste__container__in=boxes)
+        | Q(losses__container__in=boxes)
+    )
+
+
+def unbook_all(reports: Sequence[FieldReport], *, by: Actor, reason: str) -> None:
+    """Take reports out of the book, the newest first."""
+    told = load_told(reports)
+    for report in reversed(reports):
+        unbook_report(told[report.pk], by=by, reason=reason)
+
+
+def book_again(reports: Iterable[FieldReport]) -> None:
+    """Book reports that were taken out, the oldest first."""
+    for report in reports:
+        told = load_told([report])[report.pk]
+        scene = load_scene(
+            told,
+            CrewDay.objects.select_related("crew", "vehicle").get(pk=report.crew_day_id),
+            company=get_company_party(),
+            spans_of_runs=load_spans_of_runs(row.run_id for row in told.caught if row.run_id is not None),
+            earlier=find_earlier(told),
+        )
+        book_report(told, scene, by=report.by)

@@ -1,0 +1,287 @@
+"""Taking a field report: kept, booked and marked done at one stroke, once however often it is sent."""
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any
+from uuid import UUID
+
+from django.db import IntegrityError, OperationalError, connection, transaction
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from inventory.errors import NotFound, SpanstockError
+from inventory.models import Actor
+from inventory.queries.company import get_company
+from inventory.services.posting.errors import BookBusy, GoodsMovedOn
+from inventory.services.posting.retries import may_retry, pause
+from jobs.models import CrewDay, FieldReport, Job
+from jobs.services.reports.after import request_refits
+from jobs.services.reports.booking import book_report, load_scene
+from jobs.services.reports.checking import check_content
+from jobs.services.reports.content import ReportContent
+from jobs.services.reports.dividing import divide_runs
+from jobs.services.reports.doing import mark_work_done, note_as_found, unmark_work_done
+from jobs.services.reports.earlier import find_earlier
+from jobs.services.reports.keeping import keep_rows, load_told
+from jobs.services.reports.later import book_again, find_later, in_order, unbook_all
+from jobs.services.reports.names import find_names
+from jobs.services.reports.rows import Told, make_rows
+from jobs.services.reports.splitting import split_spans
+from jobs.services.unreported import settle_by_report
+
+MOST_TURNS = 10
+
+
+class ReportConflict(SpanstockError):
+    """The id stands for another report, or for one of somebody else."""
+
+    code = "report_conflict"
+
+
+class ReportIsUndone(SpanstockError):
+    """A report that was corrected is not corrected again; its correction is."""
+
+    code = "report_is_undone"
+
+
+def post_report(
+    *,
+    id: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    crew_code: str,
+    date: date,
+    content: ReportContent,
+    device: str = "",
+    jobs: QuerySet[Job] | None = None,
+) -> FieldReport:
+    """Take what a crew tells of its day. The same report again gives the same one back.
+
+    Nothing is refused because the book is wrong: what it lacks is booked as short, a drum it has elsewhere is
+    found here. `jobs` limits whose spans and runs may be named.
+
+    Raises
+    ------
+    ReportConflict
+        If the id was used for a report with other content, or by somebody else.
+    NotFound
+        If the crew has no such day.
+    BadInput
+        If a name is not on record or an amount is none; nothing is stored then.
+    BookBusy
+        If others kept getting in the way; nothing was changed.
+    """
+    request = _Request(id, by, occurred_at, crew_code, date, content, device, jobs)
+    return _take(request)
+
+
+def correct_report(
+    *,
+    id: UUID,
+    corrects: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    content: ReportContent,
+    device: str = "",
+    jobs: QuerySet[Job] | None = None,
+) -> FieldReport:
+    """Put another report in the place of one: its entries are reversed, the new ones posted.
+
+    Reports that came after it are booked again behind the new one.
+
+    Raises
+    ------
+    ReportIsUndone
+        If the report was corrected before by another.
+    GoodsMovedOn
+        If goods the report brought have been taken further by something else than a report.
+    """
+    old = FieldReport.objects.select_related("crew_day__crew").filter(uuid=corrects).first()
+    if old is None:
+        raise NotFound("There is no field report of that id.")
+    day = old.crew_day
+    request = _Request(id, by, occurred_at, day.crew.code, day.date, content, device, jobs, corrects=corrects)
+    return _take(request)
+
+
+class _Request:
+    """A report as it was asked for."""
+
+    def __init__(
+        self,
+        id: UUID,
+        by: Actor,
+        occurred_at: datetime,
+        crew_code: str,
+        date: date,
+        content: ReportContent,
+        device: str,
+        jobs: QuerySet[Job] | None,
+        corrects: UUID | None = None,
+    ) -> None:
+        self.id = id
+        self.by = by
+        self.occurred_at = occurred_at
+        self.crew_code = crew_code
+        self.date = date
+        self.content = content
+        self.device = device
+        self.jobs = jobs
+        self.corrects = corrects
+
+    def fingerprint(self) -> str:
+        """Hash of everything the sender decides, so that a retry can be told from another report."""
+        form = {
+            "occurred_at": self.occurred_at.astimezone(UTC).isoformat(),
+            "crew": self.crew_code,
+            "date": self.date.isoformat(),
+            "corrects": str(self.corrects or ""),
+            "content": asdict(self.content),
+        }
+        return hashlib.sha256(json.dumps(form, sort_keys=True, default=_plain).encode()).hexdigest()
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, Decimal):
+        return f"{value.normalize():f}"
+    return value.isoformat() if isinstance(value, datetime) else str(value)
+
+
+def _take(request: _Request) -> FieldReport:
+    check_content(request.content)
+    for turn in range(MOST_TURNS):
+        try:
+            with transaction.atomic():
+                return _take_once(request)
+        except IntegrityError:
+            # Another transaction took the same id between our look and our write: look again, once.
+            if turn or not FieldReport.objects.filter(uuid=request.id).exists():
+                raise
+        except OperationalError as error:
+            if connection.in_atomic_block or not may_retry(error):
+                raise
+            pause(turn)
+    raise BookBusy("The book is too busy to take this report now. Nothing was changed: send it again.")
+
+
+def _take_once(request: _Request) -> FieldReport:
+    day = _lock_day(request)
+    known = FieldReport.objects.filter(uuid=request.id).select_related("crew_day__crew", "by").first()
+    if known is not None:
+        return _accept_again(known, request)
+    report = FieldReport(
+        uuid=request.id,
+        crew_day=day,
+        occurred_at=request.occurred_at,
+        recorded_at=timezone.now(),
+        by=request.by,
+        device=request.device,
+        note=request.content.note,
+        fingerprint=request.fingerprint(),
+    )
+    report.corrects = _lock_corrected(request)
+    if request.content.splits:
+        report.save()
+        split_spans(request.content, report=report, jobs=request.jobs)
+    names = find_names(request.content, crew_day=day, company=get_company(), jobs=request.jobs)
+    told = make_rows(request.content, report=report, names=names)
+    old = load_told([report.corrects])[report.corrects.pk] if report.corrects is not None else None
+    later = _take_out(told, old, by=request.by)
+    report.save()
+    keep_rows(told)
+    _note_as_found(told, old)
+    earlier = find_earlier(told)
+    scene = load_scene(
+        told, day, company=names.company.party, spans_of_runs=names.spans_of_runs, earlier=earlier
+    )
+    book_report(told, scene, by=request.by)
+    mark_work_done(told, day, by=request.by)
+    book_again(later)
+    settle_by_report(day, at=report.recorded_at)
+    request_refits(at=report.recorded_at)
+    return report
+
+
+def _lock_day(request: _Request) -> CrewDay:
+    """Take the crew-day for this transaction, so that its reports are taken one after the other."""
+    days = CrewDay.objects.select_for_update(of=("self",))
+    days = days.select_related("crew", "vehicle", "warehouse", "unreported")
+    day = days.filter(crew__code=request.crew_code, date=request.date).first()
+    if day is None:
+        raise NotFound(f"Crew {request.crew_code} has nothing planned on {request.date}.")
+    return day
+
+
+def _accept_again(known: FieldReport, request: _Request) -> FieldReport:
+    if known.by_id != request.by.pk:
+        # Nothing about someone else's report is told, not even whose it was.
+        raise ReportConflict(f"The id {request.id} is taken. Use a new one.")
+    if known.fingerprint != request.fingerprint():
+        raise ReportConflict(
+            f"The id {request.id} was used for a report of crew {known.crew_day.crew.code} for "
+            f"{known.crew_day.date} with other content. Use a new id for another report; "
+            "correct the first one to change it."
+        )
+    return known
+
+
+def _lock_corrected(request: _Request) -> FieldReport | None:
+    if request.corrects is None:
+        return None
+    old = FieldReport.objects.select_for_update(of=("self",)).get(uuid=request.corrects)
+    if old.is_undone:
+        raise ReportIsUndone("This report was corrected before; correct the report that took its place.")
+    return old
+
+
+def _take_out(told: Told, old: Told | None, *, by: Actor) -> list[FieldReport]:
+    """Take out of the book what is to be booked again behind this report, and what it corrects."""
+    later = {report.pk: report for report in find_later(told.report, told)}
+    if old is not None:
+        later |= {report.pk: report for report in find_later(old.report, old)}
+        later.pop(old.report.pk, None)
+    found = sorted(later.values(), key=in_order)
+    if old is None:
+        return _take_out_late(found, by=by)
+    unbook_all(found, by=by, reason=f"booked again behind the correction {told.report.uuid}")
+    unbook_all([old.report], by=by, reason=f"corrected by {told.report.uuid}")
+    old.report.is_undone = True
+    old.report.save(update_fields=["is_undone"])
+    unmark_work_done(old, told.report.crew_day)
+    return found
+
+
+def _take_out_late(later: Sequence[FieldReport], *, by: Actor) -> list[FieldReport]:
+    """The same for a late report, as far as nothing else has taken the goods further meanwhile.
+
+    Where something has, the late report is booked into what stands, and a count settles the rest: what
+    happened is not refused.
+    """
+    if not later:
+        return []
+    try:
+        with transaction.atomic():
+            unbook_all(later, by=by, reason="booked again behind a late report")
+    except GoodsMovedOn:
+        for report in later:
+            report.refresh_from_db()
+        return []
+    return list(later)
+
+
+def _note_as_found(told: Told, old: Told | None) -> None:
+    """Note sizes, lengths and splices as found where either report tells of any, and divide runs by them."""
+    spans = {
+        row.span_id: row.span.run_id
+        for each in (told, old)
+        if each is not None
+        for row in each.attempts
+        if row.as_found_size_id or row.as_found_length_um or row.hidden_splices is not None
+    }
+    if spans:
+        note_as_found(spans)
+        divide_runs(spans.values())

@@ -1,0 +1,443 @@
+"""From a report's content to its rows: what was told, with amounts in the units we keep."""
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from inventory.errors import Fault
+from inventory.models import Container, Material
+from inventory.queries.instruments import trust_instruments
+from inventory.services.lines import BadLine, stored_quantity
+from inventory.services.measuring import BadReading, Measured, measure, measure_metered
+from inventory.units import MILLION, Amount, convert, parse_amount, require_dimension
+from jobs.models import (
+    ContainerReading,
+    FieldReport,
+    FluidCaught,
+    PieceReport,
+    ReportedLoss,
+    RunBlowing,
+    RunCleaning,
+    Span,
+    SpanAttempt,
+    WasteHandover,
+)
+from jobs.services.reports.content import (
+    AttemptContent,
+    BlowingContent,
+    CatchContent,
+    ReadingContent,
+    ReportContent,
+)
+from jobs.services.reports.names import Names, find_recovered_form, find_usual_fluid
+
+UM_PER_M = 1_000_000
+
+
+@dataclass
+class Told:
+    """The rows of one report; the spans of each catch stand beside it, as they are kept apart."""
+
+    report: FieldReport
+    attempts: list[SpanAttempt] = field(default_factory=list)
+    cleanings: list[RunCleaning] = field(default_factory=list)
+    blowings: list[RunBlowing] = field(default_factory=list)
+    caught: list[FluidCaught] = field(default_factory=list)
+    caught_spans: list[list[Span]] = field(default_factory=list)
+    readings: list[ContainerReading] = field(default_factory=list)
+    pieces: list[PieceReport] = field(default_factory=list)
+    waste: list[WasteHandover] = field(default_factory=list)
+    losses: list[ReportedLoss] = field(default_factory=list)
+
+    @property
+    def end_readings(self) -> list[ContainerReading]:
+        """What was left in containers when the report was made."""
+        return [row for row in self.readings if row.moment == ContainerReading.Moment.END]
+
+
+def make_rows(content: ReportContent, *, report: FieldReport, names: Names) -> Told:
+    """Make the rows of a report, unsaved.
+
+    Raises
+    ------
+    BadInput
+        If an amount is none, or of another kind than what it is said to be.
+    """
+    told = Told(report)
+    for number, attempt in enumerate(content.attempts):
+        told.attempts.append(_make_attempt(attempt, number, report, names))
+    told.cleanings = [
+        RunCleaning(
+            report=report,
+            position=number,
+            run=names.runs[row.run],
+            projectile=names.materials.get(row.projectile),
+            fired=row.fired,
+            retrieved=row.retrieved,
+            is_clean=row.is_clean,
+            pressure_kpa=row.pressure_kpa,
+            stuck_at_um=read_um(row.stuck_at, f"/cleanings/{number}/stuck_at"),
+            were_both_ends_vented=row.were_both_ends_vented,
+            note=row.note,
+        )
+        for number, row in enumerate(content.cleanings)
+    ]
+    _require_projectiles(content)
+    told.blowings = [_make_blowing(row, number, report, names) for number, row in enumerate(content.blowings)]
+    for number, catch in enumerate(content.caught):
+        told.caught.append(_make_catch(catch, number, report, names))
+        told.caught_spans.append([names.spans[span] for span in dict.fromkeys(catch.spans)])
+    _make_goods(told, content, names)
+    _make_readings(told, content, names)
+    return told
+
+
+def _make_attempt(row: AttemptContent, number: int, report: FieldReport, names: Names) -> SpanAttempt:
+    pointer = f"/attempts/{number}"
+    fluid = _fluid_of(row, names)
+    measured = _read_injected(row, fluid, names, pointer)
+    meter = names.instruments.get(row.meter)
+    start, end = row.meter_start, row.meter_end
+    unit = end.unit if end else start.unit if start else ""
+    return SpanAttempt(
+        report=report,
+        position=number,
+        span=names.spans[row.span],
+        outcome=row.outcome,
+        pressure_end=names.points.get((row.span.job, row.pressure_end)),
+        pressure_fitting_tag=row.pressure_fitting_tag,
+        core_out_um=read_um(row.core_out, f"{pointer}/core_out"),
+        core_mass_kg=_read_kg(row.core_mass, f"{pointer}/core_mass"),
+        meter=meter.instrument if meter else None,
+        meter_start=_read_mark(start, unit, "volume", f"{pointer}/meter_start"),
+        meter_end=_read_mark(end, unit, "volume", f"{pointer}/meter_end"),
+        meter_unit=unit,
+        fluid=fluid if measured is not None or row.fluid or row.source_container else None,
+        source_container=names.containers.get(row.source_container),
+        injected=measured.amount if measured else None,
+        injected_uncertainty=measured.standard_uncertainty if measured else None,
+        pressure_kpa=row.pressure_kpa,
+        temperature_c=row.temperature_c,
+        duration_s=row.duration_s,
+        was_leak_looked_for=row.was_leak_looked_for,
+        as_found_size=names.sizes.get(row.as_found_size),
+        as_found_length_um=read_um(row.as_found_length, f"{pointer}/as_found_length"),
+        hidden_splices=row.hidden_splices,
+        note=row.note,
+    )
+
+
+def _fluid_of(row: AttemptContent, names: Names) -> Material | None:
+    """The fluid an attempt tells of: named, or what its drum is for, or what the company injects."""
+    if row.fluid:
+        return names.materials[row.fluid]
+    box = names.containers.get(row.source_container)
+    inside = names.contents.get(box.pk) or box.material if box is not None else None
+    if inside is not None:
+        return inside
+    is_told = row.injected is not None or row.meter_end is not None or box is not None
+    return find_usual_fluid(names) if is_told else None
+
+
+def _read_injected(
+    row: AttemptContent, fluid: Material | None, names: Names, pointer: str
+) -> Measured | None:
+    """The best raw amount: by the meter where both readings are known and it ran forwards, else as told."""
+    start, end = row.meter_start, row.meter_end
+    if start is not None and end is not None and _runs_forward(start, end, pointer):
+        _require_fluid(fluid, pointer)
+        assert fluid is not None
+        return measure_metered(
+            material=fluid,
+            start=convert(start.value, start.unit, end.unit) if start.unit != end.unit else start.value,  # type: ignore[arg-type]
+            end=end.value,
+            unit=end.unit,
+            reference_temperature_c=names.company.reference_temperature_c,
+            temperature_c=row.temperature_c,
+            instrument=names.instruments.get(row.meter),
+            pointer=pointer,
+        )
+    if row.injected is None:
+        return None
+    _require_fluid(fluid, pointer)
+    assert fluid is not None
+    return measure(
+        material=fluid,
+        method="metered",
+        value=row.injected.value,
+        unit=row.injected.unit,
+        reference_temperature_c=names.company.reference_temperature_c,
+        temperature_c=row.temperature_c,
+        pointer=f"{pointer}/injected",
+    )
+
+
+def _runs_forward(start: Amount, end: Amount, pointer: str) -> bool:
+    """Whether a meter's end lies above its start; one that ran backwards tells no amount."""
+    require_dimension(start.unit, "volume")
+    require_dimension(end.unit, "volume")
+    return convert(end.value, end.unit, start.unit) >= start.value
+
+
+def _require_fluid(fluid: Material | None, pointer: str) -> None:
+    if fluid is None:
+        message = "is not told and the company has no usual one; name it"
+        raise BadLine.of([Fault(f"{pointer}/fluid", "", message)])
+    if fluid.kind != Material.Kind.FLUID:
+        raise BadLine.of([Fault(f"{pointer}/fluid", str(fluid), "is no fluid")])
+
+
+def _require_projectiles(content: ReportContent) -> None:
+    faults = [
+        Fault(f"/cleanings/{number}/projectile", "", "is missing; say which projectile was fired")
+        for number, row in enumerate(content.cleanings)
+        if row.fired and not row.projectile
+    ]
+    if faults:
+        raise BadLine.of(faults)
+
+
+def _make_blowing(row: BlowingContent, number: int, report: FieldReport, names: Names) -> RunBlowing:
+    pointer = f"/blowings/{number}"
+    reel = names.containers.get(row.reel)
+    start, end = row.mark_start, row.mark_end
+    if reel is None and (start or end):
+        raise BadLine.of([Fault(f"{pointer}/reel", "", "is missing; marks are those of a reel")])
+    if reel is not None and reel.kind != Container.Kind.REEL:
+        raise BadLine.of([Fault(f"{pointer}/reel", str(reel), f"is a {reel.get_kind_display()}, not a reel")])
+    unit = end.unit if end else start.unit if start else ""
+    return RunBlowing(
+        report=report,
+        position=number,
+        run=names.runs[row.run],
+        reel=reel,
+        mark_start=_read_mark(start, unit, "length", f"{pointer}/mark_start"),
+        mark_end=_read_mark(end, unit, "length", f"{pointer}/mark_end"),
+        mark_unit=unit,
+        is_done=row.is_done,
+        pressure_kpa=row.pressure_kpa,
+        ran_short_at_um=read_um(row.ran_short_at, f"{pointer}/ran_short_at"),
+        note=row.note,
+    )
+
+
+def _make_catch(row: CatchContent, number: int, report: FieldReport, names: Names) -> FluidCaught:
+    pointer = f"/caught/{number}"
+    box = names.containers[row.container]
+    material = _recovered_in(box, names)
+    if material is None:
+        message = "is for nothing that fluid is recovered as; name a container for recovered fluid"
+        raise BadLine.of([Fault(f"{pointer}/container", str(box), message)])
+    measured = None
+    if row.amount is not None:
+        measured = measure(
+            material=material,
+            method="metered",
+            value=row.amount.value,
+            unit=row.amount.unit,
+            reference_temperature_c=names.company.reference_temperature_c,
+            pointer=f"{pointer}/amount",
+        )
+    return FluidCaught(
+        report=report,
+        position=number,
+        kind=row.kind,
+        container=box,
+        material=material,
+        run=names.runs[row.run] if row.run is not None else None,
+        amount=measured.amount if measured else None,
+        standard_uncertainty=measured.standard_uncertainty if measured else None,
+        **_entered(row.amount),
+    )
+
+
+def _recovered_in(box: Container, names: Names) -> Material | None:
+    """What came back into a container: its own recovered fluid, else that of the usual fluid."""
+    inside = names.contents.get(box.pk)
+    for material in (inside, box.material):
+        if material is not None and material.recovered_from_id is not None:
+            return material
+    fresh = box.material if box.material is not None else find_usual_fluid(names)
+    return find_recovered_form(names, fresh) if fresh is not None else None
+
+
+def _make_goods(told: Told, content: ReportContent, names: Names) -> None:
+    report = told.report
+    told.pieces = [
+        PieceReport(
+            report=report,
+            position=number,
+            material=names.materials[row.material],
+            quantity=_read_some(row.amount, names.materials[row.material], f"/pieces/{number}/amount"),
+            fate=row.fate,
+            span=names.spans[row.span] if row.span is not None else None,
+            run=names.runs[row.run] if row.run is not None else None,
+            tag=row.tag,
+            cause=row.cause,
+        )
+        for number, row in enumerate(content.pieces)
+    ]
+    for number, waste in enumerate(content.waste):
+        box = names.containers[waste.container]
+        material = names.contents.get(box.pk) or box.material or _recovered_in(box, names)
+        if material is None:
+            message = "is for no material that is known; say what it is for first"
+            raise BadLine.of([Fault(f"/waste/{number}/container", str(box), message)])
+        told.waste.append(
+            WasteHandover(
+                report=report,
+                position=number,
+                manifest_number=waste.manifest_number,
+                receiver=waste.receiver,
+                container=box,
+                material=material,
+                amount=_read_optional(waste.amount, material, f"/waste/{number}/amount"),
+                **_entered(waste.amount),
+            )
+        )
+    told.losses = [
+        ReportedLoss(
+            report=report,
+            position=number,
+            material=names.materials[row.material],
+            container=names.containers.get(row.container),
+            amount=_read_optional(row.amount, names.materials[row.material], f"/losses/{number}/amount"),
+            cause=row.cause,
+            span=names.spans[row.span] if row.span is not None else None,
+            run=names.runs[row.run] if row.run is not None else None,
+            is_contained=row.is_contained,
+            liable_party=names.parties.get(row.liable_party),
+            note=row.note,
+            **_entered(row.amount),
+        )
+        for number, row in enumerate(content.losses)
+    ]
+
+
+def _make_readings(told: Told, content: ReportContent, names: Names) -> None:
+    caught = {row.container_id: row.material for row in told.caught}
+    seen: set[tuple[str, str]] = set()
+    for number, row in enumerate(content.readings):
+        pointer = f"/readings/{number}"
+        if (row.container, row.moment) in seen:
+            raise BadReading.of([Fault(pointer, row.container, "is read twice; give one reading")])
+        seen.add((row.container, row.moment))
+        box = names.containers[row.container]
+        material = caught.get(box.pk) or names.contents.get(box.pk) or box.material or find_usual_fluid(names)
+        if material is None or not box.stands_somewhere:
+            message = "is not something whose contents can be read"
+            raise BadReading.of([Fault(f"{pointer}/container", str(box), message)])
+        measured = _measure_reading(row, box, material, names, pointer)
+        instrument = names.instruments.get(row.instrument)
+        told.readings.append(
+            ContainerReading(
+                report=told.report,
+                container=box,
+                moment=row.moment,
+                material=material,
+                method=row.method,
+                value=f"{row.value:f}" if row.value is not None else "",
+                unit=_unit_of(row),
+                temperature_c=row.temperature_c,
+                instrument=instrument.instrument if instrument else None,
+                # A drum that weighs less than its tare holds nothing.
+                amount=max(measured.amount, 0),
+                standard_uncertainty=measured.standard_uncertainty,
+            )
+        )
+
+
+def _measure_reading(
+    row: ReadingContent, box: Container, material: Material, names: Names, pointer: str
+) -> Measured:
+    if material.kind != Material.Kind.FLUID:
+        return _measure_length(row, material, pointer)
+    return measure(
+        material=material,
+        method=row.method,
+        value=row.value,
+        unit=_unit_of(row),
+        container=box,
+        temperature_c=row.temperature_c,
+        instrument=names.instruments.get(row.instrument),
+        reference_temperature_c=names.company.reference_temperature_c,
+        pointer=pointer,
+    )
+
+
+def _unit_of(row: ReadingContent) -> str:
+    return row.unit or ("1" if row.method == ContainerReading.Method.QUARTERS else "")
+
+
+def _measure_length(row: ReadingContent, material: Material, pointer: str) -> Measured:
+    """What is left on a reel: a length, or nothing."""
+    if row.method == ContainerReading.Method.EMPTY:
+        return Measured(0, 0.0)
+    if row.method != ContainerReading.Method.METERED or row.value is None:
+        message = "tells nothing of a reel; give the length left as metered, or empty"
+        raise BadReading.of([Fault(f"{pointer}/method", row.method, message)])
+    amount = parse_amount(row.value, row.unit)
+    return Measured(_read_some(amount, material, f"{pointer}/value"), 0.0)
+
+
+def measure_again(row: ContainerReading, material: Material, *, told: Told, reference_c: float) -> None:
+    """Turn a reading into an amount of another material: the container held that one, as is known by now."""
+    instruments = [row.instrument] if row.instrument is not None else []
+    trusted = trust_instruments(instruments, on_date=told.report.crew_day.date)
+    measured = measure(
+        material=material,
+        method=row.method,
+        value=row.value or None,
+        unit=row.unit,
+        container=row.container,
+        temperature_c=row.temperature_c,
+        instrument=trusted.get(row.instrument_id or 0),
+        reference_temperature_c=reference_c,
+    )
+    row.material, row.amount = material, max(measured.amount, 0)
+    row.standard_uncertainty = measured.standard_uncertainty
+    row.save(update_fields=["material", "amount", "standard_uncertainty"])
+
+
+def read_um(amount: Amount | None, pointer: str) -> int | None:
+    """A length in whole micrometres."""
+    if amount is None:
+        return None
+    require_dimension(amount.unit, "length")
+    found = round(convert(amount.value, amount.unit, "m") * UM_PER_M)
+    if found < 0:
+        raise BadLine.of([Fault(pointer, str(amount), "cannot be less than nothing")])
+    return found
+
+
+def _read_kg(amount: Amount | None, pointer: str) -> float | None:
+    if amount is None:
+        return None
+    require_dimension(amount.unit, "mass")
+    return float(convert(amount.value, amount.unit, "kg"))
+
+
+def _read_mark(amount: Amount | None, unit: str, dimension: str, pointer: str) -> int | None:
+    """What a meter or a mark shows, in millionths of the unit both are kept in."""
+    if amount is None:
+        return None
+    require_dimension(amount.unit, dimension)
+    return round(convert(amount.value, amount.unit, unit) * MILLION)
+
+
+def _read_some(amount: Amount, material: Material, pointer: str) -> int:
+    quantity = stored_quantity(amount, material.stock_unit, pointer=pointer)
+    if quantity <= 0:
+        raise BadLine.of([Fault(pointer, str(amount), "must be more than nothing, or left out")])
+    return quantity
+
+
+def _read_optional(amount: Amount | None, material: Material, pointer: str) -> int | None:
+    return None if amount is None else _read_some(amount, material, pointer)
+
+
+def _entered(amount: Amount | None) -> dict[str, Any]:
+    if amount is None:
+        return {}
+    value: Decimal = amount.value
+    return {"entered_value": f"{value:f}", "entered_unit": amount.unit}
