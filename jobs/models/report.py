@@ -38,7 +38,13 @@ class FieldReport(models.Model):
                 name="a_report_does_not_correct_itself",
             )
         ]
-        indexes = [models.Index(fields=["crew_day", "occurred_at"], name="report_by_crew_day")]
+        indexes = [
+            models.Index(fields=["crew_day", "occurred_at"], name="report_by_crew_day"),
+            # Each report asks whether it is a late one.
+            models.Index(
+                fields=["occurred_at"], condition=Q(is_undone=False), name="standing_report_by_time"
+            ),
+        ]
 
     def __str__(self) -> str:
         return str(self.uuid)

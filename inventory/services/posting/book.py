@@ -36,10 +36,13 @@ class HoldingState:
 
 @dataclass
 class PoolState:
+    """What a pool holds and cost; `was_empty` tells that nothing was left in it before the entry."""
+
     quantity: int = 0
     value: int = 0
     received_at: datetime | None = None
     is_changed: bool = False
+    was_empty: bool = True
 
 
 @dataclass
@@ -125,7 +128,8 @@ def load_book(
     """Make the book of what was read under lock, with the vessels and lots that it needs besides."""
     book = Book(heads=heads)
     for key, (quantity, value) in under_lock.pools.items():
-        book.pools[PoolKey(key, 0)] = PoolState(quantity, value)
+        is_empty = not quantity and not value
+        book.pools[PoolKey(key, 0)] = PoolState(quantity, value, was_empty=is_empty)
     for holding, (quantity, counted_at, is_unsettled) in under_lock.holdings.items():
         book.holdings[holding] = HoldingState(quantity, counted_at, is_unsettled)
     ids = sorted({container.pk for container in containers})
@@ -165,7 +169,7 @@ def _load_lots(book: Book, material_ids: set[int]) -> None:
     for row in rows.select_related("lot"):
         head = HeadKey(row.place_id, row.material_id, row.owner_id)
         if head in book.heads and row.lot is not None:
-            book.pools[PoolKey(head, row.lot.pk)] = PoolState(row.quantity, row.value)
+            book.pools[PoolKey(head, row.lot.pk)] = PoolState(row.quantity, row.value, was_empty=False)
             book.lots[row.lot.pk] = row.lot
 
 
@@ -183,9 +187,22 @@ def find_effects_after(key: HoldingKey, container: Container | None, moment: dat
     else:
         inflow = Q(target_place=key.head.place_id, target_container=container)
         outflow = Q(source_place=key.head.place_id, source_container=container)
-    brought = movements.filter(inflow).aggregate(total=Sum("quantity"))["total"] or 0
-    taken = movements.filter(outflow).aggregate(total=Sum("quantity"))["total"] or 0
-    return int(brought) - int(taken)
+    sums = movements.filter(inflow | outflow).aggregate(
+        brought=Sum("quantity", filter=inflow), taken=Sum("quantity", filter=outflow)
+    )
+    return int(sums["brought"] or 0) - int(sums["taken"] or 0)
+
+
+def has_effects_after(keys: Iterable[HoldingKey], moment: datetime) -> bool:
+    """Whether anything happened after a moment to what was counted; one look for all lines of a count."""
+    touched = Q(pk__in=[])
+    for key in keys:
+        for side in ("source", "target"):
+            end = {f"{side}_container": key.container_id}
+            if not key.container_id:
+                end = {f"{side}_place": key.head.place_id, f"{side}_container": None}  # type: ignore[dict-item]
+            touched |= Q(**end)
+    return Movement.objects.filter(touched, effective_at__gt=moment).exists()
 
 
 def find_last_unit_cost(material: Material, owner_id: int) -> Fraction:
@@ -208,11 +225,12 @@ def find_last_unit_cost(material: Material, owner_id: int) -> Fraction:
     return Fraction(material.standard_unit_cost or 0, 10**6)
 
 
-def find_unit_cost_brought(head: HeadKey, lot_id: int) -> Fraction:
-    """Return what a unit cost on its way to a use place, on average.
+def find_brought(head: HeadKey, lot_id: int) -> tuple[int, int]:
+    """Return quantity and value of what was brought to a use place.
 
-    The pool there may be dearer: fluid that came back as recovered leaves most of its cost with the work,
-    and that must not go back with what comes back unused. Nor must revaluations and what was undone.
+    From them follows what a unit cost on its way there, on average. The pool there may be dearer: fluid that
+    came back as recovered leaves most of its cost with the work, and that must not go back with what comes
+    back unused. Nor must revaluations and what was undone.
     """
     brought = Movement.objects.filter(
         target_place=head.place_id,
@@ -224,7 +242,7 @@ def find_unit_cost_brought(head: HeadKey, lot_id: int) -> Fraction:
         entry__reversed_by__isnull=True,
         entry__reverses__isnull=True,
     ).aggregate(quantity=Sum("quantity"), value=Sum("value"))
-    return Fraction(int(brought["value"] or 0), int(brought["quantity"] or 0) or 1)
+    return int(brought["quantity"] or 0), int(brought["value"] or 0)
 
 
 def find_counted_at(key: HoldingKey, *, without_entry: int) -> datetime | None:

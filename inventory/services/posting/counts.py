@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 from inventory.models import CountReading, Movement
-from inventory.services.posting.book import find_effects_after
-from inventory.services.posting.keys import HoldingKey
+from inventory.services.posting.book import find_effects_after, has_effects_after
+from inventory.services.posting.keys import HeadKey, HoldingKey
 from inventory.services.posting.layers import move_goods
 from inventory.services.posting.request import CountLine, End, Flow
 from inventory.services.posting.scribe import Scribe
@@ -13,7 +13,20 @@ from inventory.services.posting.vessels import locate
 Purpose = Movement.Purpose
 
 
-def plan_count(scribe: Scribe, line: CountLine) -> None:
+def plan_counts(scribe: Scribe) -> None:
+    """Draft all counts of a posting."""
+    lines = scribe.posting.counts
+    keys = [HoldingKey(_head_of(line), line.end.container_id) for line in lines]
+    is_overtaken = bool(lines) and has_effects_after(keys, scribe.posting.occurred_at)
+    for line in lines:
+        _plan_count(scribe, line, is_overtaken=is_overtaken)
+
+
+def _head_of(line: CountLine) -> HeadKey:
+    return HeadKey(line.end.place.pk, line.material.pk, line.owner.pk)
+
+
+def _plan_count(scribe: Scribe, line: CountLine, *, is_overtaken: bool) -> None:
     """Draft the reading, and the difference to what the book said of that moment."""
     flow = Flow(
         material=line.material,
@@ -30,7 +43,8 @@ def plan_count(scribe: Scribe, line: CountLine) -> None:
     holding = scribe.book.holding(key)
     moment = scribe.posting.occurred_at
     later_count = scribe.book.counted_at(key)
-    book_then = holding.quantity - find_effects_after(key, here.container, moment)
+    since = find_effects_after(key, here.container, moment) if is_overtaken else 0
+    book_then = holding.quantity - since
     _record_reading(scribe, line, here, book_then)
     if later_count and moment < later_count:
         # A later count already says what is there; this one is kept as a reading only. The row may be

@@ -5,7 +5,7 @@ from fractions import Fraction
 
 from inventory.models import Container, Material, Movement
 from inventory.money import from_money_millionths
-from inventory.services.posting.book import find_last_unit_cost, find_unit_cost_brought
+from inventory.services.posting.book import find_brought, find_last_unit_cost
 from inventory.services.posting.errors import NothingToRevalue
 from inventory.services.posting.keys import HeadKey, PoolKey
 from inventory.services.posting.request import End, Flow
@@ -96,12 +96,28 @@ def take_layers(
         part = min(left, pool.quantity)
         cost = share_of(pool.value, part, pool.quantity)
         if flow.purpose in {Purpose.RETURNED, Purpose.RECOVERED} and source.place.is_use:
-            cost = min(cost, round(find_unit_cost_brought(head, lot_id) * part))
+            cost = min(cost, round(_unit_cost_brought(scribe, head, lot_id) * part))
         layers.append((lot_id, part, cost))
         left -= part
     if left:
         raise AssertionError(f"pools of {head} hold {left} less than the holdings")
     return layers
+
+
+def _unit_cost_brought(scribe: Scribe, head: HeadKey, lot_id: int) -> Fraction:
+    """Return what a unit cost on its way to a use place, on average, what this entry brought included.
+
+    Where nothing at all was left of what came before, only this entry counts.
+    """
+    key = PoolKey(head, lot_id)
+    if key not in scribe.brought:
+        scribe.brought[key] = (0, 0) if scribe.book.pool(key).was_empty else find_brought(head, lot_id)
+    quantity, value = scribe.brought[key]
+    for row in scribe.draft.movements:
+        end = (row.target_place_id, row.material_id, row.owner_id, row.lot_id or 0)
+        if end == (*head, lot_id) and row.quantity:
+            quantity, value = quantity + row.quantity, value + row.value
+    return Fraction(value, quantity or 1)
 
 
 def _value_layers(scribe: Scribe, flow: Flow, held: End, value: int) -> list[tuple[int, int, int]]:

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from inventory.models import Movement, Place
 from inventory.services.posting.book import Book
-from inventory.services.posting.counts import plan_count
+from inventory.services.posting.counts import plan_counts
 from inventory.services.posting.flows import plan_flow
 from inventory.services.posting.request import Posting
 from inventory.services.posting.reversals import plan_reversal
@@ -31,8 +31,7 @@ def plan(posting: Posting, book: Book) -> Draft:
     shares = _split(scribe.brought_to_process, [flow.weight for flow in products])
     for flow, value in zip(products, shares, strict=True):
         plan_flow(scribe, flow, value=value)
-    for line in posting.counts:
-        plan_count(scribe, line)
+    plan_counts(scribe)
     return scribe.draft
 
 

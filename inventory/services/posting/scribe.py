@@ -29,6 +29,8 @@ class Scribe:
         self.book = book
         self.draft = Draft()
         self.brought_to_process = 0
+        # Quantity and value that came to use places before this entry, as far as that was asked for.
+        self.brought: dict[PoolKey, tuple[int, int]] = {}
 
     def find_later_count(self, end: End, flow: Flow, at: datetime | None = None) -> datetime | None:
         """Return when this end was counted, if that was after the moment told of."""

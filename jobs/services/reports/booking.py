@@ -8,6 +8,7 @@ from inventory.queries.company import get_company
 from inventory.services.corrections import reverse
 from inventory.services.posting import CountLine, Flow, Posting, post
 from jobs.models import CrewDay, FieldReport, Span
+from jobs.services.reports.as_found import see_as_found
 from jobs.services.reports.caught import draft_caught
 from jobs.services.reports.drafting import Draft, owner_of
 from jobs.services.reports.earlier import Earlier
@@ -111,9 +112,11 @@ def load_scene(
     earlier: Earlier,
 ) -> Scene:
     """The scene of a report, with what the book holds where it has a say."""
-    spans = [*earlier.spans, *(attempt.span for attempt in told.attempts)]
+    attempts = [*earlier.unmeasured, *earlier.measured, *told.attempts]
+    spans = [attempt.span for attempt in attempts]
     spans += [span for part in told.caught_spans for span in part]
     spans += [span for part in spans_of_runs.values() for span in part]
+    see_as_found(told, spans)
     has_catch = bool(told.caught)
     stock = load_stock(
         containers=containers_of(told),

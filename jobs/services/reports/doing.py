@@ -1,14 +1,13 @@
-"""What a report does to the work itself: steps done, what was found of spans, and the other way round."""
+"""What a report does to the work itself: steps are done, and where it is undone they wait again."""
 
-from collections.abc import Iterable
 from datetime import datetime
 
 from django.db.models import Max, Q
 
 from inventory.models import Actor
-from jobs.models import CableSize, CrewDay, CrewDayStep, Run, RunBlowing, RunCleaning, Span, SpanAttempt
+from jobs.models import CrewDay, CrewDayStep, Run, RunBlowing, RunCleaning, Span, SpanAttempt
 from jobs.services.day_life import settle_if_done
-from jobs.services.needs import FORWARD_STATES, find_days_ahead, write_needs
+from jobs.services.needs import FORWARD_STATES, write_needs
 from jobs.services.reports.rows import Told
 from jobs.services.work_done import mark_done
 
@@ -124,39 +123,3 @@ def _set_moment(kind: Kind, key: int, at: datetime, moment: datetime | None) -> 
         Run.objects.filter(pk=key, cleaned_at=at).update(cleaned_at=moment)
     else:
         Run.objects.filter(pk=key, blown_at=at).update(blown_at=moment)
-
-
-def note_as_found(span_keys: Iterable[int]) -> None:
-    """Write to spans what was found of them, as the last standing report that tells of it has it.
-
-    Runs and kits are planned anew with that at once.
-    """
-    changed: list[Span] = []
-    spans = Span.objects.filter(pk__in=set(span_keys)).select_related("cable_size", "as_found_size")
-    attempts = SpanAttempt.objects.filter(span__in=spans, report__is_undone=False).order_by(
-        "span", "report__occurred_at", "report__uuid", "position"
-    )
-    by_span: dict[int, list[SpanAttempt]] = {}
-    for row in attempts.select_related("as_found_size"):
-        by_span.setdefault(row.span_id, []).append(row)
-    for span in spans:
-        found = _last_found(by_span.get(span.pk, []))
-        if found != (span.as_found_size, span.as_found_length_um, span.hidden_splices):
-            span.as_found_size, span.as_found_length_um, span.hidden_splices = found
-            changed.append(span)
-    if changed:
-        Span.objects.bulk_update(changed, ["as_found_size", "as_found_length_um", "hidden_splices"])
-        keys, runs = [span.pk for span in changed], [span.run_id for span in changed]
-        write_needs(find_days_ahead(span_keys=keys, run_keys=runs))
-
-
-def _last_found(attempts: list[SpanAttempt]) -> tuple[CableSize | None, int | None, int | None]:
-    """The last that was told of size, length and splices, each by itself."""
-    size: CableSize | None = None
-    length: int | None = None
-    splices: int | None = None
-    for row in attempts:
-        size = row.as_found_size or size
-        length = row.as_found_length_um if row.as_found_length_um is not None else length
-        splices = row.hidden_splices if row.hidden_splices is not None else splices
-    return size, length, splices

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 from django.db.models import Q
 
-from jobs.models import ContainerReading, FieldReport, Span, SpanAttempt
+from jobs.models import ContainerReading, FieldReport, SpanAttempt
 from jobs.services.reports.rows import Told
 
 
@@ -14,11 +14,6 @@ class Earlier:
 
     unmeasured: list[SpanAttempt] = field(default_factory=list)
     measured: list[SpanAttempt] = field(default_factory=list)
-
-    @property
-    def spans(self) -> list[Span]:
-        """The spans that were worked on."""
-        return list({row.span_id: row.span for row in (*self.unmeasured, *self.measured)}.values())
 
 
 def find_earlier(told: Told) -> Earlier:

@@ -41,8 +41,10 @@ class Touched:
 
 def find_later(report: FieldReport, told: Told) -> list[FieldReport]:
     """Standing reports of later moments that met what this one did, or what those met; oldest first."""
-    after = FieldReport.objects.filter(is_undone=False).filter(_comes_after(report))
-    after = after.exclude(pk=report.pk)
+    after = FieldReport.objects.filter(
+        _comes_after(report), is_undone=False, occurred_at__gte=report.occurred_at
+    )
+    after = after.exclude(uuid=report.uuid)
     if not after.exists():
         return []
     touched = Touched()

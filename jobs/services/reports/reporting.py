@@ -10,7 +10,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import IntegrityError, OperationalError, connection, transaction
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 
 from inventory.errors import NotFound, SpanstockError
@@ -20,12 +20,13 @@ from inventory.services.posting.errors import BookBusy, GoodsMovedOn
 from inventory.services.posting.retries import may_retry, pause
 from jobs.models import CrewDay, FieldReport, Job
 from jobs.services.reports.after import request_refits
+from jobs.services.reports.as_found import note_as_found, tells_as_found
 from jobs.services.reports.booking import book_report, load_scene
 from jobs.services.reports.checking import check_content
 from jobs.services.reports.content import ReportContent
 from jobs.services.reports.dividing import divide_runs
-from jobs.services.reports.doing import mark_work_done, note_as_found, unmark_work_done
-from jobs.services.reports.earlier import find_earlier
+from jobs.services.reports.doing import mark_work_done, unmark_work_done
+from jobs.services.reports.earlier import Earlier, find_earlier
 from jobs.services.reports.keeping import keep_rows, load_told
 from jobs.services.reports.later import book_again, find_later, in_order, unbook_all
 from jobs.services.reports.names import find_names
@@ -194,7 +195,7 @@ def _take_once(request: _Request) -> FieldReport:
     report.save()
     keep_rows(told)
     _note_as_found(told, old)
-    earlier = find_earlier(told)
+    earlier = find_earlier(told) if day.has_reports else Earlier()  # type: ignore[attr-defined]
     scene = load_scene(
         told, day, company=names.company.party, spans_of_runs=names.spans_of_runs, earlier=earlier
     )
@@ -209,7 +210,9 @@ def _take_once(request: _Request) -> FieldReport:
 def _lock_day(request: _Request) -> CrewDay:
     """Take the crew-day for this transaction, so that its reports are taken one after the other."""
     days = CrewDay.objects.select_for_update(of=("self",))
-    days = days.select_related("crew", "vehicle", "warehouse", "unreported")
+    days = days.select_related("crew", "vehicle", "warehouse", "unreported").annotate(
+        has_reports=Exists(FieldReport.objects.filter(crew_day=OuterRef("pk"), is_undone=False))
+    )
     day = days.filter(crew__code=request.crew_code, date=request.date).first()
     if day is None:
         raise NotFound(f"Crew {request.crew_code} has nothing planned on {request.date}.")
@@ -280,7 +283,7 @@ def _note_as_found(told: Told, old: Told | None) -> None:
         for each in (told, old)
         if each is not None
         for row in each.attempts
-        if row.as_found_size_id or row.as_found_length_um or row.hidden_splices is not None
+        if tells_as_found(row)
     }
     if spans:
         note_as_found(spans)
