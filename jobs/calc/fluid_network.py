@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from scipy.linalg import null_space
 from scipy.special import chdtri
 
 from jobs.calc.balance import Correlation, Floats, Reconciliation, reconcile
@@ -17,6 +18,8 @@ from jobs.calc.balance import Correlation, Floats, Reconciliation, reconcile
 # More than so many things at once are not told apart by the readings of one day.
 MOST_FREED = 5
 TIE_DECIMALS = 6
+# Below this share of its size a direction is rounding and not information.
+UNTESTABLE = 1e-9
 # An error so many times its standard uncertainty wide is as good as unknown.
 UNKNOWN_FACTOR = 1e4
 
@@ -137,7 +140,7 @@ def balance_network(*, streams: Sequence[Stream], confidence: float = 0.95) -> N
     suspects: tuple[Suspect, ...] = ()
     fit = first
     while not fit.is_consistent and len(freed) < MOST_FREED:
-        ranked = network.rank(fit, columns, confidence)
+        ranked = network.rank(columns)
         suspects = suspects or tuple(_significant([suspect for suspect, _column in ranked], confidence))
         if not ranked or ranked[0][0].statistic <= _critical(confidence, 1):
             break
@@ -254,21 +257,36 @@ class _Network:
             confidence=confidence,
         )
 
-    def rank(
-        self, fit: Reconciliation, columns: Sequence[Floats], confidence: float
-    ) -> list[tuple[Suspect, Floats]]:
+    def rank(self, columns: Sequence[Floats]) -> list[tuple[Suspect, Floats]]:
         """Candidates by how much of the failure each explains; among equals missing fluid comes first."""
+        weight, residual, projection = self._weigh(columns)
         found = []
         for kind, name, column in self._candidates():
-            tried = self.fit([*columns, column], confidence)
-            amount = float(tried.reconciled[-1])
-            statistic = round(fit.global_statistic - tried.global_statistic, TIE_DECIMALS)
-            explains = statistic > 0 and not math.isnan(amount) and (kind != "missing" or amount > 0)
-            if explains:
-                uncertainty = float(tried.standard_uncertainty[-1])
-                found.append((Suspect(kind, name, statistic, amount, uncertainty), column))
+            direction = projection @ column
+            precision = float(direction @ weight @ direction)
+            # What the unread streams can take up by themselves is not told apart from them.
+            if precision <= UNTESTABLE * float(column @ column) * float(np.abs(weight).max(initial=0.0)):
+                continue
+            amount = -float(direction @ weight @ residual) / precision
+            if kind != "missing" or amount > 0:
+                statistic = round(amount**2 * precision, TIE_DECIMALS)
+                found.append((Suspect(kind, name, statistic, amount, precision**-0.5), column))
         # A stable sort keeps the order of the candidates among equals.
         return sorted(found, key=lambda pair: -pair[0].statistic)
+
+    def _weigh(self, columns: Sequence[Floats]) -> tuple[Floats, Floats, Floats]:
+        """Inverse covariance and residual of the balances left when what is unread is projected out."""
+        is_read = ~np.isnan(self.measured)
+        unread = np.column_stack([self.matrix[:, ~is_read], *columns])
+        projection = null_space(unread.T).T if unread.shape[1] else np.eye(len(self.place))
+        balances = projection @ self.matrix[:, is_read]
+        read = [stream for stream, known in zip(self.streams, is_read, strict=True) if known]
+        errors = list(dict.fromkeys(name for stream in read for name in stream.shared))
+        own = balances * [stream.own_uncertainty for stream in read]
+        loads = np.array([[stream.shared.get(name, 0.0) for name in errors] for stream in read])
+        shared = balances @ loads.reshape(len(read), len(errors))
+        weight = np.linalg.pinv(own @ own.T + shared @ shared.T, hermitian=True)
+        return weight, balances @ self.measured[is_read], projection
 
     def _candidates(self) -> list[tuple[str, str, Floats]]:
         found: list[tuple[str, str, Floats]] = []
