@@ -1,5 +1,6 @@
 """What we do with it: the tables of jobs."""
 
+from jobs.models.balance import BalanceStream, DayBalance, FluidBalance, SpanFigure
 from jobs.models.cable import CableSize
 from jobs.models.check_list import CheckListItem, Occasion, ProtectiveEquipment
 from jobs.models.crew import Crew, CrewDay, CrewDayStep
@@ -19,6 +20,7 @@ from jobs.models.truck import CounterPurchase, HandOver, UnreportedDay
 
 __all__ = [
     "AccessPoint",
+    "BalanceStream",
     "CableSize",
     "CheckListItem",
     "CompanyRules",
@@ -28,8 +30,10 @@ __all__ = [
     "Crew",
     "CrewDay",
     "CrewDayStep",
+    "DayBalance",
     "EstimatingPolicy",
     "FieldReport",
+    "FluidBalance",
     "FluidCaught",
     "HandOver",
     "Incident",
@@ -58,6 +62,7 @@ __all__ = [
     "ScrapTerms",
     "Span",
     "SpanAttempt",
+    "SpanFigure",
     "SpanSplit",
     "UnreportedDay",
     "WasteHandover",
