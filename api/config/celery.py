@@ -35,6 +35,7 @@ def _broker() -> dict[str, Any]:
 
 
 SEAL_EVERY_S = 5
+WATCH_FOR_REPORTS_EVERY_S = 300
 
 # A sweep that its worker did not reach before the next one is due may be dropped: the next does its work.
 SCHEDULE: dict[str, Any] = {
@@ -42,6 +43,11 @@ SCHEDULE: dict[str, Any] = {
         "task": "inventory.tasks.seal_posted",
         "schedule": SEAL_EVERY_S,
         "options": {"expires": SEAL_EVERY_S},
+    },
+    "watch for reports": {
+        "task": "jobs.tasks.watch_for_reports",
+        "schedule": WATCH_FOR_REPORTS_EVERY_S,
+        "options": {"expires": WATCH_FOR_REPORTS_EVERY_S},
     },
 }
 

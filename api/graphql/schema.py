@@ -9,6 +9,7 @@ from graphql_relay import from_global_id
 
 from api.graphql.asking import asking
 from api.graphql.paging import connection_field, filter_arguments, page_of
+from api.graphql.report_types import FieldReport, UnconfirmedTruck
 from api.graphql.stock_types import (
     Container,
     ContainerConnection,
@@ -26,12 +27,15 @@ from api.wire import filters
 from api.wire.calculations import calculate
 from api.wire.input_fields import is_storable
 from api.wire.pull_sheets import pull_sheet_body
+from api.wire.report_answers import reports_json, unconfirmed_truck_json
 from api.wire.statements import statement_body
 from inventory.errors import BadInput, Fault
 from inventory.queries import access
 from jobs.queries.access import get_visible_crew_day, get_visible_job, visible_jobs
+from jobs.queries.field_reports import get_report, visible_reports, with_rows
 from jobs.queries.pull_sheet import make_pull_sheet
 from jobs.queries.statement import make_statement
+from jobs.queries.truck_stock import list_unconfirmed_trucks
 
 
 class Query(graphene.ObjectType):
@@ -53,6 +57,17 @@ class Query(graphene.ObjectType):
         PullSheet, crew=graphene.String(required=True), date=graphene.Date(required=True)
     )
     statement = graphene.Field(Statement, job=graphene.String(required=True))
+    field_reports = graphene.List(
+        graphene.NonNull(FieldReport),
+        required=True,
+        crew=graphene.String(required=True),
+        date=graphene.Date(required=True),
+        description="all reports of a crew's day, in order of time",
+    )
+    field_report = graphene.Field(FieldReport, id=graphene.UUID(required=True))
+    unconfirmed_trucks = graphene.List(
+        graphene.NonNull(UnconfirmedTruck), required=True, description="trucks whose crew has not reported"
+    )
     calculation = graphene.Field(
         graphene.JSONString,
         name=graphene.String(required=True),
@@ -177,6 +192,18 @@ class Query(graphene.ObjectType):
         viewer = asking(info).viewer
         found = make_statement(get_visible_job(viewer, job))
         return statement_body(found, has_money=viewer.may_see_money)
+
+    def resolve_field_reports(self, info: Any, crew: str, date: day) -> Any:
+        viewer = asking(info).viewer
+        found = get_visible_crew_day(viewer, crew_code=crew, date=date)
+        rows = with_rows(visible_reports(viewer).filter(crew_day=found))
+        return reports_json(list(rows.order_by("occurred_at", "pk")))
+
+    def resolve_field_report(self, info: Any, id: Any) -> Any:
+        return reports_json([get_report(asking(info).viewer, id)])[0]
+
+    def resolve_unconfirmed_trucks(self, info: Any) -> Any:
+        return [unconfirmed_truck_json(row) for row in list_unconfirmed_trucks(asking(info).viewer)]
 
     def resolve_calculation(self, info: Any, name: str, request: Any) -> Any:
         return calculate(name, request)

@@ -17,8 +17,9 @@ from rest_framework.response import Response
 
 from api.errors import PROBLEM_TYPE, list_problems
 from api.wire.calculations import list_calculations
+from api.wire.components import all_components
 from api.wire.door import Door
-from api.wire.schemas import all_components, listing, of, shape
+from api.wire.schemas import listing, of, shape
 from inventory.errors import NotFound
 
 METHODS = ("get", "post", "put", "patch", "delete")

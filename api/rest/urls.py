@@ -5,7 +5,7 @@ from typing import Any
 
 from django.urls import URLPattern, path
 
-from api.rest import calculations, entries, reference, stock, work
+from api.rest import calculations, entries, field_reports, reference, stock, trucks, work
 
 ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("entries", entries.Entries.as_view(), "entries"),
@@ -22,6 +22,14 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("jobs/<str:reference>/statement", work.JobStatement.as_view(), "statement"),
     ("pull-sheets", work.PullSheets.as_view(), "pull-sheets"),
     ("pull-sheets/<str:crew>/<str:date>", work.OnePullSheet.as_view(), "pull-sheet"),
+    ("field-reports", field_reports.FieldReports.as_view(), "field-reports"),
+    ("field-reports/<str:id>", field_reports.OneFieldReport.as_view(), "field-report"),
+    ("field-reports/<str:id>/correction", field_reports.Correction.as_view(), "field-report-correction"),
+    ("hand-overs", trucks.HandOvers.as_view(), "hand-overs"),
+    ("hand-overs/<str:id>/answer", trucks.HandOverAnswer.as_view(), "hand-over-answer"),
+    ("purchases", trucks.Purchases.as_view(), "purchases"),
+    ("crew-days/<str:crew>/<str:date>/vehicle", trucks.VehicleMove.as_view(), "crew-day-vehicle"),
+    ("unconfirmed-trucks", trucks.UnconfirmedTrucks.as_view(), "unconfirmed-trucks"),
     ("calculations", calculations.Calculations.as_view(), "calculations"),
     ("calculations/<str:name>", calculations.OneCalculation.as_view(), "calculation"),
     ("problems", reference.Problems.as_view(), "problems"),

@@ -114,13 +114,13 @@ def make_entry(data: Any, *, viewer: Viewer, by: Actor, now: datetime | None = N
     assert request is not None
     values = request.record.read(data, top, faults)
     faults.raise_if_any()
-    _refuse_ahead(values, now)
+    refuse_ahead(values, now)
     assert values is not None
     reader = _as_sender(viewer, request.kind, values, by)
     return request.make({name: value for name, value in values.items() if name != "kind"}, reader, by)
 
 
-def _refuse_ahead(values: Values | None, now: datetime | None) -> None:
+def refuse_ahead(values: Values | None, now: datetime | None) -> None:
     """Refuse a moment to come: a count of next year would stand against all that happens until then."""
     moment = (values or {}).get("occurred_at")
     if now is not None and moment is not None and moment > now + MOST_AHEAD:

@@ -161,6 +161,25 @@ CONTAINER_FILTERS: dict[str, Filter] = {
 }
 
 
+REPORT_FILTERS: dict[str, Filter] = {
+    "crew": by_text("crew_day__crew__code", "code of the crew"),
+    "date": by_day("day of the crew", lambda day: Q(crew_day__date=day)),
+    "is_undone": by_flag("is_undone", "whether another report has taken its place"),
+}
+HAND_OVER_FILTERS: dict[str, Filter] = {
+    "source": by_text("source__code", "code of the truck that gave"),
+    "target": by_text("target__code", "code of the truck that got"),
+    "is_confirmed": by_flag("is_confirmed", "whether the receiver confirmed or disputed it"),
+    "is_open": Filter(
+        "whether the receiver has not answered yet",
+        lambda is_open, _viewer: Q(is_confirmed__isnull=is_open),
+        {"true": True, "false": False}.get,
+        {"type": "boolean"},
+        "must be true or false",
+    ),
+}
+
+
 BY_REFERENCE = Order("reference")
 JOB_FILTERS: dict[str, Filter] = {
     "state": by_word("state", list(Job.State.values), "state of the job"),

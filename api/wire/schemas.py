@@ -257,8 +257,8 @@ COMPONENTS: dict[str, Schema] = {
 }
 
 
-def all_components() -> dict[str, Schema]:
-    """Every component of the published schema."""
+def own_components() -> dict[str, Schema]:
+    """The components of entries, stock and statements, with refusals."""
     requests = {request_name(kind): request.schema() for kind, request in ENTRY_REQUESTS.items()}
     return {**COMPONENTS, **requests, "EntryRequest": _any_entry_request(), "Problem": _problem()}
 

@@ -1,5 +1,6 @@
 """What a crew told of its day: the report itself, and what is to be learnt anew because of it."""
 
+from collections.abc import Iterable
 from uuid import UUID, uuid5
 
 from django.db import models
@@ -53,6 +54,14 @@ class FieldReport(models.Model):
     def document(self) -> str:
         """The name under which the book keeps what this report moved."""
         return f"report:{self.uuid}"
+
+    def standing_ids(self, fluid_codes: Iterable[str]) -> dict[str, UUID]:
+        """By step, the ids under which its last posting may stand: nearly all of it in one entry.
+
+        Recovered fluids beyond the first have an entry each, by their codes.
+        """
+        steps = ["book", *(f"caught:{code}" for code in sorted(set(fluid_codes)))]
+        return {step: self.entry_id(f"{step}:{self.postings}") for step in steps}
 
     def entry_id(self, step: str) -> UUID:
         """The id of an entry this report makes, the same however often it is sent."""

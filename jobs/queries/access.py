@@ -6,7 +6,8 @@ from datetime import date
 from django.db.models import QuerySet
 
 from inventory.errors import NotFound
-from inventory.queries.access import Viewer
+from inventory.models import Entry
+from inventory.queries.access import NotAllowed, Viewer
 from jobs.models import AccessPoint, Crew, CrewDay, Job, Run, Span
 
 
@@ -46,6 +47,12 @@ def visible_crew_days(viewer: WorkViewer) -> QuerySet[CrewDay]:
 def visible_crews(viewer: WorkViewer) -> QuerySet[Crew]:
     crews = Crew.objects.select_related("vehicle", "warehouse")
     return crews if viewer.crews is None else crews.filter(pk__in=viewer.crews)
+
+
+def require_may_report(viewer: WorkViewer) -> None:
+    """Refuse whoever may not tell what was done: those who see a crew's day may not all speak for it."""
+    if Entry.Kind.REPORT not in viewer.postable:
+        raise NotAllowed("Your role does not report what crews did.")
 
 
 def get_visible_job(viewer: WorkViewer, reference: str) -> Job:

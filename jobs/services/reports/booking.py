@@ -98,9 +98,7 @@ def unbook_report(told: Told, *, by: Actor, reason: str) -> None:
 
 def entry_ids(told: Told) -> list[UUID]:
     """The ids under which the last posting of a report may stand in the book."""
-    codes = sorted({row.material.code for row in told.caught})
-    steps = [BOOK_STEP, *(f"caught:{code}" for code in codes)]
-    return [told.report.entry_id(f"{step}:{told.report.postings}") for step in steps]
+    return list(told.report.standing_ids(row.material.code for row in told.caught).values())
 
 
 def load_scene(

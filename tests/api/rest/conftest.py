@@ -8,4 +8,5 @@ import pytest
 @pytest.fixture(autouse=True)
 def _clock(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let what the tests tell of have happened yesterday, whatever the machine's clock says."""
-    monkeypatch.setattr("api.rest.entries.now", lambda: datetime(2026, 3, 3, 12, tzinfo=UTC))
+    for module in ("entries", "field_reports", "trucks"):
+        monkeypatch.setattr(f"api.rest.{module}.now", lambda: datetime(2026, 3, 3, 12, tzinfo=UTC))

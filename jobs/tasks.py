@@ -1,0 +1,14 @@
+"""Work of jobs done in the background: each task finds what to do in the tables and is safe to run twice."""
+
+from celery import shared_task
+from django.utils import timezone
+
+from jobs.services.unreported import flag_days_without_report, settle_counted_trucks
+
+
+@shared_task(ignore_result=True)
+def watch_for_reports() -> None:
+    """Flag loaded days that nobody reported by the cut-off; settle those whose truck was counted."""
+    now = timezone.now()
+    settle_counted_trucks(now=now)
+    flag_days_without_report(now=now)
