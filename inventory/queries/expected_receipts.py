@@ -10,9 +10,14 @@ from datetime import date, timedelta
 from math import ceil
 from zoneinfo import ZoneInfo
 
+from inventory.calc.lead_times import LearntLeadTime
 from inventory.models import Material, Order, OrderLine, Party, Place, Shipment, ShipmentLine, SupplyTerms
 from inventory.queries.company import get_company
+from inventory.queries.lead_times import find_lead_times
 from inventory.queries.order_progress import find_progress
+
+# Ordered at a price of its own from somebody who states no terms: it may come any day.
+UNKNOWN = LearntLeadTime(mean_days=0.0, sd_days=0.0, deliveries=0)
 
 
 @dataclass(frozen=True)
@@ -55,7 +60,7 @@ def _from_orders(areas: Mapping[int, Place], as_of: date) -> list[ExpectedReceip
     company = get_company()
     zone = ZoneInfo(company.time_zone)
     progress = find_progress(lines)
-    terms = _terms_of(lines)
+    lead_times = _lead_times_of(lines)
     found = []
     for line in lines:
         awaited = progress[line.pk].awaited
@@ -63,8 +68,9 @@ def _from_orders(areas: Mapping[int, Place], as_of: date) -> list[ExpectedReceip
             continue
         order = line.order
         assert order.sent_at is not None
-        days, spread = terms.get((line.material_id, order.supplier_id), (0.0, 0.0))
-        due = order.promised_date or order.sent_at.astimezone(zone).date() + timedelta(days=ceil(days))
+        lead_time = lead_times.get((line.material_id, order.supplier_id), UNKNOWN)
+        sent_date = order.sent_at.astimezone(zone).date()
+        due = order.promised_date or sent_date + timedelta(days=ceil(lead_time.mean_days))
         found.append(
             ExpectedReceipt(
                 place=areas[order.place_id],
@@ -72,7 +78,7 @@ def _from_orders(areas: Mapping[int, Place], as_of: date) -> list[ExpectedReceip
                 owner=company.party,
                 due_date=max(due, as_of),
                 quantity=awaited,
-                lateness_sd_days=spread,
+                lateness_sd_days=lead_time.sd_days,
                 reference=order.reference,
                 is_late=due < as_of,
             )
@@ -80,12 +86,13 @@ def _from_orders(areas: Mapping[int, Place], as_of: date) -> list[ExpectedReceip
     return found
 
 
-def _terms_of(lines: list[OrderLine]) -> dict[tuple[int, int], tuple[float, float]]:
-    rows = SupplyTerms.objects.filter(
+def _lead_times_of(lines: list[OrderLine]) -> dict[tuple[int, int], LearntLeadTime]:
+    terms = SupplyTerms.objects.filter(
         material__in={line.material_id for line in lines},
         supplier__in={line.order.supplier_id for line in lines},
     )
-    return {(row.material_id, row.supplier_id): (row.lead_time_days, row.lead_time_sd_days) for row in rows}
+    learnt = find_lead_times(list(terms))
+    return {(row.material_id, row.supplier_id): learnt[row.pk] for row in terms}
 
 
 def _from_shipments(areas: Mapping[int, Place], as_of: date) -> list[ExpectedReceipt]:

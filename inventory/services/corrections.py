@@ -5,9 +5,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from django.db import transaction
+
 from inventory.errors import BadInput
 from inventory.models import Actor, Container, Entry, Material, Movement, Place
 from inventory.services.lines import Line, owner_at, post_lines, require_kind
+from inventory.services.orders.life import counts_for_orders, lock_orders_of, refresh_order
 from inventory.services.posting import AlreadyReversed, End, Flow, Posting, post
 from inventory.services.write_off_limit import ask_afterwards, refuse_over_limit
 
@@ -107,6 +110,8 @@ def revalue(
 def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
     """Undo an entry by its opposite, at the moment the original told of.
 
+    Orders that counted on a receipt are awaited again.
+
     Raises
     ------
     AlreadyReversed
@@ -125,4 +130,11 @@ def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
         reason=reason,
         document=entry.document,
     )
-    return post(posting)
+    if not counts_for_orders(entry):
+        return post(posting)
+    with transaction.atomic():
+        orders = lock_orders_of(entry)
+        undone = post(posting)
+        for order in orders:
+            refresh_order(order)
+    return undone

@@ -11,13 +11,16 @@ from datetime import UTC, datetime
 from typing import Any, TypeVar
 from uuid import UUID, uuid5
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, OperationalError, connection, transaction
 from django.db.models import Model
 
 from inventory.errors import SpanstockError
 from inventory.models import Actor
+from inventory.services.posting.errors import BookBusy
+from inventory.services.posting.retries import may_retry, pause
 from inventory.units import Amount
 
+MOST_TURNS = 20
 Document = TypeVar("Document", bound=Model)
 
 
@@ -68,18 +71,23 @@ def take_once(
     DocumentConflict
         If the id stands for something else, or for another's document.
     """
-    known = _find_known(model, id, by, author, fingerprint)
-    if known is not None:
-        return known
-    try:
-        with transaction.atomic():
-            return make()
-    except IntegrityError:
-        # Another request took the same id between our look and our write.
+    for turn in range(MOST_TURNS):
         known = _find_known(model, id, by, author, fingerprint)
-        if known is None:
-            raise
-        return known
+        if known is not None:
+            return known
+        try:
+            with transaction.atomic():
+                return make()
+        except IntegrityError:
+            # Another request took the same id between our look and our write: look again, once.
+            if turn:
+                raise
+        except OperationalError as error:
+            # Posting tries again by itself, but not within a transaction that is not its own.
+            if connection.in_atomic_block or not may_retry(error):
+                raise
+            pause(turn)
+    raise BookBusy("The book is too busy to take this now. Nothing was changed: send it again.")
 
 
 def _find_known(model: type[Document], id: UUID, by: Actor, author: str, fingerprint: str) -> Document | None:
