@@ -3,6 +3,7 @@
 from jobs.models.balance import BalanceStream, DayBalance, FluidBalance, SpanFigure
 from jobs.models.cable import CableSize
 from jobs.models.check_list import CheckListItem, Occasion, ProtectiveEquipment
+from jobs.models.cost_sheet import EstimateLine, IssuedSheet, JobEstimate
 from jobs.models.crew import Crew, CrewDay, CrewDayStep
 from jobs.models.job import AccessPoint, Job, Run, Span
 from jobs.models.kit import KitLoad, KitLoadLine, PickListPrint
@@ -31,13 +32,16 @@ __all__ = [
     "CrewDay",
     "CrewDayStep",
     "DayBalance",
+    "EstimateLine",
     "EstimatingPolicy",
     "FieldReport",
     "FluidBalance",
     "FluidCaught",
     "HandOver",
     "Incident",
+    "IssuedSheet",
     "Job",
+    "JobEstimate",
     "KitLoad",
     "KitLoadLine",
     "KitPolicy",

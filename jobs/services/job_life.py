@@ -12,6 +12,7 @@ from inventory.models import Actor, Material, Party, Place
 from inventory.services.sealing import record_event
 from jobs.errors import WorkRefused
 from jobs.models import Job
+from jobs.services.estimates import freeze_estimate
 from jobs.services.needs import write_needs_of_job
 
 State = Job.State
@@ -80,7 +81,8 @@ def open_job(*, reference: str, opening: JobOpening | None = None) -> Job:
 def change_state(*, reference: str, state: str, by: Actor, occurred_at: datetime) -> Job:
     """Bring a job to another state, where that may follow; to the state it is in already is harmless.
 
-    What its crew-days need is told to inventory anew: a job on hold, cancelled or over needs nothing.
+    Approving freezes its estimate. What its crew-days need is told to inventory anew: a job on hold,
+    cancelled or over needs nothing.
     """
     job = Job.objects.select_for_update().filter(reference=reference).first()
     if job is None:
@@ -92,6 +94,8 @@ def change_state(*, reference: str, state: str, by: Actor, occurred_at: datetime
     job.held_from = before if state == State.ON_HOLD else ""
     job.state = state
     job.save(update_fields=["state", "held_from"])
+    if state == State.APPROVED and before == State.PLANNED:
+        freeze_estimate(job=job, by=by, occurred_at=occurred_at)
     write_needs_of_job(job)
     record_event(
         id=uuid.uuid4(),

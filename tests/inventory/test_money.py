@@ -5,7 +5,7 @@ import pytest
 from inventory.money import BadMoney, is_currency, minor_digits
 
 
-@pytest.mark.outside_check("ISO 4217, list one: minor units of currencies; values from memory")
+@pytest.mark.outside_check("ISO 4217, list one: minor units of currencies; how known: from memory")
 @pytest.mark.parametrize(
     ("code", "digits"), [("USD", 2), ("EUR", 2), ("JPY", 0), ("KRW", 0), ("KWD", 3), ("CLF", 4)]
 )

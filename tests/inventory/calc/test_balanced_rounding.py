@@ -8,7 +8,7 @@ from inventory.calc.balanced_rounding import round_balances
 
 
 @pytest.mark.outside_check(
-    "Balinski & Young, Fair Representation, Hamilton's method on quotas 1.4, 2.3, 0.3, -4: worked by hand"
+    "Balinski & Young, Fair Representation, Hamilton's method; how known: worked by hand"
 )
 def test_round_balances_gives_what_is_left_to_the_largest_remainders() -> None:
     assert round_balances(balances=[1_400, 2_300, 300, -4_000], unit=1_000) == [2, 2, 0, -4]

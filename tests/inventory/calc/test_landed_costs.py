@@ -7,9 +7,7 @@ from hypothesis import strategies as st
 from inventory.calc.landed_costs import Share, landed_costs, part_of
 
 
-@pytest.mark.outside_check(
-    "IAS 2 paragraph 11: cost of purchase is price, duty and transport; worked by hand"
-)
+@pytest.mark.outside_check("IAS 2 paragraph 11, cost of purchase; how known: worked by hand")
 def test_landed_costs_share_freight_by_weight_and_duty_by_value() -> None:
     landed = landed_costs(
         prices=[60_000, 40_000],
@@ -32,9 +30,7 @@ def test_landed_costs_refuse_weights_for_other_lines_and_prices_below_nothing() 
         landed_costs(prices=[1, -2], charges=[])
 
 
-@pytest.mark.outside_check(
-    "IEEE 754 round half to even on running totals of 10 in 4 parts: 2, 3, 3, 2; by hand"
-)
+@pytest.mark.outside_check("IEEE 754 half to even on running totals; how known: worked by hand")
 def test_part_of_gives_parts_that_add_up_to_the_whole() -> None:
     parts = [part_of(whole_value=10, whole_quantity=4, before=number, upto=number + 1) for number in range(4)]
     assert parts == [2, 3, 3, 2]

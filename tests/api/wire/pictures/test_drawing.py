@@ -17,7 +17,7 @@ def parse(drawing: Drawing) -> ElementTree.Element:
     return ElementTree.fromstring(drawing.to_svg())
 
 
-@pytest.mark.outside_check("SVG 1.1, 5.4 'title' and 'desc'; from memory")
+@pytest.mark.outside_check("SVG 1.1, 5.4 'title' and 'desc'; how known: from memory")
 def test_to_svg_has_title_and_description_first():
     root = parse(make_drawing())
     assert [child.tag for child in root][:2] == [f"{SVG}title", f"{SVG}desc"]

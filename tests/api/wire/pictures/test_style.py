@@ -18,7 +18,7 @@ def contrast(one: str, other: str) -> float:
     return (high + 0.05) / (low + 0.05)
 
 
-@pytest.mark.outside_check("WCAG 2.2, 1.4.3 and 1.4.11: 4.5 for text, 3 for shapes; from memory")
+@pytest.mark.outside_check("WCAG 2.2, 1.4.3 and 1.4.11: 4.5 for text, 3 for shapes; how known: from memory")
 @pytest.mark.parametrize("colours", [LIGHT, DARK], ids=["light", "dark"])
 def test_colours_stand_out_from_their_ground(colours):
     for ground in ("surface", "panel"):

@@ -76,9 +76,7 @@ def price_variance() -> int:
 
 
 @pytest.mark.parametrize("formula", ["fifo", "weighted_average"])
-@pytest.mark.outside_check(
-    "IAS 2 paragraphs 10, 11 and 34: cost of what is held and expense of what is used; by hand"
-)
+@pytest.mark.outside_check("IAS 2 paragraphs 10, 11, 34, what is held and what is used; how known: by hand")
 def test_a_difference_goes_to_what_is_held_and_to_the_work_that_used_the_rest(formula: str) -> None:
     world = make(formula)
     receipt = get_pads(world, 10, "100")

@@ -70,7 +70,7 @@ def test_a_refused_write_off_leaves_the_goods(world: World) -> None:
     assert held(world.warehouse, world.projectile) == 10_000_000
 
 
-@pytest.mark.outside_check("IAS 2 paragraphs 28-33: write-down to net realisable value, reversed up to cost")
+@pytest.mark.outside_check("IAS 2 paragraphs 28-33, write-down and its reversal; how known: by hand")
 def test_a_write_down_above_the_limit_takes_two_and_may_be_put_back(world: World) -> None:
     changes = [Revaluation(world.projectile, world.warehouse, -60_000_000)]
     write_down = Place.objects.get(code="write-down")

@@ -1,0 +1,269 @@
+"""A job's cost sheet: the estimate frozen at approval beside what the book says, and why they differ."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from fractions import Fraction
+
+from django.db.models import Q, QuerySet, Sum
+
+from inventory.models import InvoiceShare, Material, Movement, Party, Place
+from inventory.units import MILLION
+from jobs.calc.cost_differences import CostDifference, explain_cost
+from jobs.models import EstimateLine, FieldReport, Job, JobEstimate, Span
+from jobs.queries.statement import Amounts, StatedMaterial, Statement, make_statement
+
+UM_PER_FOOT = 304_800
+Purpose = Movement.Purpose
+
+
+@dataclass(frozen=True)
+class Differences:
+    """Why the cost differs from the estimate, in millionths of the currency, positive = unfavourable."""
+
+    price: int
+    quantity: int
+    recovery: int
+
+    @property
+    def total(self) -> int:
+        return self.price + self.quantity + self.recovery
+
+
+@dataclass(frozen=True)
+class CostLine:
+    """One material of the company's own: expected, and what became of it.
+
+    `lost` is by cause. `late` is what bills brought after the job was closed and the book keeps as price
+    variance: known now, and not part of the cost in the book.
+    """
+
+    material: Material
+    owner: Party
+    amounts: Amounts
+    estimate: EstimateLine | None
+    lost: dict[str, int]
+    late: int
+    differences: Differences | None
+
+    @property
+    def estimated_cost(self) -> int | None:
+        """What the estimate says, None where it knows no price or not the material."""
+        if self.estimate is None or self.estimate.unit_cost is None:
+            return None
+        return _estimated_cost(self.estimate)
+
+
+@dataclass(frozen=True)
+class CostPerFoot:
+    """What the spans and runs of a cable size cost for each foot of them that is extracted."""
+
+    cable_size: str
+    length_um: int
+    cost: int
+
+    @property
+    def per_foot(self) -> int | None:
+        return round(Fraction(self.cost * UM_PER_FOOT, self.length_um)) if self.length_um else None
+
+
+@dataclass(frozen=True)
+class CostSheet:
+    """All that the accountant asks of a job. Money in millionths of the currency."""
+
+    statement: Statement
+    estimate: JobEstimate | None
+    lines: list[CostLine]
+    furnished: list[CostLine]
+    by_month: list[tuple[date, int]]
+    by_crew: list[tuple[str, int]]
+    by_size: list[CostPerFoot]
+
+    @property
+    def estimated_cost(self) -> int | None:
+        """Sum of what has an estimated price; None where there is no estimate."""
+        if self.estimate is None:
+            return None
+        return sum(line.estimated_cost or 0 for line in self.lines)
+
+    @property
+    def late(self) -> int:
+        return sum(line.late for line in self.lines)
+
+    @property
+    def cost_as_known(self) -> int:
+        """The cost in the book and what bills brought after the job was closed."""
+        return self.statement.cost + self.late
+
+
+def make_cost_sheet(job: Job) -> CostSheet:
+    """Add up a job's cost from every side; a fixed number of queries, whatever its size."""
+    statement = make_statement(job)
+    places = Place.objects.filter(Q(pk=job.place_id) | Q(run__job=job) | Q(span__job=job))
+    estimate = JobEstimate.objects.filter(job=job).order_by("pk").last()
+    expected = _load_estimate(estimate)
+    lost, late = _sum_losses(places), _sum_late(places)
+    lines = _make_lines(statement.materials, expected, lost, late, is_own=True)
+    furnished = _make_lines(statement.furnished, expected, lost, {}, is_own=False)
+    return CostSheet(
+        statement=statement,
+        estimate=estimate,
+        lines=lines,
+        furnished=furnished,
+        by_month=_sum_by_month(places),
+        by_crew=_sum_by_crew(places),
+        by_size=_sum_by_size(job, statement),
+    )
+
+
+def _load_estimate(estimate: JobEstimate | None) -> dict[tuple[int, int], EstimateLine]:
+    if estimate is None:
+        return {}
+    lines = estimate.lines.select_related("material", "owner")
+    return {(line.material_id, line.owner_id): line for line in lines}
+
+
+def _make_lines(
+    stated: list[StatedMaterial],
+    expected: dict[tuple[int, int], EstimateLine],
+    lost: dict[tuple[int, int], dict[str, int]],
+    late: dict[int, int],
+    *,
+    is_own: bool,
+) -> list[CostLine]:
+    """Every material that was charged, and what was expected and has not come."""
+    found = {(line.material.pk, line.owner.pk): line for line in stated}
+    lines = [
+        _make_line(line.material, line.owner, line.amounts, expected.get(key), lost.get(key, {}), late)
+        for key, line in found.items()
+    ]
+    lines += [
+        _make_line(line.material, line.owner, Amounts(), line, {}, late)
+        for key, line in expected.items()
+        if key not in found and line.owner.is_company == is_own
+    ]
+    return sorted(lines, key=lambda line: (line.material.kind, line.material.code, line.owner.code))
+
+
+def _make_line(
+    material: Material,
+    owner: Party,
+    amounts: Amounts,
+    estimate: EstimateLine | None,
+    lost: dict[str, int],
+    late: dict[int, int],
+) -> CostLine:
+    return CostLine(
+        material=material,
+        owner=owner,
+        amounts=amounts,
+        estimate=estimate,
+        lost=lost,
+        late=late.get(material.pk, 0),
+        differences=_explain(estimate, amounts) if owner.is_company else None,
+    )
+
+
+def _estimated_cost(line: EstimateLine) -> int:
+    assert line.unit_cost is not None
+    back = Fraction(line.comes_back * line.recovered_share, MILLION)
+    return round((line.quantity - back) * line.unit_cost / MILLION)
+
+
+def _explain(line: EstimateLine | None, amounts: Amounts) -> Differences | None:
+    """Round the three parts so that they add up to the difference of the two costs that are shown."""
+    if line is None or line.unit_cost is None:
+        return None
+    found: CostDifference = explain_cost(
+        estimated_quantity=line.quantity,
+        estimated_back=line.comes_back,
+        actual_quantity=amounts.drawn - amounts.quantity("returned") + amounts.quantity("adjusted"),
+        actual_back=amounts.quantity("recovered"),
+        unit_cost=Fraction(line.unit_cost, MILLION),
+        actual_cost=amounts.cost,
+        back_share=Fraction(line.recovered_share, MILLION),
+    )
+    quantity, recovery = round(found.quantity), round(found.recovery)
+    total = amounts.cost - _estimated_cost(line)
+    return Differences(price=total - quantity - recovery, quantity=quantity, recovery=recovery)
+
+
+def _sum_losses(places: QuerySet[Place]) -> dict[tuple[int, int], dict[str, int]]:
+    found: dict[tuple[int, int], dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    for end, sign in (("target_place", 1), ("source_place", -1)):
+        rows = Movement.objects.filter(**{f"{end}__in": places}, purpose=Purpose.LOST).order_by()
+        for material, owner, cause, quantity in rows.values_list("material", "owner", "cause").annotate(
+            Sum("quantity")
+        ):
+            found[material, owner][cause or Movement.Cause.UNKNOWN] += sign * int(quantity)
+    return {
+        key: {cause: amount for cause, amount in causes.items() if amount} for key, causes in found.items()
+    }
+
+
+def _sum_late(places: QuerySet[Place]) -> dict[int, int]:
+    shares = InvoiceShare.objects.filter(
+        Q(line__invoice__entry__isnull=True) | Q(line__invoice__entry__reversed_by__isnull=True),
+        place__in=places,
+        is_booked_there=False,
+    )
+    rows = shares.order_by().values_list("line__material").annotate(Sum("value"))
+    return {material: int(value) for material, value in rows}
+
+
+def _sum_by_month(places: QuerySet[Place]) -> list[tuple[date, int]]:
+    sums: dict[date, int] = defaultdict(int)
+    for end, sign in (("target_place", 1), ("source_place", -1)):
+        rows = Movement.objects.filter(**{f"{end}__in": places}).exclude(value=0).order_by()
+        for booked, value in rows.values_list("entry__booked_date").annotate(Sum("value")):
+            sums[booked.replace(day=1)] += sign * int(value)
+    return sorted(sums.items())
+
+
+def _sum_by_crew(places: QuerySet[Place]) -> list[tuple[str, int]]:
+    """Cost by the crew whose report brought it; what came otherwise stands under no name."""
+    sums: dict[str, int] = defaultdict(int)
+    for end, sign in (("target_place", 1), ("source_place", -1)):
+        rows = Movement.objects.filter(**{f"{end}__in": places}).exclude(value=0).order_by()
+        for document, value in rows.values_list("entry__document").annotate(Sum("value")):
+            sums[document] += sign * int(value)
+    crews = _crews_of(sums)
+    by_crew: dict[str, int] = defaultdict(int)
+    for document, value in sums.items():
+        by_crew[crews.get(document, "")] += value
+    return sorted((crew, value) for crew, value in by_crew.items() if value)
+
+
+def _crews_of(documents: Iterable[str]) -> dict[str, str]:
+    prefix = "report:"
+    ids = [document.removeprefix(prefix) for document in documents if document.startswith(prefix)]
+    reports = FieldReport.objects.filter(uuid__in=ids).values_list("uuid", "crew_day__crew__code")
+    return {f"{prefix}{uuid}": crew for uuid, crew in reports}
+
+
+def _sum_by_size(job: Job, statement: Statement) -> list[CostPerFoot]:
+    spans = Span.objects.filter(job=job, is_withdrawn=False).values_list(
+        "name", "run__name", "cable_size__designation", "length_um", "extracted_at"
+    )
+    size_of = {}
+    length: dict[str, int] = defaultdict(int)
+    for name, run, size, length_um, extracted_at in spans:
+        size_of["span", name] = size
+        size_of["run", run] = size
+        length[size] += length_um if extracted_at is not None else 0
+    cost: dict[str, int] = defaultdict(int)
+    for part in statement.parts:
+        found = size_of.get((part.kind, part.name))
+        if found is not None:
+            cost[found] += part.cost
+    sizes = sorted({size for size in {**length, **cost} if length[size] or cost[size]})
+    return [CostPerFoot(size, length[size], cost[size]) for size in sizes]
+
+
+def list_line_movements(job: Job, *, material: str, owner: str) -> QuerySet[Movement]:
+    """The movements behind one line of the sheet, in the order of the book: the proof of its figures."""
+    places = Place.objects.filter(Q(pk=job.place_id) | Q(run__job=job) | Q(span__job=job))
+    rows = Movement.objects.filter(material__code=material, owner__code=owner)
+    rows = rows.filter(Q(source_place__in=places) | Q(target_place__in=places))
+    return rows.select_related("entry__actor", "source_place", "target_place").order_by("entry", "line")

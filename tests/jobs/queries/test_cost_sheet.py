@@ -1,0 +1,187 @@
+"""A job's cost sheet, reckoned by hand."""
+
+from datetime import date
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from inventory.models import Container, Entry, JournalBatch, Movement, Party, Place
+from inventory.money import to_money_millionths
+from inventory.services.accounting.invoices import Bill, BilledLine, record_invoice
+from inventory.services.conversions import Caught, recover
+from inventory.services.goods import draw
+from inventory.services.lines import Line
+from inventory.services.parties import save_party
+from inventory.services.posting import End
+from inventory.services.receipts import ReceiptLine, receive
+from jobs.models import EstimateLine, EstimatingPolicy, Job, JobEstimate, Span
+from jobs.queries.cost_sheet import CostLine, CostSheet, list_line_movements, make_cost_sheet
+from jobs.queries.job_estimate import estimate_job
+from jobs.queries.jobs import get_policy
+from jobs.services.job_life import change_state
+from tests.factories.inventory import at, each, gal
+from tests.factories.jobs import UM_PER_FOOT, make_run, make_span
+from tests.factories.kits import SmallDay, make_small_day
+
+MILLION = 1_000_000
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def day() -> SmallDay:
+    small = make_small_day()
+    small.world.drum("D-1", 55, cost=330)
+    small.world.loose(small.world.projectile, each(10), cost=30)
+    return small
+
+
+def get_job() -> Job:
+    return Job.objects.select_related("place", "customer").get(reference="J-1")
+
+
+def draw_fluid(day: SmallDay, gallons: int, hours: float = 2, **fields: Any) -> Entry:
+    drum = End(day.world.warehouse, Container.objects.get(label="D-1"))
+    span = End(Span.objects.select_related("place").get(name="S1").place)
+    line = Line(day.world.fluid, gal(gallons), drum, span, **fields)
+    return draw(id=uuid4(), by=day.world.actor, occurred_at=at(hours), lines=[line])
+
+
+def catch(day: SmallDay, gallons: int) -> None:
+    vessel = day.vessel("C-1", material=day.world.recovered)
+    span = Span.objects.select_related("place").get(name="S1").place
+    caught = Caught(day.world.recovered, gal(gallons), span, End(day.world.warehouse, vessel))
+    recover(id=uuid4(), by=day.world.actor, occurred_at=at(4), caught=[caught])
+
+
+def expect(day: SmallDay, quantity: int, back: int, price: int) -> JobEstimate:
+    """An estimate of fluid alone, in gallons and dollars."""
+    estimate = JobEstimate.objects.create(job=get_job(), frozen_at=at(0), frozen_by=day.world.actor)
+    EstimateLine.objects.create(
+        estimate=estimate,
+        material=day.world.fluid,
+        owner=day.world.company,
+        quantity=quantity * MILLION,
+        comes_back=back * MILLION,
+        unit_cost=price * MILLION,
+        recovered_share=500_000,
+    )
+    return estimate
+
+
+def find_line(sheet: CostSheet, code: str) -> CostLine:
+    [line] = [line for line in sheet.lines if line.material.code == code]
+    return line
+
+
+def test_approving_a_job_freezes_what_it_is_expected_to_take(day: SmallDay) -> None:
+    change_state(reference="J-1", state="approved", by=day.world.actor, occurred_at=at(0))
+    before = list(EstimateLine.objects.values_list("material__code", "quantity", "unit_cost"))
+    assert {code: cost for code, _quantity, cost in before}["fluid"] == 6 * MILLION
+    Span.objects.update(length_um=Span.objects.get(name="S1").length_um * 2)
+    assert [line.quantity for line in estimate_job(get_job())] != [row[1] for row in before]
+    assert list(EstimateLine.objects.values_list("material__code", "quantity", "unit_cost")) == before
+
+
+@pytest.mark.outside_check("V[gal] = 0.0407999046 d[in]^2 L[ft]; how known: geometry, 231 in3 a gallon")
+def test_the_estimate_of_fluid_is_bore_times_ratio_and_a_set_up_for_each_span(day: SmallDay) -> None:
+    Span.objects.exclude(name="S1").update(is_withdrawn=True)
+    Span.objects.update(length_um=400 * UM_PER_FOOT)
+    size = Span.objects.get(name="S1").cable_size
+    EstimatingPolicy.objects.update(injected_ratio_mean=1.25, set_up_volume_l=3.785411784)
+    [line] = [line for line in estimate_job(get_job()) if line.material.code == "fluid"]
+    gallons = 0.0407999046 * (size.bore_mm / 25.4) ** 2 * 400 * 1.25 + 1
+    assert line.quantity / MILLION == pytest.approx(gallons, rel=1e-6)
+    assert line.comes_back == pytest.approx(line.quantity * get_policy().recovered_fraction_mean, rel=1e-6)
+
+
+def test_cost_sheet_says_why_fluid_cost_more_than_estimated(day: SmallDay) -> None:
+    """20 gal at 5.00 with 10 back at half cost were expected: 75. 22 went at 6.00, 4 came back: 120."""
+    expect(day, 20, 10, 5)
+    draw_fluid(day, 22)
+    catch(day, 4)
+    line = find_line(make_cost_sheet(get_job()), "fluid")
+    assert line.estimated_cost == 75 * MILLION
+    assert line.amounts.cost == 120 * MILLION
+    assert line.differences is not None
+    # 5 * 2 more gallons * (1 - 0.5 * 0.5); 5 * 0.5 * (11 - 4); what is left is the price.
+    assert line.differences.quantity == 7_500_000
+    assert line.differences.recovery == 17_500_000
+    assert line.differences.price == 20 * MILLION
+    assert line.differences.total == 45 * MILLION
+
+
+def test_cost_sheet_tells_what_was_expected_and_has_not_come(day: SmallDay) -> None:
+    expect(day, 20, 10, 5)
+    line = find_line(make_cost_sheet(get_job()), "fluid")
+    assert line.amounts.drawn == 0
+    assert line.differences is not None
+    assert line.differences.total == -75 * MILLION
+
+
+def test_cost_sheet_tells_losses_by_cause(day: SmallDay) -> None:
+    draw_fluid(day, 3, purpose=Movement.Purpose.LOST, cause="spill")
+    draw_fluid(day, 2, purpose=Movement.Purpose.LOST, cause="theft")
+    assert find_line(make_cost_sheet(get_job()), "fluid").lost == {"spill": 3 * MILLION, "theft": 2 * MILLION}
+
+
+def test_cost_sheet_by_month_crew_and_size_adds_up_to_the_cost(day: SmallDay) -> None:
+    draw_fluid(day, 5)
+    draw_fluid(day, 5, hours=24 * 40)
+    Span.objects.filter(name="S1").update(extracted_at=at(3))
+    sheet = make_cost_sheet(get_job())
+    assert sheet.by_month == [(date(2026, 3, 1), 30 * MILLION), (date(2026, 4, 1), 30 * MILLION)]
+    assert sheet.by_crew == [("", 60 * MILLION)]
+    [size] = sheet.by_size
+    feet = Span.objects.get(name="S1").length_um / UM_PER_FOOT
+    assert size.per_foot == pytest.approx(60 * MILLION / feet, abs=1)
+
+
+def test_cost_sheet_shows_what_came_after_the_job_was_closed_as_known_now(day: SmallDay) -> None:
+    world = day.world
+    save_party(code="mill", name="Foam Mill", is_supplier=True)
+    source = Place.objects.get(code="supplier:mill")
+    line = ReceiptLine(world.projectile, each(10), End(world.second_warehouse), to_money_millionths("10"))
+    receipt = receive(id=uuid4(), by=world.actor, occurred_at=at(1), source=source, lines=[line])
+    job = get_job()
+    taken = Line(world.projectile, each(10), End(world.second_warehouse), End(job.place))
+    draw(id=uuid4(), by=world.actor, occurred_at=at(2), lines=[taken])
+    # What else lies in stock would keep a part of the difference under a weighted average.
+    everything = Line(world.projectile, each(10), End(world.warehouse), End(world.span))
+    draw(id=uuid4(), by=world.actor, occurred_at=at(3), lines=[everything])
+    bill = Bill(
+        supplier=Party.objects.get(code="mill"),
+        number="B",
+        invoice_date=date(2026, 3, 9),
+        lines=[BilledLine(receipt, world.projectile, each(10), to_money_millionths("16"))],
+    )
+    record_invoice(id=uuid4(), by=world.actor, occurred_at=at(9), bill=bill, closed_places=[job.place_id])
+    sheet = make_cost_sheet(get_job())
+    assert sheet.statement.cost == 10 * MILLION
+    # Half of what was used since went to this job, half elsewhere.
+    assert sheet.late == 3 * MILLION
+    assert sheet.cost_as_known == 13 * MILLION
+    assert JournalBatch.objects.count() == 0
+
+
+def test_list_line_movements_adds_up_to_the_line(day: SmallDay) -> None:
+    draw_fluid(day, 5)
+    catch(day, 2)
+    rows = list_line_movements(get_job(), material="fluid", owner="own")
+    assert [row.quantity for row in rows] == [5 * MILLION, 2 * MILLION]
+
+
+def test_cost_sheet_asks_the_same_number_of_questions_of_a_large_job(day: SmallDay) -> None:
+    draw_fluid(day, 1)
+    with CaptureQueriesContext(connection) as small:
+        make_cost_sheet(get_job())
+    for number in range(10):
+        run = make_run(get_job(), f"X{number}")
+        make_span(run, f"X{number}", f"a{number}", f"b{number}")
+        draw_fluid(day, 1, hours=3)
+    with CaptureQueriesContext(connection) as large:
+        make_cost_sheet(get_job())
+    assert len(large) == len(small)
