@@ -29,7 +29,8 @@ class Stream:
     """Fluid going from one node to another, `None` being outside; `measured` is nan where nobody read it.
 
     `shared` names the errors that this reading has in common with others, each with its standard uncertainty
-    in it; `own_uncertainty` is the rest. All in one unit.
+    in it; `own_uncertainty` is the rest. All in one unit. `guess` is what is taken where the readings leave
+    an unread stream open, as far as they do; it takes no part in any test.
     """
 
     name: str
@@ -38,6 +39,7 @@ class Stream:
     measured: float = math.nan
     own_uncertainty: float = 0.0
     shared: Mapping[str, float] = field(default_factory=dict)
+    guess: float = math.nan
 
     @property
     def standard_uncertainty(self) -> float:
@@ -150,7 +152,7 @@ def balance_network(*, streams: Sequence[Stream], confidence: float = 0.95) -> N
     return NetworkBalance(
         streams=network.streams,
         first=first,
-        fit=_with_values_of(network.streams, freed, fit, confidence) if freed else first,
+        fit=_with_values_of(network.streams, freed, fit, confidence),
         freed=tuple(_with_final_amounts(freed, fit, len(network.streams))),
         suspects=suspects,
         unaccounted=find_unaccounted(streams=network.streams),
@@ -341,16 +343,28 @@ def _with_values_of(
     streams: Sequence[Stream], freed: Sequence[Suspect], fit: Reconciliation, confidence: float
 ) -> Reconciliation:
     """The fit's tests with the values of the network in which what was freed is not known at all."""
-    values = _Network(_without(streams, freed)).fit((), confidence)
+    known = _without(streams, freed)
+    values = _Network(known).fit((), confidence) if freed else fit
+    is_open = np.isnan(values.reconciled)
+    guessed = [_with_guess(stream) if open else stream for stream, open in zip(known, is_open, strict=True)]
+    if guessed != known:
+        values = _Network(guessed).fit((), confidence)
+        values.standard_uncertainty[is_open] = math.nan
     count = len(streams)
-    measured = np.array([stream.measured for stream in streams])
     return replace(
         fit,
         reconciled=values.reconciled[:count],
         standard_uncertainty=values.standard_uncertainty[:count],
-        adjustment=values.reconciled[:count] - measured,
+        adjustment=values.reconciled[:count] - np.array([stream.measured for stream in streams]),
         test_statistic=fit.test_statistic[:count],
     )
+
+
+def _with_guess(stream: Stream) -> Stream:
+    """So weak a reading that it moves nothing that is known."""
+    if math.isnan(stream.guess):
+        return stream
+    return replace(stream, measured=stream.guess, own_uncertainty=UNKNOWN_FACTOR * (1 + abs(stream.guess)))
 
 
 def _without(streams: Sequence[Stream], freed: Sequence[Suspect]) -> list[Stream]:

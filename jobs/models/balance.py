@@ -15,6 +15,7 @@ from jobs.models.job import Run, Span
 
 # Under which ids of days, revisions and fluids entries, incidents and events of balances are made.
 BALANCES = UUID("3f1e7a52-5c0d-4b0e-9a53-6f8f5a1c9d27")
+DOCUMENT_PREFIX = "balance:"
 
 
 class DayBalance(models.Model):
@@ -56,7 +57,7 @@ class DayBalance(models.Model):
 
 def balance_document(crew_day_id: int) -> str:
     """The document of a day's adjusting entries."""
-    return f"balance:{crew_day_id}"
+    return f"{DOCUMENT_PREFIX}{crew_day_id}"
 
 
 class FluidBalance(models.Model):
@@ -157,9 +158,9 @@ class BalanceStream(models.Model):
 class SpanFigure(models.Model):
     """A span's fluid on one day as the balance has it; sums over spans and days add these up.
 
-    `net` is what stays with the span: injected less caught, swept and missing. `booked` is what the reports
-    had booked there, told losses aside, and `adjusted` what all revisions together added to that, so booked
-    and adjusted are what the book holds of the day. `unaccounted` is the span's part of the day's, by the
+    `net` is what stays with the span: injected less caught, swept, told as lost and missing. `booked` is what
+    the reports have booked there as used, less what came back; `adjusted` is what all revisions together
+    added to that, so that the two are `net`. `unaccounted` is the span's part of the day's, by the
     number of spans worked.
     """
 

@@ -12,6 +12,7 @@ from django.db.models import Q
 from inventory.models import Actor
 from inventory.queries.company import get_company_party
 from jobs.models import CrewDay, FieldReport
+from jobs.services.balance.withdrawing import withdraw_adjustments
 from jobs.services.reports.booking import book_report, containers_of, load_scene, unbook_report
 from jobs.services.reports.earlier import find_earlier
 from jobs.services.reports.keeping import load_told
@@ -91,6 +92,8 @@ def unbook_all(reports: Sequence[FieldReport], *, by: Actor, reason: str) -> Non
     """Take reports out of the book, the newest first."""
     told = load_told(reports)
     for report in reversed(reports):
+        # What a closing of the day has made of it comes out first.
+        withdraw_adjustments(document=report.document, by=by, reason=reason)
         unbook_report(told[report.pk], by=by, reason=reason)
 
 
