@@ -132,10 +132,12 @@ def load_book(
         book.pools[PoolKey(key, 0)] = PoolState(quantity, value, was_empty=is_empty)
     for holding, (quantity, counted_at, is_unsettled) in under_lock.holdings.items():
         book.holdings[holding] = HoldingState(quantity, counted_at, is_unsettled)
-    ids = sorted({container.pk for container in containers})
-    if ids:
-        rows = Container.objects.filter(pk__in=ids).select_related("place").order_by("pk")
-        book.containers = {row.pk: row for row in rows}
+    book.containers = {row.pk: row for row in under_lock.containers}
+    # New ones were saved when the lock was held.
+    new = sorted({container.pk for container in containers} - set(book.containers))
+    if new:
+        rows = Container.objects.filter(pk__in=new).select_related("place").order_by("pk")
+        book.containers |= {row.pk: row for row in rows}
     _load_lots(book, _costed_by_lot(heads, materials))
     if under_lock.has_promises:
         book.reservations = list(find_promises(heads))

@@ -4,7 +4,7 @@ The head cost pool of each place, material and owner is the lock: whoever holds 
 pools under it.
 """
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -15,7 +15,17 @@ from inventory.models import Container, CostPool, Place
 from inventory.queries.company import NotSetUp
 from inventory.services.posting.keys import HeadKey, HoldingKey
 from inventory.services.posting.request import Posting
-from inventory.services.posting.rows import Select, one_of, read_day, read_moment, read_rows
+from inventory.services.posting.rows import (
+    Rows,
+    Select,
+    columns_of,
+    insert_rows,
+    make_models,
+    one_of,
+    read_day,
+    read_moment,
+    read_rows,
+)
 
 # A number that stands for the books as a whole; nothing else here takes locks by number.
 BOOKS = 7_261_001
@@ -44,6 +54,7 @@ class UnderLock:
     has_promises: bool
     holdings: dict[HoldingKey, tuple[int, datetime | None, bool]]
     next_key: int
+    containers: list[Container]
 
 
 def lock_and_read(
@@ -58,7 +69,7 @@ def lock_and_read(
     NotSetUp
         If there is no company.
     """
-    _books, pools, _vessels, found, holdings, [[next_key]] = read_rows(
+    _books, pools, vessels, found, holdings, [[next_key]] = read_rows(
         _keep_books_open(),
         _lock(heads),
         _lock_containers(containers),
@@ -81,7 +92,16 @@ def lock_and_read(
             for row in holdings
         },
         next_key=next_key,
+        containers=[_make_container(row) for row in vessels],
     )
+
+
+def _make_container(row: Sequence[Any]) -> Container:
+    """A container with the place it stands at, read when it was locked."""
+    container, place = make_models(row, Container, Place)
+    container.place = place
+    made: Container = container
+    return made
 
 
 def lock_heads(heads: frozenset[HeadKey], places: dict[int, Place]) -> None:
@@ -97,23 +117,10 @@ def make_missing_heads(heads: frozenset[HeadKey], places: dict[int, Place]) -> N
     Before any is locked: whoever inserts a row holds it until commit, so inserting between locks would let
     two entries wait for each other. Rows are seldom missing, so `post` comes here only when some are.
     """
-    keys = {head.text(): head for head in sorted(heads)}
-    standing = set(CostPool.objects.filter(key__in=keys).values_list("key", flat=True))
-    missing = [
-        CostPool(
-            key=key,
-            place_id=head.place_id,
-            material_id=head.material_id,
-            owner_id=head.owner_id,
-            quantity=0,
-            value=0,
-            is_kept=places[head.place_id].keeps_stock,
-        )
-        for key, head in keys.items()
-        if key not in standing
-    ]
-    if missing:
-        CostPool.objects.bulk_create(missing, ignore_conflicts=True)
+    columns = ("key", "place_id", "material_id", "owner_id", "quantity", "value", "is_kept")
+    rows = [(head.text(), *head, 0, 0, places[head.place_id].keeps_stock) for head in sorted(heads)]
+    if rows:
+        insert_rows(Rows(CostPool, columns, rows, keeps_standing=True))
 
 
 def _refuse_missing(heads: frozenset[HeadKey], pools: Collection[object]) -> None:
@@ -152,8 +159,13 @@ def _lock(heads: frozenset[HeadKey]) -> Select:
 def _lock_containers(containers: Collection[Container]) -> Select:
     """Vessels are held too: an empty one goes elsewhere without touching a head."""
     keys = sorted(container.pk for container in containers if container.pk)
-    lock = " FOR NO KEY UPDATE" if connection.vendor == "postgresql" else ""
-    return Select(f"SELECT id FROM inventory_container WHERE id IN {one_of(keys)} ORDER BY id{lock}", keys)
+    lock = " FOR NO KEY UPDATE OF box" if connection.vendor == "postgresql" else ""
+    return Select(
+        f"SELECT {columns_of(Container, 'box')}, {columns_of(Place, 'place')} FROM inventory_container box"
+        " LEFT JOIN inventory_place place ON place.id = box.place_id"
+        f" WHERE box.id IN {one_of(keys)} ORDER BY box.id{lock}",
+        keys,
+    )
 
 
 def _look_up(posting: Posting, heads: frozenset[HeadKey]) -> Select:

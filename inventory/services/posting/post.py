@@ -35,6 +35,9 @@ from inventory.services.posting.scribe import Draft
 # An entry meets a handful of unforeseen rows at most; more turns mean a fault in the planner.
 MOST_TURNS = 40
 ENTRY_COLUMNS = tuple(field.attname for field in Entry._meta.concrete_fields)
+READING_COLUMNS = tuple(
+    field.attname for field in CountReading._meta.concrete_fields if not field.primary_key
+)
 MOVEMENT_COLUMNS = tuple(field.attname for field in Movement._meta.concrete_fields if not field.primary_key)
 
 
@@ -168,24 +171,29 @@ def _write(posting: Posting, book: Book, draft: Draft, under_lock: UnderLock) ->
         ),
         *changed_rows(book),
         Rows(Unsealed, ["entry_id"], [[entry.key]]),
+        *_reading_rows(entry, draft),
     )
     entry._state.adding, entry._state.db = False, connection.alias
     _write_facts(entry, draft)
     return entry
 
 
+def _reading_rows(entry: Entry, draft: Draft) -> list[Rows]:
+    """The counts of an entry; most have none."""
+    for reading in draft.readings:
+        reading.entry = entry
+    values = [[getattr(row, column) for column in READING_COLUMNS] for row in draft.readings]
+    return [Rows(CountReading, READING_COLUMNS, values)] if values else []
+
+
 def _write_facts(entry: Entry, draft: Draft) -> None:
     for change in draft.changes:
         change.entry = entry
-    for reading in draft.readings:
-        reading.entry = entry
     if draft.changes:
         ContainerChange.objects.bulk_create(draft.changes)
         Container.objects.bulk_update(
             [change.container for change in draft.changes], ["place", "state", "contents_state"]
         )
-    if draft.readings:
-        CountReading.objects.bulk_create(draft.readings)
 
 
 def book_date(occurred_at: datetime, time_zone: str, closed_until: date | None = None) -> date:

@@ -7,6 +7,7 @@ database does. What is written this way comes from the planner, in the form in w
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from functools import cache
 from typing import Any
 from uuid import UUID
 
@@ -26,12 +27,16 @@ class Select:
 
 @dataclass(frozen=True)
 class Rows:
-    """Rows for one table. Where `updated` names columns, a row whose key stands gets their new values."""
+    """Rows for one table. Where `updated` names columns, a row whose key stands gets their new values.
+
+    Where `keeps_standing`, a row whose key stands is left as it is.
+    """
 
     model: type[models.Model]
     columns: Sequence[str]
     values: Sequence[Sequence[Any]]
     updated: Sequence[str] = ()
+    keeps_standing: bool = False
 
     def statements(self) -> list[tuple[str, list[Any]]]:
         """SQL and parameters of as many statements as it takes, which is one but for huge entries."""
@@ -44,7 +49,8 @@ class Rows:
             (
                 f"INSERT INTO {self.model._meta.db_table} ({', '.join(self.columns)})"
                 f" VALUES {', '.join([row_sql] * len(part))}"
-                + (f" ON CONFLICT (key) DO UPDATE SET {sets}" if sets else ""),
+                + (f" ON CONFLICT (key) DO UPDATE SET {sets}" if sets else "")
+                + (" ON CONFLICT (key) DO NOTHING" if self.keeps_standing else ""),
                 [_stored(value) for row in part for value in row],
             )
             for part in parts
@@ -83,6 +89,53 @@ def read_rows(*selects: Select) -> list[list[tuple[Any, ...]]]:
         while cursor.nextset():
             answers.append(cursor.fetchall())
         return answers
+
+
+def run_statements(*statements: Select) -> None:
+    """Run statements that answer nothing, on PostgreSQL in one message."""
+    if connection.vendor == "postgresql" and statements:
+        values = [_stored(value) for statement in statements for value in statement.values]
+        statements = (Select("; ".join(statement.sql for statement in statements), values),)
+    with connection.cursor() as cursor:
+        for statement in statements:
+            cursor.execute(statement.sql, [_stored(value) for value in statement.values])
+
+
+def columns_of(model: type[models.Model], alias: str) -> str:
+    """All columns of a model under an alias, in the order in which `make_models` takes them."""
+    return ", ".join(f"{alias}.{field.column}" for field in model._meta.concrete_fields)
+
+
+def make_models(row: Sequence[Any], *kinds: type[models.Model]) -> list[Any]:
+    """Instances of a row that holds the columns of these models one after the other.
+
+    None for a model whose key is null, which an outer join did not find.
+    """
+    found: list[Any] = []
+    start = 0
+    for kind in kinds:
+        names, converters = _reading_of(kind, connection.vendor)
+        values = list(row[start : start + len(names)])
+        start += len(names)
+        for number, expression, functions in converters:
+            for convert in functions:
+                values[number] = convert(values[number], expression, connection)
+        key = values[names.index(kind._meta.pk.attname)]
+        found.append(None if key is None else kind.from_db(connection.alias, names, values))
+    return found
+
+
+@cache
+def _reading_of(model: type[models.Model], vendor: str) -> tuple[list[str], list[tuple[int, Any, list[Any]]]]:
+    """The attributes of a model in order, and how this database's values become Python's."""
+    fields = model._meta.concrete_fields
+    converters = []
+    for number, field in enumerate(fields):
+        expression = field.get_col(model._meta.db_table)
+        functions = connection.ops.get_db_converters(expression) + field.get_db_converters(connection)
+        if functions:
+            converters.append((number, expression, functions))
+    return [field.attname for field in fields], converters
 
 
 def read_moment(value: datetime | None) -> datetime | None:

@@ -1,21 +1,37 @@
-"""From the names in a report to our records: a query per noun, however many names there are."""
+"""From the names in a report to our records, nearly all of them read in one message.
+
+Reports of many crews come in at the same hour; so what a report names is read as plain rows, like a posting's,
+and only what few reports name (instruments, access points, sizes, parties) by queries of its own.
+"""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import reduce
-from operator import or_
 from typing import Any
 
-from django.db.models import OuterRef, Q, QuerySet, Subquery
+from django.db.models import QuerySet
 
 from inventory.errors import BadInput, Fault
-from inventory.models import Company, Container, Holding, Instrument, Material, Party
+from inventory.models import Company, Container, Instrument, Material, Party, Place
 from inventory.queries.instruments import TrustedInstrument, trust_instruments
+from inventory.services.posting.rows import Select, columns_of, make_models, one_of, read_rows
 from inventory.sheets.numbers import CellRefused
 from inventory.sheets.sizes import read_cable_size
-from jobs.models import AccessPoint, CableSize, CrewDay, Run, Span
+from jobs.models import AccessPoint, CableSize, CrewDay, Job, Run, Span
 from jobs.queries.jobs import get_policy
 from jobs.services.reports.content import ReportContent, WorkName
+
+PARTS = (
+    "attempts",
+    "cleanings",
+    "blowings",
+    "caught",
+    "readings",
+    "pieces",
+    "waste",
+    "losses",
+    "splits",
+    "incidents",
+)
 
 
 class UnknownName(BadInput):
@@ -38,11 +54,11 @@ class Names:
     # By container, what the book has most of in it.
     contents: dict[int, Material] = field(default_factory=dict)
     materials: dict[str, Material] = field(default_factory=dict)
+    fluids: list[Material] = field(default_factory=list)
     instruments: dict[str, TrustedInstrument] = field(default_factory=dict)
     sizes: dict[str, CableSize] = field(default_factory=dict)
     parties: dict[str, Party] = field(default_factory=dict)
     usual_fluid: Material | None = None
-    recovered_forms: dict[int, Material | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -51,6 +67,30 @@ class _Wanted:
 
     pointer: str
     name: Any
+
+
+class _Search:
+    """What a report names, by noun."""
+
+    def __init__(self, content: ReportContent) -> None:
+        self.spans = _wanted(content, "span")
+        self.spans += [
+            _Wanted(f"/caught/{number}/spans/{place}", span)
+            for number, catch in enumerate(content.caught)
+            for place, span in enumerate(catch.spans)
+        ]
+        self.runs = _wanted(content, "run")
+        self.containers = _wanted(content, "container", "source_container", "reel")
+        self.materials = _wanted(content, "material", "fluid", "projectile")
+        self.instruments = _wanted(content, "meter", "instrument")
+        self.sizes = _wanted(content, "as_found_size")
+        self.parties = _wanted(content, "liable_party")
+        self.points = [
+            _Wanted(f"/attempts/{number}/pressure_end", (attempt.span.job, attempt.pressure_end))
+            for number, attempt in enumerate(content.attempts)
+            if attempt.pressure_end
+        ]
+        self.has_caught = bool(content.caught)
 
 
 def find_names(
@@ -63,45 +103,196 @@ def find_names(
     UnknownName
         If something is not on record; every such name is told at once.
     """
-    names = Names(company, crew_day)
+    names, search = Names(company, crew_day), _Search(content)
+    _read_all(names, search, frozenset(jobs.values_list("pk", flat=True)) if jobs is not None else None)
     faults: list[Fault] = []
-    _find_spans(names, content, jobs, faults)
-    _find_runs(names, content, jobs, faults)
-    _find_points(names, content, faults)
-    _find_containers(names, content, faults)
-    _find_materials(names, content, faults)
-    _find_instruments(names, content, faults)
-    _find_sizes(names, content, faults)
-    _find_parties(names, content, faults)
+    _find_points(names, search)
+    _find_instruments(names, search)
+    _find_sizes(names, search)
+    _find_parties(names, search)
+    for wanted, known, noun in (
+        (search.spans, names.spans, "span"),
+        (search.runs, names.runs, "run"),
+        (search.points, names.points, "access point of that job"),
+        (search.containers, names.containers, "container"),
+        (search.materials, names.materials, "material"),
+        (search.instruments, names.instruments, "instrument"),
+        (search.sizes, names.sizes, "cable size"),
+        (search.parties, names.parties, "party"),
+    ):
+        _note_missing(wanted, known, noun, faults)
     if faults:
         raise UnknownName.of(faults)
     return names
 
 
-def _find_spans(
-    names: Names, content: ReportContent, jobs: QuerySet[Any] | None, faults: list[Fault]
+def _read_all(names: Names, search: _Search, allowed: frozenset[int] | None) -> None:
+    jobs, spans, runs, sizes, containers, materials, owners = read_rows(
+        _select_jobs(search),
+        _select_spans(search),
+        _select_runs(search),
+        Select(f"SELECT {columns_of(CableSize, 'size')} FROM jobs_cablesize size", ()),
+        _select_containers(search),
+        _select_materials(search),
+        _select_owners(search),
+    )
+    known_jobs: dict[int, Job] = {}
+    for row in jobs:
+        job, place = make_models(row, Job, Place)
+        job.place = place
+        if allowed is None or job.pk in allowed:
+            known_jobs[job.pk] = job
+    known_sizes: dict[int, CableSize] = {
+        size.pk: size for row in sizes for size in make_models(row, CableSize)
+    }
+    _take_runs(names, runs, known_jobs, known_sizes)
+    _take_spans(names, spans, search, known_jobs, known_sizes)
+    _take_materials(names, materials, search)
+    _take_containers(names, containers, owners)
+
+
+def _select_jobs(search: _Search) -> Select:
+    references = sorted({each.name.job for each in (*search.spans, *search.runs)})
+    return Select(
+        f"SELECT {columns_of(Job, 'job')}, {columns_of(Place, 'place')} FROM jobs_job job"
+        f" JOIN inventory_place place ON place.id = job.place_id WHERE job.reference IN {one_of(references)}",
+        references,
+    )
+
+
+def _select_spans(search: _Search) -> Select:
+    """Spans by their names, and those of the runs that something was swept out of."""
+    condition, values = _in_jobs("span", search.spans)
+    if search.has_caught and search.runs:
+        of_runs, more = _in_jobs("run", search.runs)
+        condition += f" OR span.run_id IN (SELECT run.id FROM jobs_run run WHERE {of_runs})"
+        values += more
+    return Select(
+        f"SELECT {columns_of(Span, 'span')}, {columns_of(Place, 'place')} FROM jobs_span span"
+        f" JOIN inventory_place place ON place.id = span.place_id WHERE {condition} ORDER BY span.sequence",
+        values,
+    )
+
+
+def _select_runs(search: _Search) -> Select:
+    condition, values = _in_jobs("run", search.runs)
+    return Select(
+        f"SELECT {columns_of(Run, 'run')}, {columns_of(Place, 'place')} FROM jobs_run run"
+        f" JOIN inventory_place place ON place.id = run.place_id WHERE {condition}",
+        values,
+    )
+
+
+def _in_jobs(alias: str, wanted: list[_Wanted]) -> tuple[str, list[Any]]:
+    by_job: dict[str, list[str]] = {}
+    for each in wanted:
+        by_job.setdefault(each.name.job, []).append(each.name.name)
+    parts, values = ["FALSE"], []
+    for job, found in by_job.items():
+        listed = sorted(set(found))
+        parts.append(
+            f"({alias}.job_id = (SELECT id FROM jobs_job WHERE reference = %s)"
+            f" AND {alias}.name IN {one_of(listed)})"
+        )
+        values += [job, *listed]
+    return " OR ".join(parts), values
+
+
+def _select_containers(search: _Search) -> Select:
+    labels = sorted({each.name for each in search.containers})
+    return Select(
+        f"SELECT {columns_of(Container, 'box')}, {columns_of(Place, 'place')},"
+        " (SELECT inside.material_id FROM inventory_holding inside WHERE inside.container_id = box.id"
+        " AND inside.quantity > 0 ORDER BY inside.quantity DESC LIMIT 1)"
+        " FROM inventory_container box LEFT JOIN inventory_place place ON place.id = box.place_id"
+        f" WHERE box.label IN {one_of(labels)}",
+        labels,
+    )
+
+
+def _select_materials(search: _Search) -> Select:
+    """What is named, what the containers are for or hold, and all fluids, of which there are few."""
+    codes = sorted({each.name for each in search.materials})
+    labels = sorted({each.name for each in search.containers})
+    boxes = f"SELECT id FROM inventory_container WHERE label IN {one_of(labels)}"
+    return Select(
+        f"SELECT {columns_of(Material, 'material')} FROM inventory_material material"
+        f" WHERE material.kind = 'fluid' OR material.code IN {one_of(codes)} OR material.id IN"
+        f" (SELECT material_id FROM inventory_container WHERE label IN {one_of(labels)}) OR material.id IN"
+        f" (SELECT material_id FROM inventory_holding WHERE quantity > 0 AND container_id IN ({boxes}))"
+        " ORDER BY material.id",
+        [*codes, *labels, *labels],
+    )
+
+
+def _select_owners(search: _Search) -> Select:
+    labels = sorted({each.name for each in search.containers})
+    return Select(
+        f"SELECT {columns_of(Party, 'party')} FROM inventory_party party WHERE party.id IN"
+        f" (SELECT owner_id FROM inventory_container WHERE label IN {one_of(labels)})",
+        labels,
+    )
+
+
+def _take_runs(
+    names: Names, rows: list[tuple[Any, ...]], jobs: dict[int, Job], sizes: dict[int, CableSize]
 ) -> None:
-    wanted = _wanted(content, "span")
-    wanted += [
-        _Wanted(f"/caught/{number}/spans/{place}", span)
-        for number, catch in enumerate(content.caught)
-        for place, span in enumerate(catch.spans)
-    ]
-    rows = _find_work(Span.objects.all(), wanted, jobs)
-    rows = rows.select_related("job__place", "place", "run", "cable_size", "as_found_size")
-    names.spans = {WorkName(row.job.reference, row.name): row for row in rows} if wanted else {}
-    _note_missing(wanted, names.spans, "span", faults)
+    for row in rows:
+        run, place = make_models(row, Run, Place)
+        if run.job_id in jobs:
+            run.job, run.place, run.cable_size = jobs[run.job_id], place, sizes[run.cable_size_id]
+            names.runs[WorkName(run.job.reference, run.name)] = run
 
 
-def _find_runs(names: Names, content: ReportContent, jobs: QuerySet[Any] | None, faults: list[Fault]) -> None:
-    wanted = _wanted(content, "run")
-    if not wanted:
-        return
-    rows = _find_work(Run.objects.all(), wanted, jobs).select_related("job__place", "place", "job__fibre")
-    names.runs = {WorkName(row.job.reference, row.name): row for row in rows}
-    _note_missing(wanted, names.runs, "run", faults)
-    if content.caught:
-        names.spans_of_runs = load_spans_of_runs(row.pk for row in names.runs.values())
+def _take_spans(
+    names: Names,
+    rows: list[tuple[Any, ...]],
+    search: _Search,
+    jobs: dict[int, Job],
+    sizes: dict[int, CableSize],
+) -> None:
+    wanted = {each.name for each in search.spans}
+    swept = {run.pk for run in names.runs.values()} if search.has_caught else set()
+    for row in rows:
+        span, place = make_models(row, Span, Place)
+        if span.job_id not in jobs:
+            continue
+        span.job, span.place, span.cable_size = jobs[span.job_id], place, sizes[span.cable_size_id]
+        if span.as_found_size_id is not None:
+            span.as_found_size = sizes[span.as_found_size_id]
+        name = WorkName(span.job.reference, span.name)
+        if name in wanted:
+            names.spans[name] = span
+        if span.run_id in swept and not span.is_withdrawn:
+            names.spans_of_runs.setdefault(span.run_id, []).append(span)
+
+
+def _take_materials(names: Names, rows: list[tuple[Any, ...]], search: _Search) -> None:
+    found: dict[int, Material] = {}
+    for row in rows:
+        [material] = make_models(row, Material)
+        found[material.pk] = material
+    for material in found.values():
+        if material.recovered_from_id is not None:
+            material.recovered_from = found[material.recovered_from_id]
+    codes = {each.name for each in search.materials}
+    names.materials = {each.code: each for each in found.values() if each.code in codes}
+    names.fluids = [each for each in found.values() if each.kind == Material.Kind.FLUID]
+    names.contents = found
+
+
+def _take_containers(names: Names, rows: list[tuple[Any, ...]], owners: list[tuple[Any, ...]]) -> None:
+    """Containers with what they are for, hold and belong to; `contents` comes in by material."""
+    materials = names.contents
+    parties: dict[int, Party] = {party.pk: party for row in owners for party in make_models(row, Party)}
+    names.contents = {}
+    for row in rows:
+        box, place = make_models(row[:-1], Container, Place)
+        box.place, box.owner = place, parties[box.owner_id]
+        box.material = materials[box.material_id] if box.material_id is not None else None
+        names.containers[box.label] = box
+        if row[-1] is not None:
+            names.contents[box.pk] = materials[row[-1]]
 
 
 def load_spans_of_runs(run_keys: Iterable[int]) -> dict[int, list[Span]]:
@@ -115,131 +306,69 @@ def load_spans_of_runs(run_keys: Iterable[int]) -> dict[int, list[Span]]:
     return found
 
 
-def _find_work(rows: QuerySet[Any], wanted: list[_Wanted], jobs: QuerySet[Any] | None) -> QuerySet[Any]:
-    by_job: dict[str, set[str]] = {}
-    for each in wanted:
-        by_job.setdefault(each.name.job, set()).add(each.name.name)
-    named = [Q(job__reference=job, name__in=sorted(found)) for job, found in by_job.items()]
-    rows = rows.filter(reduce(or_, named, Q(pk__in=[])))
-    return rows if jobs is None else rows.filter(job__in=jobs)
+def _find_points(names: Names, search: _Search) -> None:
+    """Access points of the spans' own jobs."""
+    if search.points:
+        rows = AccessPoint.objects.filter(
+            job__reference__in={each.name[0] for each in search.points},
+            name__in={each.name[1] for each in search.points},
+        )
+        names.points = {(row.job.reference, row.name): row for row in rows.select_related("job")}
 
 
-def _find_points(names: Names, content: ReportContent, faults: list[Fault]) -> None:
-    """Access points of the spans' own jobs; one that a split names may be new."""
-    wanted = [
-        _Wanted(f"/attempts/{number}/pressure_end", (attempt.span.job, attempt.pressure_end))
-        for number, attempt in enumerate(content.attempts)
-        if attempt.pressure_end
-    ]
-    known = [*wanted, *(_Wanted("", (split.span.job, split.access_point)) for split in content.splits)]
-    if not known:
-        return
-    rows = AccessPoint.objects.filter(
-        job__reference__in={each.name[0] for each in known}, name__in={each.name[1] for each in known}
-    ).select_related("job")
-    names.points = {(row.job.reference, row.name): row for row in rows}
-    _note_missing(wanted, names.points, "access point of that job", faults)
+def _find_instruments(names: Names, search: _Search) -> None:
+    tags = {each.name for each in search.instruments}
+    if tags:
+        rows = {row.tag: row for row in Instrument.objects.filter(tag__in=tags)}
+        trusted = trust_instruments(rows.values(), on_date=names.crew_day.date)
+        names.instruments = {tag: trusted[row.pk] for tag, row in rows.items()}
 
 
-def _find_containers(names: Names, content: ReportContent, faults: list[Fault]) -> None:
-    wanted = [
-        each
-        for attribute in ("container", "source_container", "reel")
-        for each in _wanted(content, attribute)
-    ]
-    if not wanted:
-        return
-    rows = Container.objects.filter(label__in={each.name for each in wanted})
-    inside = Holding.objects.filter(container=OuterRef("pk"), quantity__gt=0).order_by("-quantity")
-    rows = rows.select_related("place", "material__recovered_from", "owner").annotate(
-        content=Subquery(inside.values("material")[:1])
-    )
-    names.containers = {row.label: row for row in rows}
-    others = {row.content for row in names.containers.values()} - {None}  # type: ignore[attr-defined]
-    known = {row.material_id: row.material for row in names.containers.values() if row.material is not None}
-    if others - set(known):
-        known |= Material.objects.select_related("recovered_from").in_bulk(others)
-    names.contents = {
-        row.pk: known[row.content]  # type: ignore[attr-defined]
-        for row in names.containers.values()
-        if row.content is not None  # type: ignore[attr-defined]
-    }
-    _note_missing(wanted, names.containers, "container", faults)
-
-
-def _find_materials(names: Names, content: ReportContent, faults: list[Fault]) -> None:
-    wanted = [
-        each for attribute in ("material", "fluid", "projectile") for each in _wanted(content, attribute)
-    ]
-    if wanted:
-        rows = Material.objects.filter(code__in={each.name for each in wanted})
-        names.materials = {row.code: row for row in rows.select_related("recovered_from")}
-    _note_missing(wanted, names.materials, "material", faults)
-
-
-def _find_instruments(names: Names, content: ReportContent, faults: list[Fault]) -> None:
-    wanted = [each for attribute in ("meter", "instrument") for each in _wanted(content, attribute)]
-    if not wanted:
-        return
-    rows = {row.tag: row for row in Instrument.objects.filter(tag__in={each.name for each in wanted})}
-    trusted = trust_instruments(rows.values(), on_date=names.crew_day.date)
-    names.instruments = {tag: trusted[row.pk] for tag, row in rows.items()}
-    _note_missing(wanted, names.instruments, "instrument", faults)
-
-
-def _find_sizes(names: Names, content: ReportContent, faults: list[Fault]) -> None:
-    wanted = _wanted(content, "as_found_size")
-    if not wanted:
+def _find_sizes(names: Names, search: _Search) -> None:
+    if not search.sizes:
         return
     sizes = {row.designation: row for row in CableSize.objects.all()}
-    for each in wanted:
+    for each in search.sizes:
         try:
             found = sizes.get(read_cable_size(each.name))
         except CellRefused:
             found = None
         if found is not None:
             names.sizes[each.name] = found
-    _note_missing(wanted, names.sizes, "cable size", faults)
 
 
-def _find_parties(names: Names, content: ReportContent, faults: list[Fault]) -> None:
-    wanted = _wanted(content, "liable_party")
-    if wanted:
-        rows = Party.objects.filter(code__in={each.name for each in wanted})
+def _find_parties(names: Names, search: _Search) -> None:
+    if search.parties:
+        rows = Party.objects.filter(code__in={each.name for each in search.parties})
         names.parties = {row.code: row for row in rows}
-    _note_missing(wanted, names.parties, "party", faults)
 
 
 def find_usual_fluid(names: Names) -> Material | None:
     """The fluid that the company injects, where a report does not say which; asked for once."""
     if names.usual_fluid is None:
         policy = get_policy()
-        names.usual_fluid = policy.fluid or _find_only_fluid()
+        fresh = [each for each in names.fluids if each.recovered_from_id is None and not each.is_withdrawn]
+        chosen = [each for each in fresh if each.pk == policy.fluid_id]
+        only = chosen or fresh
+        names.usual_fluid = only[0] if len(only) == 1 else None
     return names.usual_fluid
 
 
 def find_recovered_form(names: Names, fresh: Material) -> Material | None:
-    """What a fluid comes back as; asked for once."""
-    if fresh.pk not in names.recovered_forms:
-        form = fresh.recovered_forms.select_related("recovered_from").order_by("pk").first()
-        names.recovered_forms[fresh.pk] = form
-    return names.recovered_forms[fresh.pk]
+    """What a fluid comes back as."""
+    forms = (each for each in names.fluids if each.recovered_from_id == fresh.pk)
+    return next(forms, None)
 
 
-def _find_only_fluid() -> Material | None:
-    fresh = Material.objects.filter(kind=Material.Kind.FLUID, recovered_from__isnull=True, is_withdrawn=False)
-    found = list(fresh[:2])
-    return found[0] if len(found) == 1 else None
-
-
-def _wanted(content: ReportContent, attribute: str) -> list[_Wanted]:
-    """Every name under an attribute of the report's parts, with its place."""
+def _wanted(content: ReportContent, *attributes: str) -> list[_Wanted]:
+    """Every name under some attributes of the report's parts, with its place."""
     found = []
     for part in PARTS:
         for number, row in enumerate(getattr(content, part)):
-            name = getattr(row, attribute, None)
-            if name:
-                found.append(_Wanted(f"/{part}/{number}/{attribute}", name))
+            for attribute in attributes:
+                name = getattr(row, attribute, None)
+                if name:
+                    found.append(_Wanted(f"/{part}/{number}/{attribute}", name))
     return found
 
 
@@ -248,17 +377,3 @@ def _note_missing(wanted: Iterable[_Wanted], known: dict[Any, Any], noun: str, f
         if each.name not in known:
             shown = " ".join(each.name) if isinstance(each.name, tuple) else str(each.name)
             faults.append(Fault(each.pointer, shown, f"there is no {noun} of that name"))
-
-
-PARTS = (
-    "attempts",
-    "cleanings",
-    "blowings",
-    "caught",
-    "readings",
-    "pieces",
-    "waste",
-    "losses",
-    "splits",
-    "incidents",
-)
