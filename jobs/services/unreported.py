@@ -51,9 +51,8 @@ def cut_off_of(day: CrewDay, cut_off: time, zone: ZoneInfo) -> datetime:
     return datetime.combine(date, cut_off, tzinfo=zone)
 
 
-def settle_by_report(day: CrewDay, *, at: datetime) -> None:
-    """A report of the day has come: nobody is to be chased any more. The day comes with its `unreported`."""
-    flagged = getattr(day, "unreported", None)
+def settle_by_report(flagged: UnreportedDay | None, *, at: datetime) -> None:
+    """A report of the day has come: nobody is to be chased any more."""
     if flagged is not None and flagged.settled_at is None:
         _settle(flagged, Settled.REPORT, at=at)
 

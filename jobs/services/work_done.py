@@ -7,6 +7,7 @@ from django.db import transaction
 
 from inventory.errors import NotFound
 from inventory.models import Actor
+from inventory.services.posting.rows import Select, one_of, run_statements
 from jobs.models import CrewDay, CrewDayStep, Run, Span
 from jobs.services.day_life import lock_crew_day, settle_if_done
 from jobs.services.needs import write_needs
@@ -54,15 +55,22 @@ def mark_done(steps: Iterable[CrewDayStep], *, at: datetime) -> None:
     """
     found = list(steps)
     spans = [step.span_id for step in found if step.span_id is not None]
-    Span.objects.filter(pk__in=spans, extracted_at__isnull=True, was_extracted_before_start=False).update(
-        extracted_at=at
-    )
+    statements = [_mark(Span, "extracted_at", spans, at)] if spans else []
     for kind, field in _FIELDS.items():
         runs = [step.run_id for step in found if step.kind == kind and step.run_id is not None]
-        before_start = f"was_{field.removesuffix('_at')}_before_start"
-        Run.objects.filter(pk__in=runs, **{f"{field}__isnull": True, before_start: False}).update(
-            **{field: at}
-        )
-    CrewDayStep.objects.filter(pk__in=[step.pk for step in found]).update(done_at=at)
+        statements += [_mark(Run, field, runs, at)] if runs else []
+    if found:
+        keys = [step.pk for step in found]
+        sql = f"UPDATE {CrewDayStep._meta.db_table} SET done_at = %s WHERE id IN {one_of(keys)}"
+        run_statements(*statements, Select(sql, [at, *keys]))
     for step in found:
         step.done_at = at
+
+
+def _mark(model: type[Span] | type[Run], field: str, keys: list[int], at: datetime) -> Select:
+    before_start = f"was_{field.removesuffix('_at')}_before_start"
+    return Select(
+        f"UPDATE {model._meta.db_table} SET {field} = %s"
+        f" WHERE id IN {one_of(keys)} AND {field} IS NULL AND NOT {before_start}",
+        [at, *keys],
+    )

@@ -4,9 +4,10 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any
 
+from django.db import connection
 from django.db.models import Model
 
-from inventory.services.posting.rows import Rows, insert_rows
+from inventory.services.posting.rows import Rows, Select, insert_rows, read_rows
 from jobs.models import (
     ContainerReading,
     FieldReport,
@@ -26,7 +27,7 @@ _PAIRS = FluidCaught.spans.through
 
 
 def keep_rows(told: Told) -> None:
-    """Insert the rows of a report that is saved, all in one message where the database allows it."""
+    """Insert a report with its rows, all in one message where the database allows it."""
     parts: list[Sequence[Model]] = [
         told.attempts,
         told.cleanings,
@@ -36,9 +37,15 @@ def keep_rows(told: Told) -> None:
         told.waste,
         told.losses,
     ]
-    tables = [_rows_of(part) for part in parts if part]
+    report, tables = told.report, []
+    reports, catches = _take_keys(0 if report.pk else 1, len(told.caught))
+    if reports:
+        report.pk = reports[0]
+        report._state.adding, report._state.db = False, connection.alias
+        tables.append(_rows_of([report], with_key=True))
+    tables += [_rows_of(part) for part in parts if part]
     if told.caught:
-        for row, key in zip(told.caught, take_keys(FluidCaught, len(told.caught)), strict=True):
+        for row, key in zip(told.caught, catches, strict=True):
             row.pk = key
         tables.append(_rows_of(told.caught, with_key=True))
         pairs = [
@@ -52,12 +59,25 @@ def keep_rows(told: Told) -> None:
         insert_rows(*tables)
 
 
+def _take_keys(reports: int, catches: int) -> tuple[list[int], list[int]]:
+    """Keys for new reports and catches, in one message where the database allows it."""
+    if connection.vendor != "postgresql":
+        return list(take_keys(FieldReport, reports)), list(take_keys(FluidCaught, catches))
+    taken = "SELECT nextval(pg_get_serial_sequence(%s, 'id')) FROM generate_series(1, %s)"
+    first, second = read_rows(
+        Select(taken, (FieldReport._meta.db_table, reports)),
+        Select(taken, (FluidCaught._meta.db_table, catches)),
+    )
+    return [key for (key,) in first], [key for (key,) in second]
+
+
 def _rows_of(rows: Sequence[Model], *, with_key: bool = False) -> Rows:
     model = type(rows[0])
     columns = [field.attname for field in model._meta.concrete_fields if with_key or not field.primary_key]
     for row in rows:
-        # The report was saved after the row was made of it.
-        row.report_id = row.report.pk  # type: ignore[attr-defined]
+        # The report got its key after the row was made of it.
+        if model is not FieldReport:
+            row.report_id = row.report.pk  # type: ignore[attr-defined]
     return Rows(model, columns, [[getattr(row, column) for column in columns] for row in rows])
 
 

@@ -1,6 +1,6 @@
 """From the names in a report to our records, nearly all of them read in one message.
 
-Reports of many crews come in at the same hour; so what a report names is read as plain rows, like a posting's,
+Reports of many crews come in at the same hour; so what one names is read as plain rows, like a posting's,
 and only what few reports name (instruments, access points, sizes, parties) by queries of its own.
 """
 

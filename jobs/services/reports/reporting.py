@@ -10,15 +10,14 @@ from typing import Any
 from uuid import UUID
 
 from django.db import IntegrityError, OperationalError, connection, transaction
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from inventory.errors import NotFound, SpanstockError
 from inventory.models import Actor
-from inventory.queries.company import get_company
 from inventory.services.posting.errors import BookBusy, GoodsMovedOn
 from inventory.services.posting.retries import may_retry, pause
-from jobs.models import CrewDay, FieldReport, Job
+from jobs.models import FieldReport, Job
 from jobs.services.reports.after import request_refits
 from jobs.services.reports.as_found import note_as_found, tells_as_found
 from jobs.services.reports.booking import book_report, load_scene
@@ -30,6 +29,7 @@ from jobs.services.reports.earlier import Earlier, find_earlier
 from jobs.services.reports.keeping import keep_rows, load_told
 from jobs.services.reports.later import book_again, find_later, in_order, unbook_all
 from jobs.services.reports.names import find_names
+from jobs.services.reports.opening import open_day
 from jobs.services.reports.rows import Told, make_rows
 from jobs.services.reports.splitting import split_spans
 from jobs.services.unreported import settle_by_report
@@ -170,13 +170,17 @@ def _take(request: _Request) -> FieldReport:
 
 
 def _take_once(request: _Request) -> FieldReport:
-    day = _lock_day(request)
-    known = FieldReport.objects.filter(uuid=request.id).select_related("crew_day__crew", "by").first()
-    if known is not None:
-        return _accept_again(known, request)
+    opened = open_day(
+        id=request.id,
+        crew_code=request.crew_code,
+        date=request.date,
+        occurred_at=request.occurred_at,
+    )
+    if opened.known is not None:
+        return _accept_again(opened.known, request)
     report = FieldReport(
         uuid=request.id,
-        crew_day=day,
+        crew_day=opened.day,
         occurred_at=request.occurred_at,
         recorded_at=timezone.now(),
         by=request.by,
@@ -188,35 +192,25 @@ def _take_once(request: _Request) -> FieldReport:
     if request.content.splits:
         report.save()
         split_spans(request.content, report=report, jobs=request.jobs)
-    names = find_names(request.content, crew_day=day, company=get_company(), jobs=request.jobs)
+    names = find_names(request.content, crew_day=opened.day, company=opened.company, jobs=request.jobs)
     told = make_rows(request.content, report=report, names=names)
-    old = load_told([report.corrects])[report.corrects.pk] if report.corrects is not None else None
-    later = _take_out(told, old, by=request.by)
-    report.save()
+    later: list[FieldReport] = []
+    if report.corrects is not None:
+        later = _take_out(told, report.corrects, by=request.by)
+    elif opened.has_later:
+        later = _take_out_late(find_later(report, told), by=request.by)
     keep_rows(told)
-    _note_as_found(told, old)
-    earlier = find_earlier(told) if day.has_reports else Earlier()  # type: ignore[attr-defined]
+    _note_as_found(told)
+    earlier = find_earlier(told) if opened.has_reports else Earlier()
     scene = load_scene(
-        told, day, company=names.company.party, spans_of_runs=names.spans_of_runs, earlier=earlier
+        told, opened.day, company=opened.company.party, spans_of_runs=names.spans_of_runs, earlier=earlier
     )
     book_report(told, scene, by=request.by)
-    mark_work_done(told, day, by=request.by)
+    mark_work_done(told, opened.day, by=request.by)
     book_again(later)
-    settle_by_report(day, at=report.recorded_at)
+    settle_by_report(opened.unreported, at=report.recorded_at)
     request_refits(at=report.recorded_at)
     return report
-
-
-def _lock_day(request: _Request) -> CrewDay:
-    """Take the crew-day for this transaction, so that its reports are taken one after the other."""
-    days = CrewDay.objects.select_for_update(of=("self",))
-    days = days.select_related("crew", "vehicle", "warehouse", "unreported").annotate(
-        has_reports=Exists(FieldReport.objects.filter(crew_day=OuterRef("pk"), is_undone=False))
-    )
-    day = days.filter(crew__code=request.crew_code, date=request.date).first()
-    if day is None:
-        raise NotFound(f"Crew {request.crew_code} has nothing planned on {request.date}.")
-    return day
 
 
 def _accept_again(known: FieldReport, request: _Request) -> FieldReport:
@@ -241,25 +235,24 @@ def _lock_corrected(request: _Request) -> FieldReport | None:
     return old
 
 
-def _take_out(told: Told, old: Told | None, *, by: Actor) -> list[FieldReport]:
-    """Take out of the book what is to be booked again behind this report, and what it corrects."""
+def _take_out(told: Told, corrected: FieldReport, *, by: Actor) -> list[FieldReport]:
+    """Take out of the book what is corrected, and what is to be booked again behind the correction."""
+    old = load_told([corrected])[corrected.pk]
     later = {report.pk: report for report in find_later(told.report, told)}
-    if old is not None:
-        later |= {report.pk: report for report in find_later(old.report, old)}
-        later.pop(old.report.pk, None)
+    later |= {report.pk: report for report in find_later(corrected, old)}
+    later.pop(corrected.pk, None)
     found = sorted(later.values(), key=in_order)
-    if old is None:
-        return _take_out_late(found, by=by)
     unbook_all(found, by=by, reason=f"booked again behind the correction {told.report.uuid}")
-    unbook_all([old.report], by=by, reason=f"corrected by {told.report.uuid}")
-    old.report.is_undone = True
-    old.report.save(update_fields=["is_undone"])
+    unbook_all([corrected], by=by, reason=f"corrected by {told.report.uuid}")
+    corrected.is_undone = True
+    corrected.save(update_fields=["is_undone"])
     unmark_work_done(old, told.report.crew_day)
+    _note_as_found(old)
     return found
 
 
 def _take_out_late(later: Sequence[FieldReport], *, by: Actor) -> list[FieldReport]:
-    """The same for a late report, as far as nothing else has taken the goods further meanwhile.
+    """Take out what is to be booked again behind a late report, unless others moved those goods since.
 
     Where something has, the late report is booked into what stands, and a count settles the rest: what
     happened is not refused.
@@ -276,15 +269,9 @@ def _take_out_late(later: Sequence[FieldReport], *, by: Actor) -> list[FieldRepo
     return list(later)
 
 
-def _note_as_found(told: Told, old: Told | None) -> None:
-    """Note sizes, lengths and splices as found where either report tells of any, and divide runs by them."""
-    spans = {
-        row.span_id: row.span.run_id
-        for each in (told, old)
-        if each is not None
-        for row in each.attempts
-        if tells_as_found(row)
-    }
+def _note_as_found(told: Told) -> None:
+    """Note sizes, lengths and splices as found where a report tells of any, and divide runs by them."""
+    spans = {row.span_id: row.span.run_id for row in told.attempts if tells_as_found(row)}
     if spans:
         note_as_found(spans)
         divide_runs(spans.values())

@@ -3,11 +3,11 @@
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
-from django.db.models import Q
-
-from inventory.models import Container, Holding, Material, Movement, Party, Place
+from inventory.models import Container, Material, Movement, Party, Place
 from inventory.services.posting import End
+from inventory.services.posting.rows import Select, columns_of, make_models, one_of, read_rows
 from jobs.models import CrewDay, Span, SpanAttempt
 
 # Goods in a truck's drums are taken from opened ones first.
@@ -121,18 +121,44 @@ def load_stock(
     What happened to the containers since that moment is taken off again, so that a report that comes late
     finds them as its crew did.
     """
-    wanted = Q(container__in=containers) | Q(place__in=places)
-    if loose:
-        wanted |= Q(place=vehicle, material__in=loose)
-    rows = Holding.objects.filter(wanted, quantity__gt=0).select_related("place", "material", "container")
-    lying = [Lying(row.place, row.material, row.container, row.quantity) for row in rows]
-    since = _sum_since(containers, moment)
+    boxes = sorted(containers)
+    holdings, movements = read_rows(
+        _select_holdings(boxes, sorted(places), vehicle, sorted(loose)), _select_since(boxes, moment)
+    )
+    lying = []
+    for row in holdings:
+        place, material, box = make_models(row[1:], Place, Material, Container)
+        lying.append(Lying(place, material, box, row[0]))
+    since = _sum_since(containers, movements)
     for each in lying:
         if each.container is not None:
             each.quantity -= since.pop((each.container.pk, each.material.pk), 0)
     if any(since.values()):
         lying += _restore_emptied(since)
     return Stock(each for each in lying if each.quantity > 0)
+
+
+def _select_holdings(boxes: list[int], places: list[int], vehicle: Place, loose: list[int]) -> Select:
+    return Select(
+        f"SELECT held.quantity, {columns_of(Place, 'place')}, {columns_of(Material, 'material')},"
+        f" {columns_of(Container, 'box')} FROM inventory_holding held"
+        " JOIN inventory_place place ON place.id = held.place_id"
+        " JOIN inventory_material material ON material.id = held.material_id"
+        " LEFT JOIN inventory_container box ON box.id = held.container_id"
+        f" WHERE held.quantity > 0 AND (held.container_id IN {one_of(boxes)}"
+        f" OR held.place_id IN {one_of(places)}"
+        f" OR (held.place_id = %s AND held.material_id IN {one_of(loose)}))",
+        [*boxes, *places, vehicle.pk, *loose],
+    )
+
+
+def _select_since(boxes: list[int], moment: datetime) -> Select:
+    return Select(
+        "SELECT source_container_id, target_container_id, material_id, quantity FROM inventory_movement"
+        f" WHERE (source_container_id IN {one_of(boxes)} OR target_container_id IN {one_of(boxes)})"
+        " AND effective_at > %s AND purpose <> %s",
+        [*boxes, *boxes, moment, Movement.Purpose.BOOK_SHORT.value],
+    )
 
 
 def _restore_emptied(since: dict[tuple[int, int], int]) -> list[Lying]:
@@ -148,21 +174,16 @@ def _restore_emptied(since: dict[tuple[int, int], int]) -> list[Lying]:
     return found
 
 
-def _sum_since(containers: Collection[int], moment: datetime) -> dict[tuple[int, int], int]:
+def _sum_since(
+    containers: Collection[int], movements: Iterable[tuple[Any, ...]]
+) -> dict[tuple[int, int], int]:
     """By container and material, by how much what happened after a moment changed what is inside."""
     changes: dict[tuple[int, int], int] = {}
-    if not containers:
-        return changes
-    rows = Movement.objects.filter(
-        Q(source_container__in=containers) | Q(target_container__in=containers), effective_at__gt=moment
-    ).exclude(purpose=Movement.Purpose.BOOK_SHORT)
-    for source, target, material, quantity in rows.values_list(
-        "source_container", "target_container", "material", "quantity"
-    ):
+    for source, target, material, quantity in movements:
         for box, sign in ((source, -1), (target, 1)):
-            if box is not None:
+            if box in containers:
                 changes[box, material] = changes.get((box, material), 0) + sign * quantity
-    return {key: change for key, change in changes.items() if key[0] in containers}
+    return changes
 
 
 def _key(place: Place, material: Material, container: Container | None) -> tuple[int, int, int]:
