@@ -5,7 +5,18 @@ from typing import Any
 
 from django.urls import URLPattern, path
 
-from api.rest import calculations, entries, field_reports, reference, stock, trucks, work
+from api.rest import (
+    accounting,
+    calculations,
+    entries,
+    field_reports,
+    invoices,
+    reference,
+    stock,
+    stock_accounts,
+    trucks,
+    work,
+)
 
 ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("entries", entries.Entries.as_view(), "entries"),
@@ -30,6 +41,20 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("purchases", trucks.Purchases.as_view(), "purchases"),
     ("crew-days/<str:crew>/<str:date>/vehicle", trucks.VehicleMove.as_view(), "crew-day-vehicle"),
     ("unconfirmed-trucks", trucks.UnconfirmedTrucks.as_view(), "unconfirmed-trucks"),
+    ("accounting-periods", accounting.Periods.as_view(), "accounting-periods"),
+    ("accounting-periods/check-list", accounting.CheckList.as_view(), "closing-check-list"),
+    ("second-words", accounting.SecondWords.as_view(), "second-words"),
+    ("second-words/<str:id>/decision", accounting.SecondWordDecision.as_view(), "second-word-decision"),
+    ("accounts", accounting.Accounts.as_view(), "accounts"),
+    ("journal-batches", accounting.Batches.as_view(), "journal-batches"),
+    ("journal-batches/<int:number>", accounting.OneBatch.as_view(), "journal-batch"),
+    ("journal-batches/<int:number>/file.<str:ending>", accounting.BatchFile.as_view(), "journal-batch-file"),
+    ("journal-batches/<int:number>/answer", accounting.BatchAnswer.as_view(), "journal-batch-answer"),
+    ("journal-batches/<int:number>/remaking", accounting.BatchRemaking.as_view(), "journal-batch-remaking"),
+    ("invoices", invoices.Invoices.as_view(), "invoices"),
+    ("unbilled-receipts", invoices.Unbilled.as_view(), "unbilled-receipts"),
+    ("stock-at", stock_accounts.StockAt.as_view(), "stock-at"),
+    ("roll-forward", stock_accounts.RollForward.as_view(), "roll-forward"),
     ("calculations", calculations.Calculations.as_view(), "calculations"),
     ("calculations/<str:name>", calculations.OneCalculation.as_view(), "calculation"),
     ("problems", reference.Problems.as_view(), "problems"),

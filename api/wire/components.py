@@ -1,6 +1,13 @@
 """Every component of the published schema, gathered from the modules that write and read them."""
 
-from api.wire import field_reports, report_answers, schemas, truck_requests
+from api.wire import (
+    accounting_answers,
+    accounting_requests,
+    field_reports,
+    report_answers,
+    schemas,
+    truck_requests,
+)
 from api.wire.schemas import Schema
 
 
@@ -8,6 +15,8 @@ def all_components() -> dict[str, Schema]:
     """Every component, by its name."""
     return {
         **schemas.own_components(),
+        **accounting_answers.COMPONENTS,
+        **accounting_requests.request_schemas(),
         **report_answers.COMPONENTS,
         **field_reports.request_schemas(),
         **truck_requests.request_schemas(),

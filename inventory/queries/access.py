@@ -21,6 +21,7 @@ from inventory.models import (
     Movement,
     Party,
     Place,
+    SecondWord,
 )
 
 # That a vehicle or a site exists is no secret, since goods are handed over and dropped there; what lies in
@@ -223,6 +224,33 @@ def require_may_reverse(viewer: Viewer, entry: Entry) -> None:
     ]
     ends += [(None, row.place) for row in entry.readings.select_related("place__parent__parent")]
     require_may_post(viewer, entry.kind, ends)
+
+
+def require_sees_accounts(viewer: Viewer) -> None:
+    """Refuse who may not see what all goods of the company are worth."""
+    if not viewer.may_see_money or viewer.places is not None:
+        raise NotAllowed("Your role does not see the accounts.")
+
+
+def require_may_account(viewer: Viewer) -> None:
+    """Refuse who does not keep the accounts: closing, bills, export, deciding about requests."""
+    if Entry.Kind.REVALUATION not in viewer.postable:
+        raise NotAllowed("Your role does not keep the accounts.")
+
+
+def require_may_ask(viewer: Viewer, kind: str) -> None:
+    """Refuse a request for a second word by who may not do such a thing at all."""
+    if kind == SecondWord.Kind.WRITE_OFF and Entry.Kind.DISPOSAL in viewer.postable:
+        return
+    require_may_account(viewer)
+
+
+def visible_second_words(viewer: Viewer) -> QuerySet[SecondWord]:
+    """Every request for who sees the accounts, their own for others."""
+    words = SecondWord.objects.select_related("asked_by", "decided_by")
+    if viewer.may_see_money and viewer.places is None:
+        return words
+    return words.filter(asked_by=viewer.actor) if viewer.actor is not None else words.none()
 
 
 def may_name(viewer: Viewer, place: Place) -> bool:

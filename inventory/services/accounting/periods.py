@@ -1,7 +1,6 @@
 """Closing a period: a check list, a statement of what the stock was worth, and no more booking into it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -12,19 +11,11 @@ from django.db import transaction
 from inventory.errors import BadInput, Fault, NotFound, SpanstockError
 from inventory.models import AccountingPeriod, Actor, ChainHead, Company, SecondWord
 from inventory.queries.company import get_company
+from inventory.queries.open_points import OpenPoint
 from inventory.queries.stock_accounts import RolledForward, roll_forward
 from inventory.services.posting.locking import hold_books
 from inventory.services.sealing import seal_all
 from inventory.services.second_word import ask_for_second_word
-
-
-@dataclass(frozen=True)
-class OpenPoint:
-    """Something on the check list that is not done: what kind, which, in words."""
-
-    kind: str
-    name: str
-    sentence: str
 
 
 class PointsAreOpen(SpanstockError):

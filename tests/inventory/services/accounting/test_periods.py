@@ -6,11 +6,11 @@ from uuid import uuid4
 import pytest
 
 from inventory.models import AccountingPeriod, Company, Entry, SecondWord
+from inventory.queries.open_points import OpenPoint
 from inventory.queries.verification import verify_ledger
 from inventory.services.accounting.deeds import give_second_word
 from inventory.services.accounting.periods import (
     AlreadyClosed,
-    OpenPoint,
     PeriodNotOver,
     PointsAreOpen,
     ask_to_reopen,

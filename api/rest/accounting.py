@@ -1,0 +1,312 @@
+"""What the accounts do: close, bill, map, export, and decide together what one person may not do alone."""
+
+from typing import Any
+
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from django.utils.timezone import now
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.rest.listing import ListDoor, list_parameters
+from api.wire import accounting_answers as answers
+from api.wire import accounting_requests as requests
+from api.wire.door import Door
+from api.wire.filters import Filter, by_word
+from api.wire.input_fields import read_day, read_uuid
+from api.wire.pages import Order
+from api.wire.schemas import of, page_of
+from api.wire.tables import write_csv, write_workbook
+from inventory.errors import BadInput, Fault, NotFound
+from inventory.models import (
+    AccountingPeriod,
+    AccountRule,
+    JournalBatch,
+    SecondWord,
+)
+from inventory.queries.access import (
+    require_may_account,
+    require_may_ask,
+    require_sees_accounts,
+    visible_second_words,
+)
+from inventory.queries.company import get_company
+from inventory.services.accounting.deeds import give_second_word
+from inventory.services.accounting.journal import answer_batch, make_batch, remake_batch, set_accounts
+from inventory.services.accounting.periods import ask_to_reopen
+from inventory.services.accounting.write_offs import ask_for_write_down, ask_for_write_off
+from jobs.queries.closing_checks import list_closing_points
+from jobs.services.accounting import close_books
+
+DAY = {"type": "string", "format": "date"}
+BY_PK = Order("pk", is_number=True)
+BY_NUMBER = Order("number", is_number=True)
+
+
+class AccountsDoor(Door):
+    """A door for who sees the accounts."""
+
+    def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
+        super().initial(request, *args, **kwargs)
+        require_sees_accounts(self.viewer)
+
+    @property
+    def currency(self) -> str:
+        return get_company().currency
+
+    def day(self, request: Request, name: str, *, is_needed: bool = True) -> Any:
+        text = request.query_params.get(name)
+        day = read_day(text) if text else None
+        if day is None and (text or is_needed):
+            raise BadInput.of([Fault(name, (text or "")[:60], "must be a day such as 2026-03-31")])
+        return day
+
+
+class Periods(AccountsDoor, ListDoor):
+    """Closed periods."""
+
+    order = BY_PK
+
+    def rows(self) -> QuerySet[Any]:
+        return AccountingPeriod.objects.select_related("closed_by")
+
+    def write(self, rows: list[Any]) -> list[dict[str, Any]]:
+        return [answers.period_json(row, self.currency) for row in rows]
+
+    @extend_schema(
+        operation_id="list_accounting_periods",
+        parameters=list_parameters(BY_PK, {}),
+        responses={200: OpenApiResponse(page_of("AccountingPeriod"))},
+    )
+    def get(self, request: Request) -> Response:
+        """List closed periods, those opened again among them."""
+        return super().get(request)
+
+    @extend_schema(
+        operation_id="close_period",
+        request={"application/json": of("PeriodClosing")},
+        responses={201: OpenApiResponse(of("AccountingPeriod"))},
+    )
+    def post(self, request: Request) -> Response:
+        """Close all days up to one. With open points on the check list a remark must say why."""
+        values = requests.read_request(request.data, requests.CLOSING)
+        require_may_account(self.viewer)
+        period = close_books(by=self.actor, occurred_at=now(), **values)
+        return Response(answers.period_json(period, self.currency), status=201)
+
+
+class CheckList(AccountsDoor):
+    """What should be done before a period is closed."""
+
+    @extend_schema(
+        operation_id="get_closing_check_list",
+        parameters=[OpenApiParameter("last_date", DAY, required=True)],
+        responses={200: OpenApiResponse(of("CheckList"))},
+    )
+    def get(self, request: Request) -> Response:
+        """Get what is open up to a day: reports, counts, receipts without a bill, requests."""
+        day = self.day(request, "last_date")
+        points = [answers.open_point_json(point) for point in list_closing_points(day)]
+        return Response({"last_date": day.isoformat(), "open_points": points})
+
+
+SECOND_WORD_FILTERS: dict[str, Filter] = {
+    "kind": by_word("kind", list(SecondWord.Kind.values), "what is asked for"),
+}
+
+
+class SecondWords(ListDoor):
+    """Requests that somebody else decides."""
+
+    order = BY_PK
+    filters = SECOND_WORD_FILTERS
+
+    def rows(self) -> QuerySet[Any]:
+        return visible_second_words(self.viewer)
+
+    def write(self, rows: list[Any]) -> list[dict[str, Any]]:
+        return [answers.second_word_json(row) for row in rows]
+
+    @extend_schema(
+        operation_id="list_second_words",
+        parameters=list_parameters(BY_PK, SECOND_WORD_FILTERS),
+        responses={200: OpenApiResponse(page_of("SecondWord"))},
+    )
+    def get(self, request: Request) -> Response:
+        """List what was asked for and by whom it was decided."""
+        return super().get(request)
+
+    @extend_schema(
+        operation_id="ask_for_second_word",
+        request={"application/json": of("SecondWordRequest")},
+        responses={201: OpenApiResponse(of("SecondWord"))},
+    )
+    def post(self, request: Request) -> Response:
+        """Ask for a write-off, a write-down or a reopening. Nothing is done before it is granted."""
+        values = requests.read_second_word(request.data, now=now())
+        kind = values.pop("kind")
+        require_may_ask(self.viewer, kind)
+        if kind == SecondWord.Kind.WRITE_OFF:
+            values["lines"] = requests.make_write_off_lines(values, self.viewer)
+            word = ask_for_write_off(by=self.actor, **values)
+        elif kind == SecondWord.Kind.WRITE_DOWN:
+            values["changes"] = requests.make_changes(values, self.viewer)
+            word = ask_for_write_down(by=self.actor, **values)
+        else:
+            word = ask_to_reopen(by=self.actor, asked_at=values.pop("occurred_at"), **values)
+        return Response(answers.second_word_json(word), status=201)
+
+
+class SecondWordDecision(Door):
+    """What the second person says."""
+
+    @extend_schema(
+        operation_id="decide_second_word",
+        request={"application/json": of("Decision")},
+        responses={200: OpenApiResponse(of("SecondWord"))},
+    )
+    def post(self, request: Request, id: str) -> Response:
+        """Grant a request, which does what it asks for, or refuse it. Never one's own."""
+        uuid = read_uuid(id)
+        if uuid is None:
+            raise NotFound("There is no request of that id.")
+        values = requests.read_request(request.data, requests.DECISION)
+        require_may_account(self.viewer)
+        word = give_second_word(id=uuid, by=self.actor, decided_at=now(), **values)
+        return Response(answers.second_word_json(word))
+
+
+class Accounts(AccountsDoor):
+    """Which account the value at a kind of place belongs to."""
+
+    @extend_schema(operation_id="get_accounts", responses={200: OpenApiResponse(of("AccountMapping"))})
+    def get(self, request: Request) -> Response:
+        """Get the mapping."""
+        return Response({"accounts": [answers.account_json(rule) for rule in AccountRule.objects.all()]})
+
+    @extend_schema(
+        operation_id="set_accounts",
+        request={"application/json": of("AccountMappingRequest")},
+        responses={200: OpenApiResponse(of("AccountMapping"))},
+    )
+    def put(self, request: Request) -> Response:
+        """Replace the mapping as a whole."""
+        values = requests.read_request(request.data, requests.MAPPING)
+        require_may_account(self.viewer)
+        rules = set_accounts(settings=requests.make_settings(values))
+        return Response({"accounts": [answers.account_json(rule) for rule in rules]})
+
+
+class Batches(AccountsDoor, ListDoor):
+    """Journal batches."""
+
+    order = BY_NUMBER
+
+    def rows(self) -> QuerySet[Any]:
+        return JournalBatch.objects.select_related("made_by")
+
+    def write(self, rows: list[Any]) -> list[dict[str, Any]]:
+        return [answers.batch_json(row, None, self.currency) for row in rows]
+
+    @extend_schema(
+        operation_id="list_journal_batches",
+        parameters=list_parameters(BY_NUMBER, {}),
+        responses={200: OpenApiResponse(page_of("JournalBatchHead"))},
+    )
+    def get(self, request: Request) -> Response:
+        """List the batches that were made, without their lines."""
+        return super().get(request)
+
+    @extend_schema(
+        operation_id="make_journal_batch",
+        request={"application/json": of("JournalBatchRequest")},
+        responses={201: OpenApiResponse(of("JournalBatch"))},
+    )
+    def post(self, request: Request) -> Response:
+        """Write what changed since the last batch as the next one."""
+        values = requests.read_request(request.data, requests.BATCH)
+        require_may_account(self.viewer)
+        batch = make_batch(by=self.actor, made_at=now(), **values)
+        return Response(_whole_batch(batch, self.currency), status=201)
+
+
+def _whole_batch(batch: JournalBatch, currency: str) -> dict[str, Any]:
+    return answers.batch_json(batch, list(batch.lines.select_related("job_place", "batch")), currency)
+
+
+def _get_batch(number: int) -> JournalBatch:
+    batch = JournalBatch.objects.select_related("made_by").filter(number=number).first()
+    if batch is None:
+        raise NotFound("There is no batch of that number.")
+    return batch
+
+
+class OneBatch(AccountsDoor):
+    """One batch with its lines."""
+
+    @extend_schema(operation_id="get_journal_batch", responses={200: OpenApiResponse(of("JournalBatch"))})
+    def get(self, request: Request, number: int) -> Response:
+        """Get a batch with its lines."""
+        return Response(_whole_batch(_get_batch(number), self.currency))
+
+
+class BatchFile(AccountsDoor):
+    """One batch as a file."""
+
+    @extend_schema(
+        operation_id="get_journal_batch_file",
+        responses={(200, "text/csv"): {"type": "string"}},
+    )
+    def get(self, request: Request, number: int, ending: str) -> HttpResponse:
+        """Get a batch as CSV or as a workbook (`csv` or `xlsx`)."""
+        batch = _get_batch(number)
+        lines = list(batch.lines.select_related("job_place", "batch"))
+        headings, rows = answers.journal_table(lines, self.currency)
+        return answer_file(f"journal-{number}", ending, headings, rows)
+
+
+def answer_file(name: str, ending: str, headings: list[str], rows: list[list[str]]) -> HttpResponse:
+    """A table as a file to keep."""
+    if ending == "csv":
+        body, kind = write_csv(headings, rows), "text/csv; charset=utf-8"
+    elif ending == "xlsx":
+        body = write_workbook(name, headings, rows)
+        kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+    else:
+        raise NotFound("It can be had as csv or xlsx.")
+    return HttpResponse(
+        body, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}.{ending}"'}
+    )
+
+
+class BatchAnswer(AccountsDoor):
+    """What the reader of a batch says of it."""
+
+    @extend_schema(
+        operation_id="answer_journal_batch",
+        request={"application/json": of("BatchAnswer")},
+        responses={200: OpenApiResponse(of("JournalBatch"))},
+    )
+    def post(self, request: Request, number: int) -> Response:
+        """Say that a batch was accepted, or rejected and why."""
+        values = requests.read_request(request.data, requests.ANSWER)
+        require_may_account(self.viewer)
+        batch = answer_batch(number=number, answered_at=now(), **values)
+        return Response(_whole_batch(batch, self.currency))
+
+
+class BatchRemaking(AccountsDoor):
+    """A rejected batch, written anew."""
+
+    @extend_schema(
+        operation_id="remake_journal_batch",
+        request=None,
+        responses={200: OpenApiResponse(of("JournalBatch"))},
+    )
+    def post(self, request: Request, number: int) -> Response:
+        """Write a rejected batch anew under its number, by the accounts as they are now."""
+        require_may_account(self.viewer)
+        return Response(
+            _whole_batch(remake_batch(number=number, by=self.actor, made_at=now()), self.currency)
+        )

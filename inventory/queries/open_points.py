@@ -1,0 +1,76 @@
+"""What should be done in stores before a period is closed."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from inventory.models import CountSheet, Holding, Place, ReceivedLine, SecondWord
+from inventory.money import format_money
+from inventory.queries.company import get_company
+from inventory.queries.receipt_costs import list_unbilled
+from inventory.units import format_millionths
+
+
+@dataclass(frozen=True)
+class OpenPoint:
+    """Something on the check list that is not done: what kind, which, in words."""
+
+    kind: str
+    name: str
+    sentence: str
+
+
+def list_open_points(until: date) -> list[OpenPoint]:
+    """Every open point of stores up to the end of a day of the company's calendar."""
+    company = get_company()
+    end = datetime.combine(until + timedelta(days=1), time(), ZoneInfo(company.time_zone))
+    return [*_counts(end), *_receipts(until, company.currency), *_unmatched(end), *_requests(end)]
+
+
+def _counts(end: datetime) -> Iterator[OpenPoint]:
+    for sheet in CountSheet.objects.filter(state=CountSheet.State.OPEN, made_at__lt=end).select_related(
+        "place"
+    ):
+        sentence = f"Count sheet {sheet} of {sheet.place} is still to be counted."
+        yield OpenPoint("count", sheet.reference, sentence)
+    unsettled = Holding.objects.filter(is_unsettled=True, place__kind__in=Place.STOCK_KINDS)
+    for row in unsettled.select_related("place", "material", "container").order_by("key"):
+        where = f"{row.container} at {row.place}" if row.container else str(row.place)
+        yield OpenPoint(
+            "unsettled", row.key, f"{row.material} in {where} was used as the book did not know it: count it."
+        )
+
+
+def _receipts(until: date, currency: str) -> Iterator[OpenPoint]:
+    for row in list_unbilled(until=until):
+        quantity = format_millionths(row.unbilled, row.material.stock_unit)
+        worth = format_money(row.accrued, currency)
+        yield OpenPoint(
+            "receipt",
+            str(row.entry.uuid),
+            f"{quantity} {row.material} received {row.entry.booked_date} from {row.supplier_place} "
+            f"have no bill yet ({worth}).",
+        )
+
+
+def _unmatched(end: datetime) -> Iterator[OpenPoint]:
+    lines = ReceivedLine.objects.filter(receipt__occurred_at__lt=end, outcomes__isnull=True)
+    lines = lines.exclude(finding=ReceivedLine.Finding.SOUND).filter(receipt__entry__reversed_by__isnull=True)
+    for line in lines.select_related("material", "receipt__supplier").order_by("pk"):
+        yield OpenPoint(
+            "held_back",
+            str(line),
+            f"{line.material} of {line.receipt.supplier} was held back ({line.get_finding_display()}) "
+            "and nobody has decided about it.",
+        )
+
+
+def _requests(end: datetime) -> Iterator[OpenPoint]:
+    waiting = SecondWord.objects.filter(decided_at__isnull=True, asked_at__lt=end).select_related("asked_by")
+    for word in waiting:
+        yield OpenPoint(
+            "second_word",
+            str(word.uuid),
+            f"{word.asked_by.name} asked for a second word ({word.get_kind_display()}): {word.reason}",
+        )

@@ -1,0 +1,281 @@
+"""Closing, billing, mapping, exporting and deciding, through their doors."""
+
+import csv
+import io
+from collections.abc import Callable
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from openpyxl import load_workbook
+from rest_framework.test import APIClient
+
+from inventory.models import AccountingPeriod, Entry, JournalBatch, SecondWord, SupplierInvoice
+from inventory.services.parties import save_party
+from inventory.services.write_off_limit import set_write_off_limit
+from tests.api.published import assert_answer, assert_refusal
+from tests.api.rest import requests
+from tests.factories.accounts import Office
+
+ClientOf = Callable[[str], APIClient]
+ROOT = "/api/v1"
+ROLES = ("", "stores", "crew", "planner", "accounts", "safety", "admin")
+USE = {"job": "5100", "run": "5100", "span": "5100"}
+STOCK = dict.fromkeys(["warehouse", "bin", "vehicle", "site", "transit"], "1400")
+OTHER = dict.fromkeys(
+    ["supplier", "customer", "plant", "waste", "variance", "price_variance", "write_down", "process"], "2000"
+)
+
+
+def post(client: APIClient, address: str, **body: Any) -> Any:
+    return client.post(f"{ROOT}/{address}", body, format="json")
+
+
+def put_accounts(client: APIClient, **changed: str) -> Any:
+    accounts = {**USE, **STOCK, **OTHER, **changed}
+    rows = [{"place_kind": kind, "account": account} for kind, account in accounts.items()]
+    return client.put(f"{ROOT}/accounts", {"accounts": rows}, format="json")
+
+
+def test_a_period_is_closed_with_a_word_about_what_is_open(client_of: ClientOf) -> None:
+    accounts = client_of("accounts")
+    points = assert_answer(
+        "get_closing_check_list", accounts.get(f"{ROOT}/accounting-periods/check-list?last_date=2026-03-02")
+    )["open_points"]
+    assert "north crew has not reported 2026-03-02." in [point["sentence"] for point in points]
+    refused = post(accounts, "accounting-periods", last_date="2026-03-02")
+    body = assert_refusal(refused, 409, "points_are_open")
+    assert "has not reported" in body["detail"]
+    assert not AccountingPeriod.objects.exists()
+    closed = assert_answer(
+        "close_period", post(accounts, "accounting-periods", last_date="2026-03-02", remark="Rained off.")
+    )
+    [fluid] = [row for row in closed["roll_forward"] if row["material"] == "fluid"]
+    assert fluid["closing"]["value"] == {"value": "1650.00", "currency": "USD"}
+    listed = assert_answer("list_accounting_periods", accounts.get(f"{ROOT}/accounting-periods"))
+    assert listed["results"] == [closed]
+
+
+def test_a_day_that_is_not_over_is_refused_with_its_pointer(client_of: ClientOf) -> None:
+    refused = post(client_of("accounts"), "accounting-periods", last_date="2026-03-03", remark="x")
+    assert_refusal(refused, 400, "period_not_over", "/last_date")
+
+
+def test_a_period_is_opened_again_by_somebody_else(client_of: ClientOf) -> None:
+    accounts, admin = client_of("accounts"), client_of("admin")
+    post(accounts, "accounting-periods", last_date="2026-03-02", remark="x")
+    asked = assert_answer(
+        "ask_for_second_word",
+        post(
+            accounts,
+            "second-words",
+            id=str(uuid4()),
+            kind="reopen",
+            occurred_at=requests.AT,
+            last_date="2026-03-02",
+            reason="wrong bill",
+        ),
+    )
+    address = f"second-words/{asked['id']}/decision"
+    assert_refusal(post(accounts, address, is_granted=True), 409, "own_request")
+    decided = assert_answer("decide_second_word", post(admin, address, is_granted=True, note="Seen."))
+    assert (decided["is_granted"], decided["decided_by"]["name"]) == (True, "admin")
+    listed = assert_answer("list_second_words", accounts.get(f"{ROOT}/second-words"))
+    assert listed["results"] == [decided]
+
+
+def test_a_large_write_off_is_refused_and_done_as_a_request(client_of: ClientOf, office: Office) -> None:
+    set_write_off_limit(limit=20_000_000)
+    stores, accounts = client_of("stores"), client_of("accounts")
+    refused = post(stores, "entries", **requests.a_disposal())
+    assert_refusal(refused, 409, "second_word_needed")
+    body = requests.a_disposal()
+    asked = post(
+        stores,
+        "second-words",
+        id=body["id"],
+        kind="write_off",
+        occurred_at=body["occurred_at"],
+        reason="soaked",
+        lines=[{**line, "source": line["source"], "target": line["target"]} for line in body["lines"]],
+    )
+    word = assert_answer("ask_for_second_word", asked)
+    assert not Entry.objects.filter(kind="disposal").exists()
+    assert_answer(
+        "decide_second_word", post(accounts, f"second-words/{word['id']}/decision", is_granted=True)
+    )
+    assert Entry.objects.get(kind="disposal").actor == office.users["stores"].actor
+
+
+def test_batches_go_out_once_and_come_back_under_their_number(client_of: ClientOf, office: Office) -> None:
+    accounts = client_of("accounts")
+    refused = post(accounts, "journal-batches", booked_until="2026-03-02")
+    assert_refusal(refused, 409, "account_missing")
+    assert_answer("set_accounts", put_accounts(accounts))
+    post(client_of("admin"), "entries", **requests.a_draw(office))
+    made = assert_answer("make_journal_batch", post(accounts, "journal-batches", booked_until="2026-03-02"))
+    used = [line for line in made["lines"] if line["account"] == "5100"]
+    assert [(line["job"], line["debit"]["value"]) for line in used] == [("J-north", "50.00")]
+    total = sum(float(line["debit"]["value"]) - float(line["credit"]["value"]) for line in made["lines"])
+    assert total == pytest.approx(0, abs=1e-9)
+    assert_refusal(post(accounts, "journal-batches", booked_until="2026-03-02"), 409, "nothing_to_export")
+    post(accounts, "journal-batches/1/answer", is_accepted=False, answer="5100 is closed")
+    put_accounts(accounts, job="5200", run="5200", span="5200")
+    again = assert_answer("remake_journal_batch", post(accounts, "journal-batches/1/remaking"))
+    assert "5200" in {line["account"] for line in again["lines"]}
+    assert JournalBatch.objects.count() == 1
+    assert_answer("get_journal_batch", accounts.get(f"{ROOT}/journal-batches/1"))
+    assert len(assert_answer("list_journal_batches", accounts.get(f"{ROOT}/journal-batches"))["results"]) == 1
+
+
+def test_a_batch_is_had_as_csv_and_as_a_workbook(client_of: ClientOf) -> None:
+    accounts = client_of("accounts")
+    put_accounts(accounts, warehouse="=1+1")
+    post(accounts, "journal-batches", booked_until="2026-03-02")
+    text = accounts.get(f"{ROOT}/journal-batches/1/file.csv").content.decode("utf-8-sig")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    assert {row["account"] for row in rows} == {"'=1+1", "1400", "2000"}
+    book = load_workbook(io.BytesIO(accounts.get(f"{ROOT}/journal-batches/1/file.xlsx").content))
+    sheet = [[cell.value for cell in row] for row in book.active.iter_rows()]
+    assert sheet[0] == ["batch", "line", "booked until", "account", "job", "debit", "credit", "currency"]
+    assert sum(row[5] - row[6] for row in sheet[1:]) == pytest.approx(0, abs=1e-9)
+    assert accounts.get(f"{ROOT}/journal-batches/1/file.pdf").status_code == 404
+
+
+def test_a_bill_changes_what_its_goods_cost(client_of: ClientOf) -> None:
+    save_party(code="mill", name="Mill", is_supplier=True)
+    accounts, stores = client_of("accounts"), client_of("stores")
+    receipt = requests.a_receipt() | {"source": "supplier:mill"}
+    assert post(stores, "entries", **receipt).status_code == 201
+    unbilled = assert_answer(
+        "list_unbilled_receipts", accounts.get(f"{ROOT}/unbilled-receipts?until=2026-03-02")
+    )["results"]
+    mill = [row["accrued"]["value"] for row in unbilled if row["supplier"] == "mill"]
+    assert mill == ["612.505"]
+    bill = {
+        "id": str(uuid4()),
+        "occurred_at": requests.AT,
+        "supplier": "mill",
+        "number": "B-1",
+        "invoice_date": "2026-03-02",
+        "currency": "USD",
+        "lines": [
+            {
+                "receipt": receipt["id"],
+                "material": "fluid",
+                "amount": requests.gallons("55"),
+                "price": requests.dollars("600"),
+            }
+        ],
+        "charges": [{"name": "freight", "amount": requests.dollars("22.505"), "share_by": "weight"}],
+    }
+    taken = assert_answer("record_invoice", post(accounts, "invoices", **bill))
+    assert taken["lines"][0]["difference"]["value"] == "10.00"
+    assert assert_answer("record_invoice", post(accounts, "invoices", **bill)) == taken
+    listed = assert_answer("list_invoices", accounts.get(f"{ROOT}/invoices?from=2026-03-01"))["results"]
+    assert listed == [taken]
+
+
+@pytest.mark.parametrize(
+    ("changed", "pointer"),
+    [
+        ({"currency": "ZZZ"}, "/lines/0/price/currency"),
+        ({"rate": "1.5"}, "/rate"),
+        ({"supplier": "nobody"}, "/supplier"),
+        ({"lines": []}, "/lines"),
+    ],
+)
+def test_a_bill_that_cannot_be_taken_names_the_fault(
+    client_of: ClientOf, changed: dict[str, Any], pointer: str
+) -> None:
+    save_party(code="mill", name="Mill", is_supplier=True)
+    receipt = requests.a_receipt() | {"source": "supplier:mill"}
+    post(client_of("stores"), "entries", **receipt)
+    line = {
+        "receipt": receipt["id"],
+        "material": "fluid",
+        "amount": requests.gallons("55"),
+        "price": requests.dollars("600"),
+    }
+    bill = {
+        "id": str(uuid4()),
+        "occurred_at": requests.AT,
+        "supplier": "mill",
+        "number": "B-1",
+        "invoice_date": "2026-03-02",
+        "currency": "USD",
+        "lines": [line],
+    }
+    refused = post(client_of("accounts"), "invoices", **{**bill, **changed})
+    assert refused.status_code == 400
+    assert refused.json()["errors"][0]["pointer"] == pointer
+    assert not SupplierInvoice.objects.exists()
+
+
+def test_a_price_with_too_many_decimals_is_refused(client_of: ClientOf) -> None:
+    body = {
+        "id": str(uuid4()),
+        "occurred_at": requests.AT,
+        "supplier": "mill",
+        "number": "B-1",
+        "invoice_date": "2026-03-02",
+        "currency": "USD",
+        "lines": [
+            {
+                "receipt": str(uuid4()),
+                "material": "fluid",
+                "amount": requests.gallons("1"),
+                "price": requests.dollars("1.1234567"),
+            }
+        ],
+    }
+    refused = post(client_of("accounts"), "invoices", **body)
+    assert_refusal(refused, 400, "bad_input", "/lines/0/price/value")
+
+
+def test_stock_accounts_are_told_for_any_day(client_of: ClientOf, office: Office) -> None:
+    accounts = client_of("accounts")
+    rows = assert_answer("list_stock_at", accounts.get(f"{ROOT}/stock-at?date=2026-03-02"))["results"]
+    assert {row["place"] for row in rows} == {"main-yard", "truck-north", "truck-south"}
+    address = f"{ROOT}/stock-at?date=2026-03-02&place=main-yard"
+    yard = assert_answer("list_stock_at", accounts.get(address))["results"]
+    assert {row["place"] for row in yard} == {"main-yard"}
+    rolled = assert_answer("get_roll_forward", accounts.get(f"{ROOT}/roll-forward?last_date=2026-03-02"))
+    [fluid] = [row for row in rolled["results"] if row["material"] == "fluid"]
+    assert fluid["received"] == fluid["closing"]
+    assert_refusal(accounts.get(f"{ROOT}/stock-at?date=soon"), 400, "bad_input", "date")
+
+
+SEES_WITH_STORES = (401, 200, 403, 200, 200, 403, 200)
+READS: dict[str, tuple[int, ...]] = {
+    "accounting-periods": SEES_WITH_STORES,
+    "accounting-periods/check-list?last_date=2026-03-02": SEES_WITH_STORES,
+    "second-words": (401, 200, 200, 200, 200, 200, 200),
+    "accounts": SEES_WITH_STORES,
+    "journal-batches": SEES_WITH_STORES,
+    "invoices": SEES_WITH_STORES,
+    "unbilled-receipts?until=2026-03-02": SEES_WITH_STORES,
+    "stock-at?date=2026-03-02": SEES_WITH_STORES,
+    "roll-forward?last_date=2026-03-02": SEES_WITH_STORES,
+}
+
+
+@pytest.mark.parametrize(("address", "statuses"), READS.items())
+@pytest.mark.parametrize("role", ROLES)
+def test_who_reads_the_accounts(
+    client_of: ClientOf, address: str, statuses: tuple[int, ...], role: str
+) -> None:
+    assert client_of(role).get(f"{ROOT}/{address}").status_code == statuses[ROLES.index(role)]
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_who_keeps_the_accounts(client_of: ClientOf, role: str) -> None:
+    client = client_of(role)
+    may = role in ("accounts", "admin")
+    refused = 401 if not role else 403
+    assert put_accounts(client).status_code == (200 if may else refused)
+    closing = post(client, "accounting-periods", last_date="2026-03-02", remark="x")
+    assert closing.status_code == (201 if may else refused)
+    exported = post(client, "journal-batches", booked_until="2026-03-02")
+    assert exported.status_code == (201 if may else refused)
+    assert SecondWord.objects.count() == 0

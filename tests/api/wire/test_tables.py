@@ -1,0 +1,35 @@
+"""Tables for spreadsheets hold nothing that could run."""
+
+import csv
+import io
+
+import pytest
+from openpyxl import load_workbook
+
+from api.wire.tables import neutralise, write_csv, write_workbook
+
+
+@pytest.mark.outside_check(
+    "OWASP, CSV injection: cells that begin with = + - @ tab or carriage return; how known: from memory"
+)
+@pytest.mark.parametrize("text", ["=1+1", "+1+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1"])
+def test_neutralise_puts_an_apostrophe_before_what_could_be_a_formula(text: str) -> None:
+    assert neutralise(text) == f"'{text}"
+
+
+@pytest.mark.parametrize("text", ["-12.50", "12", "a=b", "", "5-6"])
+def test_neutralise_leaves_numbers_and_words_alone(text: str) -> None:
+    assert neutralise(text) == text
+
+
+def test_write_csv_can_be_read_back_with_every_sign() -> None:
+    body = write_csv(["a", "b"], [['quote " and, comma', "line\nbreak"], ["Ö", "=x"]])
+    assert body.startswith(b"\xef\xbb\xbf")
+    rows = list(csv.reader(io.StringIO(body.decode("utf-8-sig"), newline="")))
+    assert rows == [["a", "b"], ['quote " and, comma', "line\nbreak"], ["Ö", "'=x"]]
+
+
+def test_write_workbook_keeps_numbers_as_numbers_and_codes_as_text() -> None:
+    book = load_workbook(io.BytesIO(write_workbook("t", ["a"], [["-1.5"], ["007"], ["=1"], ["12"]])))
+    assert [cell.value for cell in book.active["A"]] == ["a", -1.5, "007", "'=1", 12]
+    assert book.active["A"][3].data_type == "s"
