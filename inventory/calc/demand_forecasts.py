@@ -4,6 +4,8 @@ A history is one row per series, oldest first. A series younger than the others 
 which the material did not exist yet, which count for nothing.
 """
 
+from collections import deque
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import cast
 
@@ -14,6 +16,10 @@ from inventory.calc.ranges import FloatArray
 
 CROSTON, SBA, TSB, AUTO = "croston", "sba", "tsb", "auto"
 METHODS = (CROSTON, SBA, TSB, AUTO)
+AVERAGE = "average"
+CANDIDATES = (CROSTON, SBA, TSB, AVERAGE)
+# A year of weeks: long enough to be steady, short enough to forget.
+AVERAGED_PERIODS = 52
 SMOOTH, INTERMITTENT, ERRATIC, LUMPY = "smooth", "intermittent", "erratic", "lumpy"
 INTERVAL_LIMIT = 1.32
 SQUARED_CV_LIMIT = 0.49
@@ -120,17 +126,8 @@ def croston_rates(history: npt.ArrayLike, *, smoothing: float = 0.1) -> FloatArr
        Quarterly 23(3):289-303. First size and first interval as in statsforecast.
     """
     demand = _checked(history)
-    share = _smoothing("smoothing", smoothing)
-    size, interval, since = np.zeros(len(demand)), np.zeros(len(demand)), np.ones(len(demand))
-    has_begun = np.zeros(len(demand), dtype=bool)
-    for wanted in np.ascontiguousarray(demand.T):
-        comes = wanted > 0
-        weight = _weights(comes, has_begun, share)
-        size += weight * (np.where(comes, wanted, 0.0) - size)
-        interval += weight * (since - interval)
-        has_begun |= comes
-        since = np.where(comes, 1.0, since + ~np.isnan(wanted))
-    return np.divide(size, interval, out=np.zeros(len(demand)), where=has_begun)
+    states = _croston_states(demand, _smoothing("smoothing", smoothing))
+    return _rate(*deque(states, maxlen=1).pop())
 
 
 def sba_rates(history: npt.ArrayLike, *, smoothing: float = 0.1) -> FloatArray:
@@ -189,18 +186,53 @@ def tsb_rates(
     .. [1] Teunter, R. H., Syntetos, A. A. & Babai, M. Z. (2011), Intermittent demand: linking forecasting to
        inventory obsolescence, European Journal of Operational Research 214:606-615.
     """
-    demand = _checked(history)
     share = _smoothing("smoothing", smoothing)
     chance_share = _smoothing("probability_smoothing", probability_smoothing)
-    size, chance = np.zeros(len(demand)), np.zeros(len(demand))
-    has_begun, is_known = np.zeros(len(demand), dtype=bool), np.zeros(len(demand), dtype=bool)
-    for wanted in np.ascontiguousarray(demand.T):
-        comes, exists = wanted > 0, ~np.isnan(wanted)
-        size += _weights(comes, has_begun, share) * (np.where(comes, wanted, 0.0) - size)
-        chance += _weights(exists, is_known, chance_share) * (comes - chance)
-        has_begun |= comes
-        is_known |= exists
+    chance, size = deque(_tsb_states(_checked(history), share, chance_share), maxlen=1).pop()
     return chance * size
+
+
+def forecast_paths(
+    history: npt.ArrayLike, *, method: str, smoothing: float = 0.1, probability_smoothing: float = 0.1
+) -> FloatArray:
+    """What each method would have forecast after every period, knowing nothing of the later ones.
+
+    Parameters
+    ----------
+    history, smoothing, probability_smoothing
+        As for `tsb_rates` [units], [1], [1]
+    method : str
+        'croston', 'sba', 'tsb' or 'average', the plain mean of the last 52 periods known
+
+    Returns
+    -------
+    ndarray
+        Rate known after each period, shape (n, periods); the last column is what the method's own function
+        gives [units per period]
+
+    Raises
+    ------
+    ValueError
+        If a parameter is out of range.
+
+    References
+    ----------
+    .. [1] As for `croston_rates`, `sba_rates`, `tsb_rates`.
+    """
+    if method not in CANDIDATES:
+        raise ValueError(f"method must be one of {', '.join(CANDIDATES)}, got {method!r}")
+    demand = _checked(history)
+    if method == AVERAGE:
+        return _moving_averages(demand)
+    paths, share = np.empty_like(demand), _smoothing("smoothing", smoothing)
+    if method == TSB:
+        chance_share = _smoothing("probability_smoothing", probability_smoothing)
+        for period, (chance, size) in enumerate(_tsb_states(demand, share, chance_share)):
+            paths[:, period] = chance * size
+        return paths
+    for period, (size, interval) in enumerate(_croston_states(demand, share)):
+        paths[:, period] = _rate(size, interval)
+    return paths * (1 - share / 2) if method == SBA else paths
 
 
 def forecast_rates(
@@ -287,6 +319,50 @@ def demand_forecast(
         average_interval=_known(pattern.average_interval[0]),
         squared_cv=_known(pattern.squared_cv[0]),
     )
+
+
+def _croston_states(demand: FloatArray, share: float) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """Size and interval after each period; the same two arrays, moved on."""
+    size, interval, since = np.zeros(len(demand)), np.zeros(len(demand)), np.ones(len(demand))
+    has_begun = np.zeros(len(demand), dtype=bool)
+    for wanted in np.ascontiguousarray(demand.T):
+        comes = wanted > 0
+        weight = _weights(comes, has_begun, share)
+        size += weight * (np.where(comes, wanted, 0.0) - size)
+        interval += weight * (since - interval)
+        has_begun |= comes
+        since = np.where(comes, 1.0, since + ~np.isnan(wanted))
+        yield size, interval
+
+
+def _tsb_states(
+    demand: FloatArray, share: float, chance_share: float
+) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """Chance and size after each period; the same two arrays, moved on."""
+    size, chance = np.zeros(len(demand)), np.zeros(len(demand))
+    has_begun, is_known = np.zeros(len(demand), dtype=bool), np.zeros(len(demand), dtype=bool)
+    for wanted in np.ascontiguousarray(demand.T):
+        comes, exists = wanted > 0, ~np.isnan(wanted)
+        size += _weights(comes, has_begun, share) * (np.where(comes, wanted, 0.0) - size)
+        chance += _weights(exists, is_known, chance_share) * (comes - chance)
+        has_begun |= comes
+        is_known |= exists
+        yield chance, size
+
+
+def _rate(size: FloatArray, interval: FloatArray) -> FloatArray:
+    """Nothing was ever wanted where no interval is known."""
+    return np.divide(size, interval, out=np.zeros(len(size)), where=interval > 0)
+
+
+def _moving_averages(demand: FloatArray) -> FloatArray:
+    """Mean of the last periods known, after each period; 0 before there are any."""
+    zero = np.zeros((len(demand), 1))
+    total = np.cumsum(np.concatenate((zero, np.nan_to_num(demand)), axis=1), axis=1)
+    known = np.cumsum(np.concatenate((zero, ~np.isnan(demand)), axis=1), axis=1)
+    last = np.arange(1, demand.shape[1] + 1)
+    first = np.maximum(last - AVERAGED_PERIODS, 0)
+    return np.asarray((total[:, last] - total[:, first]) / np.maximum(known[:, last] - known[:, first], 1))
 
 
 def _known(value: float) -> float | None:
