@@ -1,0 +1,1 @@
+"""Restocking: weekly demand rolled up, policies set, runs asked for and worked off, orders written from lines."""
