@@ -6,19 +6,19 @@ where it is skewed to the right and a normal otherwise. Whether a receipt has co
 own: it is not spread out into a mean, since half a delivery never comes.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from inventory.calc.bisection import least_whole
 from inventory.calc.ranges import FloatArray, as_not_negative, as_open_fraction
 
 # Amounts are compared to this share of themselves: plans are sums of many rounded parts.
 ROUNDING = 1e-9
-HALVINGS = 60
+HALVINGS = 80
+MOST_ROUNDS = 12
 
 
 @dataclass(frozen=True)
@@ -78,27 +78,35 @@ class Outlook:
             found[series] = self._chance_with(series, receipts, float(more[series]))
         return found
 
-    def lacking(self, service: npt.ArrayLike) -> FloatArray:
-        """What more would have to be there so that each day is got through with the wanted chance.
+    def extra_needed(self, service: npt.ArrayLike, until: npt.ArrayLike) -> FloatArray:
+        """The least that would have to be there besides so that every day before `until` is got through.
 
         Parameters
         ----------
         service : array_like
             Wanted chance of not running short, between 0 and 1, shape (n,) or a number [1]
+        until : array_like
+            The first day that no longer matters, counted from 0, shape (n,) or a number [days]
 
         Returns
         -------
         ndarray
-            The most that any day up to each lacks, >= 0, shape (n, days); whole where pieces are [units]
+            Shape (n,), >= 0; whole where there are pieces [units]
         """
         wanted = np.broadcast_to(as_open_fraction("service", service), self.on_hand.shape)
-        is_short = self.chance_short() > (1 - wanted)[:, np.newaxis] + ROUNDING
-        found = np.zeros_like(self.taken)
+        matters = np.arange(self.taken.shape[1]) < np.broadcast_to(until, self.on_hand.shape)[:, np.newaxis]
+        allowed = 1 - wanted + ROUNDING
+        is_short = ((self.chance_short() > allowed[:, np.newaxis]) & matters).any(axis=1)
         by_series = self._by_series()
-        for series in np.flatnonzero(is_short.any(axis=1)):
-            receipts = by_series.get(int(series), [])
-            found[series] = self._lacking_of(int(series), receipts, float(wanted[series]), is_short[series])
-        return np.maximum.accumulate(found, axis=1)
+        has_receipts = np.zeros(len(self.on_hand), dtype=bool)
+        has_receipts[list(by_series)] = True
+        found = np.zeros(len(self.on_hand))
+        rows = np.flatnonzero(is_short & ~has_receipts)
+        if len(rows):
+            found[rows] = self._extra_of_many(rows, allowed[rows], matters[rows])
+        for series in np.flatnonzero(is_short & has_receipts):
+            found[series] = self._extra_of_one(series, by_series[series], allowed[series], matters[series])
+        return found
 
     def _by_series(self) -> dict[int, list[Receipt]]:
         found: dict[int, list[Receipt]] = {}
@@ -106,7 +114,7 @@ class Outlook:
             found.setdefault(receipt.series, []).append(receipt)
         return found
 
-    def _chance_of(self, rows: npt.NDArray[np.int_], extra: npt.ArrayLike) -> FloatArray:
+    def _chance_of(self, rows: npt.NDArray[np.int_], extra: FloatArray) -> FloatArray:
         there = self.on_hand[rows] + extra
         return exceeding_chance(
             there=np.broadcast_to(there[:, np.newaxis], self.taken[rows].shape),
@@ -115,51 +123,90 @@ class Outlook:
             is_whole=self.is_whole[rows][:, np.newaxis],
         )
 
-    def _chance_with(self, series: int, receipts: list[Receipt], extra: npt.ArrayLike) -> FloatArray:
+    def _chance_with(self, series: int, receipts: list[Receipt], extra: float) -> FloatArray:
         """Mixed over how many of the receipts have come; they come in the order in which they are due."""
         days = self.taken.shape[1]
         come = np.minimum.accumulate([receipt.chances(days) for receipt in receipts], axis=0)
         come = np.vstack([np.ones(days), come, np.zeros(days)])
         brought = np.concatenate([[0.0], np.cumsum([receipt.quantity for receipt in receipts])])
-        found = np.zeros(np.broadcast_shapes((days,), np.shape(extra)))
+        found = np.zeros(days)
         for number, quantity in enumerate(brought):
             weight = come[number] - come[number + 1]
             if weight.any():
-                found = found + weight * self._chance_of_one(series, extra + quantity)
+                found += weight * self._chance_of(np.array([series]), np.array([extra + quantity]))[0]
         return found
 
-    def _chance_of_one(self, series: int, extra: npt.ArrayLike) -> FloatArray:
-        there = self.on_hand[series] + np.asarray(extra, dtype=np.float64)
-        shape = np.broadcast_shapes(there.shape, self.taken[series].shape)
-        return exceeding_chance(
-            there=np.broadcast_to(there, shape),
-            mean=np.broadcast_to(self.taken[series] - self.brought[series], shape),
-            variance=np.broadcast_to(self.variance[series], shape),
-            is_whole=np.broadcast_to(self.is_whole[series], shape),
-        )
-
-    def _lacking_of(
-        self, series: int, receipts: list[Receipt], wanted: float, is_short: npt.NDArray[np.bool_]
+    def _extra_of_many(
+        self, rows: npt.NDArray[np.int_], allowed: FloatArray, matters: npt.NDArray[np.bool_]
     ) -> FloatArray:
-        def is_enough(extra: FloatArray) -> npt.NDArray[np.bool_]:
-            chance = (
-                self._chance_with(series, receipts, extra) if receipts else self._chance_of_one(series, extra)
+        """Search on the worst day alone, then on the day that is the worst once that is provided for."""
+        extra, most = np.zeros(len(rows)), self._most(rows)
+        left = np.arange(len(rows))
+        days = np.where(matters, most, -1.0).argmax(axis=1)
+        for _ in range(MOST_ROUNDS):
+            extra[left] = self._search(
+                rows[left], days[left], allowed[left], extra[left], most[left].max(axis=1)
             )
-            return np.asarray(chance <= 1 - wanted + ROUNDING) | ~is_short
+            chance = np.where(matters[left], self._chance_of(rows[left], extra[left]), 0.0)
+            is_short = chance.max(axis=1) > allowed[left]
+            days[left] = chance.argmax(axis=1)
+            left = left[is_short]
+            if not len(left):
+                break
+        return extra
 
-        shape = self.taken[series].shape
-        most = (
-            np.maximum(self.taken[series] - self.brought[series], 0) + 10 * np.sqrt(self.variance[series]) + 1
+    def _search(
+        self,
+        rows: npt.NDArray[np.int_],
+        days: npt.NDArray[np.int_],
+        allowed: FloatArray,
+        least: FloatArray,
+        most: FloatArray,
+    ) -> FloatArray:
+        mean = (self.taken - self.brought)[rows, days]
+        variance, whole, there = self.variance[rows, days], self.is_whole[rows], self.on_hand[rows]
+
+        def is_enough(extra: FloatArray) -> npt.NDArray[np.bool_]:
+            chance = exceeding_chance(there=there + extra, mean=mean, variance=variance, is_whole=whole)
+            return np.asarray(chance <= allowed)
+
+        return _least_extra(is_enough, least, most, whole)
+
+    def _extra_of_one(
+        self, series: int, receipts: list[Receipt], allowed: float, matters: npt.NDArray[np.bool_]
+    ) -> float:
+        def is_enough(extra: FloatArray) -> npt.NDArray[np.bool_]:
+            chance = self._chance_with(series, receipts, float(extra[0]))
+            return np.array([bool((chance[matters] <= allowed).all())])
+
+        row = np.array([series])
+        most = self._most(row).max(axis=1)
+        return float(_least_extra(is_enough, np.zeros(1), most, self.is_whole[row])[0])
+
+    def _most(self, rows: npt.NDArray[np.int_]) -> FloatArray:
+        """More than any day will ask for."""
+        return np.asarray(
+            np.maximum(self.taken[rows] - self.brought[rows], 0.0) + 10 * np.sqrt(self.variance[rows]) + 1
         )
-        if self.is_whole[series]:
-            found = least_whole(is_enough, low=np.zeros(shape), high=np.ceil(most))
-            return np.where(is_short, np.asarray(found), 0.0)
-        low, high = np.zeros(shape), most
-        for _ in range(HALVINGS):
-            middle = (low + high) / 2
-            enough = is_enough(middle)
-            low, high = np.where(enough, low, middle), np.where(enough, middle, high)
-        return np.where(is_short, high, 0.0)
+
+
+def _least_extra(
+    is_enough: Callable[[FloatArray], npt.NDArray[np.bool_]],
+    least: FloatArray,
+    most: FloatArray,
+    is_whole: npt.NDArray[np.bool_],
+) -> FloatArray:
+    """The least amount that is enough: to the last digits, or the least whole number of pieces."""
+    low, high = np.where(is_whole, np.ceil(least) - 1, least), np.where(is_whole, np.ceil(most), most)
+    while not (found := is_enough(high)).all():
+        high = np.where(found, high, 2 * high + 1)
+    for _ in range(HALVINGS):
+        middle = np.where(is_whole, np.floor((low + high) / 2), (low + high) / 2)
+        enough = is_enough(middle)
+        low, high = np.where(enough, low, middle), np.where(enough, middle, high)
+        if np.all(high - low <= np.where(is_whole, 1.0, ROUNDING * np.maximum(1.0, high))):
+            break
+    return high
 
 
 def exceeding_chance(
