@@ -17,6 +17,7 @@ from django.db.models import Q, QuerySet
 
 from inventory.models import DemandCursor, DemandWeek, Movement, Place, Seal, Unsealed
 from inventory.queries.company import get_company
+from inventory.queries.supply_areas import select_materials
 
 TAKING_KINDS = frozenset(
     {
@@ -134,8 +135,7 @@ def _rolled_up(
     places: frozenset[int], since: date, before: date, materials: tuple[int, int] | None
 ) -> dict[Week, int]:
     rows = DemandWeek.objects.filter(place__in=places, week_date__gte=since, week_date__lt=before)
-    if materials is not None:
-        rows = rows.filter(material__range=materials)
+    rows = rows.filter(select_materials(materials))
     columns = ("place_id", "material_id", "owner_id", "week_date", "used")
     return {row[:4]: row[4] for row in rows.values_list(*columns).iterator(chunk_size=20_000)}
 
@@ -143,8 +143,9 @@ def _rolled_up(
 def _not_rolled_up(cursor: int, materials: tuple[int, int] | None) -> QuerySet[Movement]:
     waiting = Unsealed.objects.filter(entry__isnull=False).values("entry")
     since = Seal.objects.filter(sequence__gt=cursor, entry__isnull=False).values("entry")
-    rows = select_demand(Movement.objects.filter(Q(entry__in=waiting) | Q(entry__in=since)))
-    return rows.filter(material__range=materials) if materials is not None else rows
+    return select_demand(
+        Movement.objects.filter(Q(entry__in=waiting) | Q(entry__in=since), select_materials(materials))
+    )
 
 
 def _settled(used: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:

@@ -22,14 +22,25 @@ def find_supply_areas(place: Place | None = None) -> dict[int, Place]:
     return areas
 
 
-def sum_usable_stock(areas: dict[int, Place]) -> dict[tuple[int, int, int], int]:
+def select_materials(materials: tuple[int, int] | None, path: str = "material") -> Q:
+    """Condition that the material, or the fresh one whose need it serves, has its key in this range."""
+    if materials is None:
+        return Q()
+    return Q(**{f"{path}__range": materials, f"{path}__recovered_from__isnull": True}) | Q(
+        **{f"{path}__recovered_from__range": materials}
+    )
+
+
+def sum_usable_stock(
+    areas: dict[int, Place], materials: tuple[int, int] | None = None
+) -> dict[tuple[int, int, int], int]:
     """Return what can be used by (warehouse, material, owner); recovered fluid counts as the fresh one.
 
     Leaves out what is held back or spent, recovered fluid that is not yet fit for use, and the heel that no
     pump lifts out of a drum.
     """
     rows = (
-        Holding.objects.filter(place__in=areas, quantity__gt=0)
+        Holding.objects.filter(select_materials(materials), place__in=areas, quantity__gt=0)
         .exclude(container__state=Container.State.HELD)
         .exclude(container__contents_state=Container.ContentsState.SPENT)
         .filter(

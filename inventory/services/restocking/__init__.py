@@ -1,1 +1,1 @@
-"""Restocking: weekly demand rolled up, policies set, runs asked for and worked off, orders written from lines."""
+"""Restocking: use rolled up by week, policies set, runs asked for and worked off, orders written."""

@@ -1,0 +1,268 @@
+"""Everything a restock list is made from, read in a number of queries that does not grow with materials."""
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from math import ceil
+
+import numpy as np
+import numpy.typing as npt
+
+from inventory.calc.shortage_chances import Receipt
+from inventory.models import (
+    Container,
+    Holding,
+    Material,
+    Party,
+    Place,
+    Requirement,
+    SupplierTerms,
+    SupplyTerms,
+)
+from inventory.queries.demand_history import load_demand_history
+from inventory.queries.expected_receipts import ExpectedReceipt, list_expected_receipts
+from inventory.queries.lead_times import find_lead_times
+from inventory.queries.stock_policies import Aim, Aims
+from inventory.queries.supply_areas import select_materials, sum_usable_stock
+from inventory.units import MILLION, conversion_factor
+
+Floats = npt.NDArray[np.float64]
+Key = tuple[int, int, int]
+HISTORY_WEEKS = 104
+STATES_ON_THE_WAY = (
+    Container.ContentsState.CAUGHT,
+    Container.ContentsState.STRAINED,
+    Container.ContentsState.TESTED,
+)
+
+
+@dataclass(frozen=True)
+class Scope:
+    """Which materials of which warehouses are looked at, as of when and how far ahead."""
+
+    areas: Mapping[int, Place]
+    as_of: date
+    days: int
+    aims: Aims
+    materials: tuple[int, int] | None = None
+
+
+@dataclass
+class RestockFacts:
+    """What is known of each material of an owner in a warehouse's area, by row. Amounts in stock units.
+
+    scheduled_out, scheduled_back and scheduled_variance are by day; history by week, oldest first, NaN before
+    the first use.
+    """
+
+    scope: Scope
+    keys: list[Key]
+    places: dict[int, Place]
+    materials: dict[int, Material]
+    owners: dict[int, Party]
+    aims: list[Aim]
+    on_hand: list[int]
+    requirements: dict[int, list[Requirement]]
+    expected: dict[int, list[ExpectedReceipt]]
+    terms: dict[int, list[SupplyTerms]]
+    order_costs: dict[int, int]
+    history: Floats
+    scheduled_out: Floats
+    scheduled_back: Floats
+    scheduled_variance: Floats
+    receipts: list[Receipt] = field(default_factory=list)
+
+    @property
+    def is_whole(self) -> npt.NDArray[np.bool_]:
+        return np.array([self.materials[key[1]].stock_unit == "1" for key in self.keys], dtype=bool)
+
+    @property
+    def is_ours(self) -> npt.NDArray[np.bool_]:
+        return np.array([self.owners[key[2]].is_company for key in self.keys], dtype=bool)
+
+
+def load_facts(scope: Scope) -> RestockFacts:
+    """Read requirements, use, stock, receipts and terms of all materials needed, used or levelled by hand."""
+    recovered = _recovered_forms()
+    requirements = _requirements(scope)
+    history = load_demand_history(
+        {key: place.pk for key, place in scope.areas.items()},
+        before=scope.as_of,
+        weeks=HISTORY_WEEKS,
+        materials=scope.materials,
+        fresh_forms=recovered,
+    )
+    company = Party.objects.filter(is_company=True).first()
+    keys = set(requirements)
+    # What others furnish is asked for as their jobs take it: nobody's past use says that they will again.
+    keys |= {key for key in history.rows if company is not None and key[2] == company.pk}
+    if company is not None:
+        warehouses = {place.pk for place in scope.areas.values()}
+        keys |= {
+            (place, material, company.pk)
+            for place, material in scope.aims.set_by_hand()
+            if place in warehouses and _is_in(material, scope.materials)
+        }
+    return _gather(scope, sorted(keys), requirements, history.rows, history.used)
+
+
+def factor_between(counted: Material, material: Material) -> float:
+    """How many stock units of one material are one of the other: drums in litres, plans in gallons."""
+    return float(conversion_factor(counted.stock_unit, material.stock_unit))
+
+
+def _gather(
+    scope: Scope,
+    keys: list[Key],
+    requirements: dict[Key, list[Requirement]],
+    history_rows: dict[Key, int],
+    used: Floats,
+) -> RestockFacts:
+    rows = {key: row for row, key in enumerate(keys)}
+    materials = Material.objects.in_bulk({key[1] for key in keys})
+    stock = sum_usable_stock(dict(scope.areas), scope.materials)
+    history = np.full((len(keys), HISTORY_WEEKS), np.nan)
+    for key, row in rows.items():
+        if key in history_rows:
+            history[row] = used[history_rows[key]] / MILLION
+    shape = (len(keys), scope.days)
+    terms: dict[int, list[SupplyTerms]] = defaultdict(list)
+    for found in _find_terms(materials):
+        terms[found.material_id].append(found)
+    facts = RestockFacts(
+        scope=scope,
+        keys=keys,
+        places={place.pk: place for place in scope.areas.values()},
+        materials=materials,
+        owners=Party.objects.in_bulk({key[2] for key in keys}),
+        aims=[scope.aims.of(key[0], key[1]) for key in keys],
+        on_hand=[stock.get(key, 0) for key in keys],
+        requirements={rows[key]: found for key, found in requirements.items()},
+        expected=defaultdict(list),
+        terms=terms,
+        order_costs=dict(SupplierTerms.objects.values_list("supplier", "order_cost")),
+        history=history,
+        scheduled_out=np.zeros(shape),
+        scheduled_back=np.zeros(shape),
+        scheduled_variance=np.zeros(shape),
+    )
+    for row, planned in facts.requirements.items():
+        _lay_out(facts, row, planned)
+    _expect_receipts(facts, rows)
+    _expect_recoveries(facts, rows)
+    return facts
+
+
+def _find_terms(materials: Mapping[int, Material]) -> list[SupplyTerms]:
+    """Terms with their breaks; where deliveries have taught how long they take, with that in their place."""
+    terms = list(
+        SupplyTerms.objects.filter(material__in=list(materials))
+        .select_related("supplier")
+        .prefetch_related("breaks")
+    )
+    lead_times = find_lead_times(terms)
+    for row in terms:
+        learnt = lead_times[row.pk]
+        if learnt.deliveries:
+            row.lead_time_days, row.lead_time_sd_days = learnt.mean_days, learnt.sd_days
+    return terms
+
+
+def _requirements(scope: Scope) -> dict[Key, list[Requirement]]:
+    last = scope.as_of + timedelta(days=scope.days - 1)
+    rows = Requirement.objects.filter(
+        select_materials(scope.materials),
+        place__in=list(scope.areas),
+        needed_date__gte=scope.as_of,
+        needed_date__lte=last,
+    )
+    grouped: dict[Key, list[Requirement]] = defaultdict(list)
+    for row in rows.select_related("material", "returned_material").order_by("needed_date", "pk"):
+        material = row.material.recovered_from_id or row.material_id
+        grouped[scope.areas[row.place_id].pk, material, row.owner_id].append(row)
+    return dict(grouped)
+
+
+def _lay_out(facts: RestockFacts, row: int, planned: list[Requirement]) -> None:
+    """By day: what is taken, what comes back so that it can serve again, and how uncertain both are."""
+    material, aim, as_of, days = (
+        facts.materials[facts.keys[row][1]],
+        facts.aims[row],
+        facts.scope.as_of,
+        facts.scope.days,
+    )
+    for need in planned:
+        day = (need.needed_date - as_of).days
+        factor = factor_between(need.material, material)
+        facts.scheduled_out[row, day] += need.mean / MILLION * factor
+        facts.scheduled_variance[row, day] += need.variance * factor**2
+        back = need.returned_material
+        if back is None or need.returned_date is None or material.pk not in {back.pk, back.recovered_from_id}:
+            continue
+        factor = factor_between(back, material)
+        amount = need.returned_mean / MILLION * factor
+        coming = Receipt(
+            0, (need.returned_date - as_of).days + ceil(aim.return_lag_days), aim.return_lag_sd_days, amount
+        ).chances(days)
+        facts.scheduled_back[row] += amount * np.diff(coming, prepend=0.0)
+        # Its amount is uncertain, and so is on which day it can be used.
+        spread = need.returned_variance * factor**2 * coming + amount**2 * coming * (1 - coming)
+        facts.scheduled_variance[row] += np.diff(spread, prepend=0.0)
+
+
+def _expect_receipts(facts: RestockFacts, rows: dict[Key, int]) -> None:
+    for receipt in list_expected_receipts(facts.scope.areas, as_of=facts.scope.as_of):
+        material = receipt.material.recovered_from_id or receipt.material.pk
+        row = rows.get((receipt.place.pk, material, receipt.owner.pk))
+        if row is None:
+            continue
+        factor = factor_between(receipt.material, facts.materials[material])
+        facts.expected[row].append(receipt)
+        facts.receipts.append(
+            Receipt(
+                row,
+                (receipt.due_date - facts.scope.as_of).days,
+                receipt.lateness_sd_days,
+                receipt.quantity / MILLION * factor,
+            )
+        )
+
+
+def _expect_recoveries(facts: RestockFacts, rows: dict[Key, int]) -> None:
+    """Fluid caught and not yet fit is supply once the company has said how long making it fit takes."""
+    scope = facts.scope
+    held = (
+        Holding.objects.filter(
+            select_materials(scope.materials),
+            place__in=list(scope.areas),
+            quantity__gt=0,
+            material__recovered_from__isnull=False,
+            container__contents_state__in=STATES_ON_THE_WAY,
+        )
+        .exclude(container__state=Container.State.HELD)
+        .select_related("material__recovered_from")
+    )
+    for holding in held:
+        fresh = holding.material.recovered_from
+        assert fresh is not None
+        row = rows.get((scope.areas[holding.place_id].pk, fresh.pk, holding.owner_id))
+        if row is None or not facts.aims[row].is_lag_set:
+            continue
+        aim, factor = facts.aims[row], factor_between(holding.material, fresh)
+        facts.receipts.append(
+            Receipt(row, aim.return_lag_days, aim.return_lag_sd_days, holding.quantity / MILLION * factor)
+        )
+
+
+def _recovered_forms() -> dict[int, tuple[int, float]]:
+    rows = Material.objects.filter(recovered_from__isnull=False).select_related("recovered_from")
+    return {
+        row.pk: (row.recovered_from.pk, factor_between(row, row.recovered_from))
+        for row in rows
+        if row.recovered_from is not None
+    }
+
+
+def _is_in(material: int, bounds: tuple[int, int] | None) -> bool:
+    return bounds is None or bounds[0] <= material <= bounds[1]

@@ -1,0 +1,101 @@
+"""Why something is to be ordered, in one sentence with the numbers."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from math import ceil
+
+from scipy import stats
+
+from inventory.models import Material, Party, Requirement, SupplyTerms
+from inventory.queries.expected_receipts import ExpectedReceipt
+from inventory.units import MILLION, format_millionths, unit_label
+
+
+@dataclass(frozen=True)
+class Reckoning:
+    """The numbers behind a line, up to the last day that it is to cover. Amounts in millionths."""
+
+    as_of: date
+    until: date
+    service: float
+    on_hand: int
+    planned: Sequence[Requirement]
+    taken: float
+    unscheduled: float
+    rate_per_week: float
+    comes_back: float
+    spread: float
+    expected: Sequence[ExpectedReceipt]
+    minimum: int | None
+
+
+def explain(
+    reckoning: Reckoning, material: Material, owner: Party, terms: SupplyTerms | None, days: int
+) -> str:
+    """Say what is there and coming, what takes it, and what is kept for bad days; then who can bring more."""
+    unit = material.stock_unit
+    parts = [f"{show(reckoning.on_hand, unit)} on hand{_coming(reckoning, unit)}; {_takes(reckoning, unit)}"]
+    spare = _spare(reckoning, unit)
+    if spare:
+        parts.append(spare)
+    if reckoning.minimum:
+        parts.append(f"and no less than {show(reckoning.minimum, unit)} is to be kept")
+    return f"{', '.join(parts)}. {_source(owner, terms, days)}"
+
+
+def show(amount: float, unit: str) -> str:
+    """Write an amount for a sentence: to a hundredth at the finest, pieces without their unit."""
+    rounded = format_millionths(round(amount / 10_000) * 10_000, unit)
+    return rounded.removesuffix(f" {unit_label('1')}") if unit == "1" else rounded
+
+
+def _coming(reckoning: Reckoning, unit: str) -> str:
+    due = [receipt for receipt in reckoning.expected if receipt.due_date <= reckoning.until]
+    if not due:
+        return ""
+    total = sum(receipt.quantity for receipt in due)
+    first = min(due, key=lambda receipt: receipt.due_date)
+    late = "; it is late" if first.is_late else ""
+    return f" and {show(total, unit)} on order for {first.due_date:%d %b} ({first.reference}{late})"
+
+
+def _takes(reckoning: Reckoning, unit: str) -> str:
+    uses = len({row.reference for row in reckoning.planned if row.needed_date <= reckoning.until})
+    back = (
+        f", {show(reckoning.comes_back, unit)} of it back in time to serve again"
+        if reckoning.comes_back
+        else ""
+    )
+    foreseen = _is_worth_telling(reckoning.unscheduled, unit)
+    usual = (
+        f"{show(reckoning.unscheduled, unit)} at the usual {show(reckoning.rate_per_week, unit)} a week"
+        if foreseen
+        else ""
+    )
+    if not uses:
+        return f"use not yet planned takes {usual or 'nothing'} until {reckoning.until:%d %b}"
+    besides = f"; use not yet planned takes {usual}" if foreseen else ""
+    return (
+        f"{'1 planned use' if uses == 1 else f'{uses} planned uses'} until {reckoning.until:%d %b} "
+        f"{'takes' if uses == 1 else 'take'} {show(reckoning.taken, unit)}{back}{besides}"
+    )
+
+
+def _is_worth_telling(amount: float, unit: str) -> bool:
+    return amount >= (MILLION / 10 if unit == "1" else MILLION / 100)
+
+
+def _spare(reckoning: Reckoning, unit: str) -> str:
+    margin = max(0.0, float(stats.norm.ppf(reckoning.service))) * reckoning.spread
+    # Half a piece is no margin: whoever keeps one for bad days keeps it whole.
+    margin = ceil(round(margin / MILLION, 9)) * MILLION if unit == "1" else margin
+    return f"and {show(margin, unit)} should be left for days that take more" if round(margin) else ""
+
+
+def _source(owner: Party, terms: SupplyTerms | None, days: int) -> str:
+    if not owner.is_company:
+        return f"Furnished by {owner.name}: ask them for it."
+    if terms is None:
+        return "No supplier's terms are known for it."
+    return f"{terms.supplier.name} needs up to {days} {'day' if days == 1 else 'days'}."
