@@ -226,7 +226,7 @@ def exceeding_chance(
     variance : array_like
         >= 0, same shape [u^2]
     is_whole : array_like
-        Whether u is a piece, same shape or broadcast
+        Whether u is a piece, same shape or broadcast [-]
 
     Returns
     -------

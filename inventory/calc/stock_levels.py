@@ -82,7 +82,7 @@ def demands_over_lead_time(
     lead_time, lead_time_sd, review_period : ndarray
         L, s_L and R, >= 0, shape (n,) [time]
     is_whole : ndarray
-        Whether demand comes in pieces, shape (n,)
+        Whether demand comes in pieces, shape (n,) [-]
 
     Returns
     -------
@@ -137,7 +137,7 @@ def plan_levels(
     share : ndarray
         Target between 0 and 1, shape (n,) [1]
     is_fill_rate : ndarray
-        Whether the target is a fill rate, else a cycle service, shape (n,)
+        Whether the target is a fill rate, else a cycle service, shape (n,) [-]
     safety_factor : array_like
         f > 0, shape (n,) or a number [1]
 

@@ -38,7 +38,7 @@ class RestockLine:
 
     `run_out_date` is the first day on which the wanted service is not met; `is_likely` tells whether it is
     then more likely short than not. `needs_at_risk` counts the planned uses from that day on that would
-    stand, named in `at_risk`. `needed` is scheduled and foreseen use together, `unscheduled` the latter alone.
+    stand, named in `at_risk`. `needed` is scheduled and foreseen use, `unscheduled` the latter alone.
     """
 
     place: Place
@@ -144,7 +144,9 @@ def reckon_restock(
     until = np.minimum(first + cover_days, days)
     lacking = outlook.extra_needed(plans.service, np.where(has_line, until, 0)) if facts.keys else first
     lines = {
-        int(row): _make_line(facts, plans, int(row), int(first[row]), int(until[row]), lacking[row], chances[row])
+        int(row): _make_line(
+            facts, plans, int(row), int(first[row]), int(until[row]), lacking[row], chances[row]
+        )
         for row in np.flatnonzero(has_line)
     }
     return RestockAnswer(facts, plans, outlook, lines)
@@ -284,9 +286,7 @@ def _expected(facts: RestockFacts, row: int) -> int:
     return sum(receipt.quantity for receipt in facts.expected.get(row, []))
 
 
-def _policy_quantity(
-    facts: RestockFacts, plans: RestockPlans, row: int, terms: SupplyTerms | None
-) -> int:
+def _policy_quantity(facts: RestockFacts, plans: RestockPlans, row: int, terms: SupplyTerms | None) -> int:
     """The order quantity of the policy, where past use says that the goods will be used up."""
     if terms is None or not plans.rate_per_week[row]:
         return 0
