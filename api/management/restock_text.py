@@ -16,7 +16,10 @@ def lay_out_restock(answer: RestockList, currency: str) -> Group:
     until = answer.as_of + timedelta(days=answer.horizon_days - 1)
     parts: list[RenderableType] = [
         Text(f"To order, as of {answer.as_of:%a %d %b %Y}", style="bold"),
-        Text(f"for the work planned until {until:%a %d %b}, at {answer.service:.0%} service", style="dim"),
+        Text(
+            f"for the work planned until {until:%a %d %b} and use besides, at {answer.service:.0%} service",
+            style="dim",
+        ),
     ]
     place = None
     for line in sorted(answer.lines, key=lambda line: line.place.name):
@@ -44,13 +47,17 @@ def _line_text(line: RestockLine, currency: str) -> RenderableType:
         body.append(f"now: {line.order_by_date:%a %d %b} would have been in time", style="bold red")
     else:
         body.append(f"by {line.order_by_date:%a %d %b}", style="bold")
-    stands = line.needs_at_risk
     risk = Text(
-        f"{_chance(line.chance_short)} of running short if nothing is done; "
-        f"{stands} planned {'day' if stands == 1 else 'days'} would stand.",
-        style="dim",
+        f"{_chance(line.chance_short)} of running short if nothing is done{_stands(line)}", style="dim"
     )
     return Group(Text(), head, Padding(Group(body, Text(line.why), risk), (0, 0, 0, 2)))
+
+
+def _stands(line: RestockLine) -> str:
+    stands = line.needs_at_risk
+    if not stands:
+        return "; no day that is planned so far hangs on it."
+    return f"; {stands} planned {'day' if stands == 1 else 'days'} would stand."
 
 
 def _chance(chance: float) -> str:
@@ -60,9 +67,9 @@ def _chance(chance: float) -> str:
 
 
 def _closing(answer: RestockList, currency: str) -> str:
-    enough = f"{answer.enough} planned {'material has' if answer.enough == 1 else 'materials have'} enough."
+    enough = f"{answer.enough} other {'material has' if answer.enough == 1 else 'materials have'} enough."
     if not answer.lines and not answer.enough:
-        return "Nothing is planned in these days that takes materials, so nothing is needed for them."
+        return "Nothing is planned in these days and nothing was used before them, so nothing is needed."
     if not answer.lines:
         return f"Nothing to order. {enough}"
     costs = [line.cost for line in answer.lines if line.cost is not None]

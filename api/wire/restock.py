@@ -32,13 +32,16 @@ def _line_json(line: RestockLine, currency: str) -> dict[str, Any]:
         "is_late": line.is_late,
         "quantity": quantity_json(line.quantity, unit),
         "supplier": terms.supplier.code if terms else None,
-        "unit_cost": money_json(terms.unit_cost, currency) if terms else None,
+        "unit_cost": money_json(line.unit_cost, currency) if line.unit_cost is not None else None,
         "cost": money_json(line.cost, currency) if line.cost is not None else None,
         "chance_short": round(line.chance_short, 4),
         "on_hand": quantity_json(line.on_hand, unit),
         "needed": quantity_json(line.needed, unit),
+        "unscheduled": quantity_json(line.unscheduled, unit),
         "comes_back": quantity_json(line.comes_back, unit),
+        "expected": quantity_json(line.expected, unit),
         "needs_at_risk": line.needs_at_risk,
+        "at_risk": list(line.at_risk),
         "needs": [
             {
                 "date": need.needed_date.isoformat(),

@@ -189,7 +189,8 @@ def safety_factor(
     target = float(as_open_fraction("fill_rate", fill_rate))
     whole, before = np.asarray(needed, dtype=np.float64), np.asarray(needed_before, dtype=np.float64)
     base, extra = np.asarray(levels, dtype=np.float64), np.asarray(safety, dtype=np.float64)
-    total = float(np.sum(weights * (whole - before)))
+    counts = np.asarray(weights, dtype=np.float64)
+    total = float(np.sum(counts * (whole - before)))
     if total <= 0:
         return 1.0
     low, high = LEAST_FACTOR, MOST_FACTOR
@@ -198,7 +199,7 @@ def safety_factor(
         level = base + factor * extra
         level = np.ceil(level - 1e-9) if is_whole else level
         missed = np.maximum(whole - level, 0.0) - np.maximum(before - level, 0.0)
-        if 1 - float(np.sum(weights * missed)) / total < target:
+        if 1 - float(np.sum(counts * missed)) / total < target:
             low = factor
         else:
             high = factor

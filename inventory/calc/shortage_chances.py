@@ -104,7 +104,7 @@ class Outlook:
         rows = np.flatnonzero(is_short & ~has_receipts)
         if len(rows):
             found[rows] = self._extra_of_many(rows, allowed[rows], matters[rows])
-        for series in np.flatnonzero(is_short & has_receipts):
+        for series in np.flatnonzero(is_short & has_receipts).tolist():
             found[series] = self._extra_of_one(series, by_series[series], allowed[series], matters[series])
         return found
 

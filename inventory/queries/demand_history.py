@@ -62,9 +62,9 @@ def list_demand(
     for _ in range(READ_AGAIN):
         cursor = _cursor()
         found = _rolled_up(keys, since, before, materials)
-        for key, used in sum_demand(_not_rolled_up(cursor, materials)).items():
+        for key, amount in sum_demand(_not_rolled_up(cursor, materials)).items():
             if key[0] in keys and since <= key[3] < before:
-                found[key] = found.get(key, 0) + used
+                found[key] = found.get(key, 0) + amount
         if _cursor() == cursor:
             break
     return found
@@ -88,12 +88,12 @@ def load_demand_history(
     rows: dict[tuple[int, int, int], int] = {}
     cells: dict[tuple[int, int], float] = defaultdict(float)
     forms = fresh_forms or {}
-    for (place, material, owner, week), used in list_demand(
+    for (place, material, owner, week), amount in list_demand(
         owners, since=first, before=last, materials=materials
     ).items():
         fresh, factor = forms.get(material, (material, 1.0))
         row = rows.setdefault((owners[place], fresh, owner), len(rows))
-        cells[row, (week - first).days // 7] += used * factor
+        cells[row, (week - first).days // 7] += amount * factor
     used = np.zeros((len(rows), weeks))
     if cells:
         places, columns = np.array(list(cells)).T

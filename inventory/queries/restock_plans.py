@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from inventory.calc.back_testing import back_tested_rates, demand_spreads
-from inventory.calc.demand_forecasts import METHODS, demand_pattern
+from inventory.calc.demand_forecasts import CANDIDATES, demand_pattern
 from inventory.calc.forecast_consumption import unscheduled_forecast
 from inventory.calc.stock_levels import (
     LevelPlan,
@@ -99,9 +99,8 @@ def _forecast(
     is_known &= facts.is_ours & (wanted != StockPolicy.Forecast.NONE)
     for method in sorted(set(wanted[is_known])):
         rows = np.flatnonzero(is_known & (wanted == method))
-        candidates = {} if method == StockPolicy.Forecast.AUTO else {"methods": [method]}
-        assert method in METHODS
-        tested = back_tested_rates(facts.history[rows], **candidates)
+        candidates = CANDIDATES if method == StockPolicy.Forecast.AUTO else (method,)
+        tested = back_tested_rates(facts.history[rows], methods=candidates)
         rates[rows], methods[rows] = tested.rates, tested.methods
         spreads[rows] = demand_spreads(facts.history[rows])
         classes[rows] = demand_pattern(facts.history[rows]).classes
