@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
-from jobs.calc.learning_grids import between_grid, summarise_readings, within_grid
+from jobs.calc.learning_grids import between_grid, within_grid
 from jobs.calc.learning_readings import Readings
 
 Floats = NDArray[np.float64]
@@ -81,8 +81,9 @@ def fit_ratios(*, readings: Readings, prior: RatioPrior) -> RatioFit:
 
     y = sum_i s_i theta_i + e, e ~ N(0, c sigma^2 + m), theta_i ~ N(mu, tau^2); s the shares of the sizes in
     the reading, c its concentration, m its measurement variance. mu ~ N(m0, s0^2/n0). Given sigma^2 and
-    tau^2 all is normal and closed; these two run over a grid under the priors that Jeffreys' rule gives
-    (between: the root of sum (v + tau^2)^-2), held a little towards what the prior thinks of them.
+    tau^2 all is normal and closed; these two run over a grid. sigma^2 has the prior of Jeffreys' rule,
+    tau / sigma one that makes intervals hold as often as they say (`between_grid`), and both are held a
+    little towards what the prior thinks of them.
     tau^2 stays at the prior's value until two sizes have readings, sigma^2 until there is a reading.
 
     Parameters
@@ -107,12 +108,14 @@ def fit_ratios(*, readings: Readings, prior: RatioPrior) -> RatioFit:
     .. [1] Gelman et al., "Bayesian Data Analysis", 3rd ed., sections 5.4 and 14.8.
     .. [2] Box, G. E. P. and Tiao, G. C., "Bayesian Inference in Statistical Analysis" (1973), ch. 5.
     """
-    within, log_within = within_grid(
-        readings, spread=prior.sd**2 * (1 - prior.between_share), worth=prior.readings
+    within, log_within, summary = within_grid(
+        readings,
+        origin=prior.mean,
+        spread=prior.sd**2 * (1 - prior.between_share),
+        worth=prior.readings,
     )
-    summary = summarise_readings(readings, within, prior.mean)
     between, log_between = between_grid(
-        summary, spread=prior.sd**2 * prior.between_share, worth=prior.readings
+        summary, within, spread=prior.sd**2 * prior.between_share, worth=prior.readings
     )
     precision, moment = _normal_equations(summary.precisions, summary.moments, between)
     precision[..., 0, 0] += prior.readings / prior.sd**2
@@ -223,10 +226,11 @@ def _normal_equations(precisions: Floats, moments: Floats, between: Floats) -> t
     sizes = moments.shape[1]
     spread = np.concatenate([np.ones((1, sizes)), np.eye(sizes)])
     data = np.einsum("ik,skl,jl->sij", spread, precisions, spread)
-    precision = np.repeat(data[:, None], len(between), axis=1)
+    nodes = between.shape[1]
+    precision = np.repeat(data[:, None], nodes, axis=1)
     diagonal = np.arange(1, sizes + 1)
-    precision[..., diagonal, diagonal] += 1 / between[:, None]
-    return precision, np.repeat((moments @ spread.T)[:, None], len(between), axis=1)
+    precision[..., diagonal, diagonal] += 1 / between[..., None]
+    return precision, np.repeat((moments @ spread.T)[:, None], nodes, axis=1)
 
 
 def _keep_what_matters(
@@ -239,7 +243,7 @@ def _keep_what_matters(
     return RatioFit(
         weights=kept / kept.sum(),
         within_variances=within[rows],
-        between_variances=between[columns],
+        between_variances=between[rows, columns],
         means=means[rows, columns],
         covariances=covariance[rows, columns],
     )

@@ -29,6 +29,19 @@ class Readings:
     shares: Floats
     number_of_sizes: int
 
+    def take(self, kept: Integers) -> "Readings":
+        """Some of the readings, named by their indices in rising order."""
+        is_kept = np.isin(self.mixed, kept)
+        return Readings(
+            ratios=self.ratios[kept],
+            concentrations=self.concentrations[kept],
+            measurement_variances=self.measurement_variances[kept],
+            only_sizes=self.only_sizes[kept],
+            mixed=np.searchsorted(kept, self.mixed[is_kept]),
+            shares=self.shares[is_kept],
+            number_of_sizes=self.number_of_sizes,
+        )
+
 
 def gather_readings(
     *,

@@ -49,7 +49,7 @@ def test_summarise_readings_gives_the_pooled_mean() -> None:
 )
 def test_within_grid_holds_the_scaled_inverse_chi_squared() -> None:
     readings = single_spans(DYESTUFF)
-    grid, log_prior = within_grid(readings, spread=2000.0, worth=1e-6)
+    grid, log_prior, _summary = within_grid(readings, origin=1500.0, spread=2000.0, worth=1e-6)
     squares = ((DYESTUFF - DYESTUFF.mean(axis=1, keepdims=True)) ** 2).sum()
     log_weight = log_prior - 12 * np.log(grid) - squares / (2 * grid)
     weights = np.exp(log_weight - log_weight.max())
@@ -58,21 +58,36 @@ def test_within_grid_holds_the_scaled_inverse_chi_squared() -> None:
 
 
 @pytest.mark.outside_check(
-    "equal variances v: Jeffreys' prior of tau^2 is proportional to 1 / (v + tau^2) (Box and Tiao 1973, ch. "
-    "5); how known: closed form"
+    "a prior of sigma and tau / sigma alone has no scale: another unit gives the same (location and scale "
+    "families, any textbook); how known: closed form"
 )
-def test_between_grid_weighs_by_jeffreys_rule() -> None:
-    summary = Summary(np.eye(6)[None] / 490.25, np.zeros((1, 6)), np.zeros(1), np.zeros(1))
-    grid, log_weight = between_grid(summary, spread=2000.0, worth=1e-9)
-    expected = np.log(grid / (490.25 + grid))
-    differences = np.diff(log_weight[0, 1:]) - np.diff(expected[1:])
-    assert differences == pytest.approx(np.zeros(len(grid) - 2), abs=1e-6)
-    assert np.exp(log_weight).sum() == pytest.approx(1)
+def test_between_grid_weighs_by_the_ratio_of_the_scatters() -> None:
+    summary = Summary(np.eye(6)[None].repeat(2, 0), np.zeros((2, 6)), np.zeros(2), np.zeros(2))
+    between, log_weight = between_grid(summary, np.array([1.0, 400.0]), spread=1.0, worth=1e-12)
+    assert between[1] == pytest.approx(400 * between[0])
+    assert log_weight[1] == pytest.approx(log_weight[0], abs=1e-9)
+    assert np.exp(log_weight).sum(axis=1) == pytest.approx(1)
+
+
+def test_between_grid_falls_off_where_the_sizes_would_differ_more_than_was_thought() -> None:
+    summary = Summary(np.eye(6)[None], np.zeros((1, 6)), np.zeros(1), np.zeros(1))
+    free = between_grid(summary, np.ones(1), spread=1.0, worth=1e-12)[1]
+    held = between_grid(summary, np.ones(1), spread=1.0, worth=10.0)[1]
+    assert (np.diff((held - free)[0]) < 0).all()
+
+
+def test_within_grid_of_many_readings_looks_where_all_of_them_do() -> None:
+    random = np.random.default_rng(8)
+    readings = single_spans(1.0 + 0.05 * random.standard_normal((4, 5000)))
+    grid, log_prior, summary = within_grid(readings, origin=1.0, spread=0.01, worth=0.1)
+    assert len(grid) == len(log_prior) == len(summary.moments)
+    assert grid[0] < 0.05**2 < grid[-1]
+    assert grid[-1] / grid[0] < 1.2
 
 
 def test_between_grid_stays_at_the_prior_while_one_size_has_readings() -> None:
     summary = Summary(np.diag([4.0, 0.0])[None], np.zeros((1, 2)), np.zeros(1), np.zeros(1))
-    assert between_grid(summary, spread=0.3, worth=1.0)[0].tolist() == [0.3]
+    assert between_grid(summary, np.ones(1), spread=0.3, worth=1.0)[0].tolist() == [[0.3]]
 
 
 def test_grids_refuse_and_name_what_is_out_of_range() -> None:
@@ -80,6 +95,6 @@ def test_grids_refuse_and_name_what_is_out_of_range() -> None:
     with pytest.raises(ValueError, match="within"):
         summarise_readings(readings, np.array([0.0]), 0.0)
     with pytest.raises(ValueError, match="spread"):
-        within_grid(readings, spread=0.0, worth=1.0)
+        within_grid(readings, origin=0.0, spread=0.0, worth=1.0)
     with pytest.raises(ValueError, match="worth"):
-        between_grid(summarise_readings(readings, np.ones(1), 0.0), spread=1.0, worth=-1.0)
+        between_grid(summarise_readings(readings, np.ones(1), 0.0), np.ones(1), spread=1.0, worth=-1.0)
