@@ -3,6 +3,7 @@
 from celery import shared_task
 from django.utils import timezone
 
+from jobs.services.learning import refit_all, refit_where_asked
 from jobs.services.unreported import flag_days_without_report, settle_counted_trucks
 
 
@@ -12,3 +13,15 @@ def watch_for_reports() -> None:
     now = timezone.now()
     settle_counted_trucks(now=now)
     flag_days_without_report(now=now)
+
+
+@shared_task(ignore_result=True)
+def learn_where_asked() -> None:
+    """Learn anew from field reports where new ones have asked for it."""
+    refit_where_asked(at=timezone.now())
+
+
+@shared_task(ignore_result=True)
+def learn_nightly() -> None:
+    """Learn anew from all field reports: a company's estimates and bores change too."""
+    refit_all(at=timezone.now())

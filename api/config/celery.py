@@ -9,6 +9,7 @@ import os
 from typing import Any
 
 from celery import Celery
+from celery.schedules import crontab
 
 from api.config import environment
 
@@ -36,6 +37,7 @@ def _broker() -> dict[str, Any]:
 
 SEAL_EVERY_S = 5
 WATCH_FOR_REPORTS_EVERY_S = 300
+LEARN_EVERY_S = 60
 
 # A sweep that its worker did not reach before the next one is due may be dropped: the next does its work.
 SCHEDULE: dict[str, Any] = {
@@ -49,6 +51,12 @@ SCHEDULE: dict[str, Any] = {
         "schedule": WATCH_FOR_REPORTS_EVERY_S,
         "options": {"expires": WATCH_FOR_REPORTS_EVERY_S},
     },
+    "learn where reports ask for it": {
+        "task": "jobs.tasks.learn_where_asked",
+        "schedule": LEARN_EVERY_S,
+        "options": {"expires": LEARN_EVERY_S},
+    },
+    "learn nightly": {"task": "jobs.tasks.learn_nightly", "schedule": crontab(hour=3, minute=10)},
 }
 
 app = Celery("spanstock")

@@ -27,6 +27,10 @@ class SpanFluid:
         fluid can be used again from the next span on; an index past the last span: not swept on this day.
     is_extracted_today : array of bool (spans,)
         False for a span that was extracted on an earlier day and is only swept on this one [-]
+    size : array of int (spans,)
+        Number of each span's cable size [-]
+    injected_shared_sd : array (spans,)
+        Part of `injected_sd` that all spans of the size share, since nobody knows the size's mean [-]
     """
 
     bore_volume_m3: Floats
@@ -38,6 +42,8 @@ class SpanFluid:
     recovered_sd: Floats
     swept_after: NDArray[np.int64]
     is_extracted_today: NDArray[np.bool_]
+    size: NDArray[np.int64]
+    injected_shared_sd: Floats
 
     @property
     def count(self) -> int:
@@ -84,6 +90,8 @@ def gather_spans(
     run: ArrayLike = 0,
     swept_after: ArrayLike | None = None,
     is_extracted_today: ArrayLike = True,
+    size: ArrayLike = 0,
+    injected_shared_sd: ArrayLike = 0.0,
 ) -> SpanFluid:
     """Check the spans of a crew-day and bring them into arrays; a single value stands for all spans.
 
@@ -101,6 +109,10 @@ def gather_spans(
         Index of the span after which each span's run is swept, where it is known [-]
     is_extracted_today : array_like of bool (spans,)
         False for spans that are only swept on this day [-]
+    size : array_like of int (spans,)
+        Number of each span's cable size [-]
+    injected_shared_sd : array_like (spans,)
+        Part of `injected_sd` that all spans of a size share, 0 to `injected_sd` [-]
 
     Returns
     -------
@@ -124,11 +136,15 @@ def gather_spans(
     }
     after = _sweeps(run, swept_after, volume)
     extracted = np.broadcast_to(np.asarray(is_extracted_today, dtype=np.bool_), volume.shape)
+    shared = np.broadcast_to(np.asarray(injected_shared_sd, dtype=np.float64), volume.shape)
     _check_spans(volume, ratios, after)
+    _refuse((shared >= 0) & (shared <= ratios["injected_sd"]), "injected_shared_sd must be 0 to injected_sd")
     return SpanFluid(
         bore_volume_m3=volume,
         swept_after=after.astype(np.int64),
         is_extracted_today=extracted,
+        size=np.broadcast_to(np.asarray(size, dtype=np.int64), volume.shape),
+        injected_shared_sd=shared,
         **ratios,
     )
 
@@ -143,8 +159,9 @@ def simulate_crew_day(
 
     with injected = bore volume * ratio + set-up volume, caught and recovered shares of what was injected, and
     swept = recovered - caught. Ratios are lognormal and shares beta, both by their moments; a standard
-    deviation of 0 fixes the value. Spans are independent of each other. A draw whose recovered share falls
-    below its caught share has nothing left to sweep.
+    deviation of 0 fixes the value. Spans are independent of each other but for what those of a size share of
+    their ratio: the logarithms of two of them are correlated by (shared sd / sd)^2. A draw whose recovered
+    share falls below its caught share has nothing left to sweep.
 
     Parameters
     ----------
@@ -177,8 +194,9 @@ def simulate_crew_day(
     _check_settings(reusable_fraction, set_up_m3, draws)
     day = _Day(spans, reusable_fraction, draws)
     random = np.random.Generator(np.random.SFC64(seed))
+    shared = _draw_shared(spans, seed, draws)
     for index in range(spans.count):
-        day.work(index, *_draw_span(spans, index, set_up_m3, random, draws))
+        day.work(index, *_draw_span(spans, index, set_up_m3, random, draws, shared))
     injected_mean = spans.bore_volume_m3 * spans.injected_mean + set_up_m3
     today = spans.is_extracted_today
     return CrewDayFluid(
@@ -219,22 +237,50 @@ class _Day:
             self._reused += self._reusable * swept_now
 
 
+def _draw_shared(spans: SpanFluid, seed: int, draws: int) -> dict[int, Floats]:
+    """What the spans of a size have in common, by size; from random numbers of their own."""
+    random = np.random.Generator(np.random.SFC64([seed, 1]))
+    sizes = np.unique(spans.size[spans.injected_shared_sd > 0])
+    return {int(size): random.standard_normal(draws) for size in sizes}
+
+
 def _draw_span(
-    spans: SpanFluid, index: int, set_up_m3: float, random: np.random.Generator, draws: int
+    spans: SpanFluid,
+    index: int,
+    set_up_m3: float,
+    random: np.random.Generator,
+    draws: int,
+    shared: dict[int, Floats],
 ) -> tuple[Floats, Floats, Floats]:
     """Draws of what one span takes, gives back at once and gives back when its run is swept."""
-    ratio = _lognormal(random, spans.injected_mean[index], spans.injected_sd[index], draws)
+    part = spans.injected_shared_sd[index]
+    common = shared[int(spans.size[index])] if part > 0 else None
+    ratio = _lognormal(
+        random, spans.injected_mean[index], spans.injected_sd[index], draws, common=common, common_sd=part
+    )
     injected = spans.bore_volume_m3[index] * ratio + set_up_m3
     caught = _beta(random, spans.caught_mean[index], spans.caught_sd[index], draws)
     recovered = _beta(random, spans.recovered_mean[index], spans.recovered_sd[index], draws)
     return injected, injected * caught, injected * np.maximum(recovered - caught, 0.0)
 
 
-def _lognormal(random: np.random.Generator, mean: float, sd: float, draws: int) -> Floats:
+def _lognormal(
+    random: np.random.Generator,
+    mean: float,
+    sd: float,
+    draws: int,
+    *,
+    common: Floats | None = None,
+    common_sd: float = 0.0,
+) -> Floats:
     if sd == 0:
         return np.full(draws, mean)
     variance = np.log1p((sd / mean) ** 2)
-    return np.exp(random.normal(np.log(mean) - variance / 2, np.sqrt(variance), draws))
+    if common is None:
+        return np.exp(random.normal(np.log(mean) - variance / 2, np.sqrt(variance), draws))
+    part = (common_sd / sd) ** 2
+    drawn = np.sqrt(part) * common + np.sqrt(1 - part) * random.standard_normal(draws)
+    return np.exp(np.log(mean) - variance / 2 + np.sqrt(variance) * drawn)
 
 
 def _beta(random: np.random.Generator, mean: float, sd: float, draws: int) -> Floats:

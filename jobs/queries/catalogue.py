@@ -6,6 +6,7 @@ from inventory.models import Container, Holding, Material, Party
 from inventory.sheets.numbers import CellRefused
 from inventory.sheets.sizes import read_cable_size
 from jobs.models import CableSize, EstimatingPolicy, Job
+from jobs.queries.learnt import Learnt, load_learnt
 
 Kind = Material.Kind
 Role = Material.FittingRole
@@ -20,6 +21,7 @@ class Catalogue:
     company: Party
     # For each owner the fibre materials of which it has, or ever had, a reel here.
     fibres_by_owner: dict[int, set[int]]
+    learnt: Learnt
 
     def fluid(self) -> Material | None:
         """The fluid to inject: the policy's, else the only one there is."""
@@ -80,7 +82,7 @@ def load_catalogue(policy: EstimatingPolicy, company: Party) -> Catalogue:
     loose = Holding.objects.filter(material__kind=Kind.FIBRE, is_kept=True, quantity__gt=0)
     for owner, material in loose.order_by().values_list("owner", "material").distinct():
         by_owner.setdefault(owner, set()).add(material)
-    return Catalogue(materials, policy, company, by_owner)
+    return Catalogue(materials, policy, company, by_owner, load_learnt(policy))
 
 
 def _fits(material: Material, size: CableSize) -> bool:

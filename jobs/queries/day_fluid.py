@@ -8,6 +8,7 @@ from jobs.calc.bore import bore_volume_m3
 from jobs.calc.crew_day import CrewDayFluid, gather_spans, simulate_crew_day
 from jobs.models import CrewDayStep, EstimatingPolicy, Span
 from jobs.queries.day_work import DayWork
+from jobs.queries.learnt import Learnt
 
 # The same plan gives the same kit, whoever asks and how often.
 SEED = 20_100_729
@@ -43,19 +44,28 @@ class _Element:
     swept_after: int = NEVER
 
 
-def compute_day_fluid(work: DayWork, policy: EstimatingPolicy) -> DayFluid | None:
+def compute_day_fluid(
+    work: DayWork, policy: EstimatingPolicy, learnt: Learnt | None = None
+) -> DayFluid | None:
     """Simulate the day; None where nothing is extracted or swept."""
     elements = _lay_out(work)
     if not elements:
         return None
+    known = learnt or Learnt(policy)
+    sizes = [element.span.cable_size for element in elements]
+    injected = [known.injected(size) for size in sizes]
+    caught = [known.caught(size) for size in sizes]
+    recovered = [known.recovered(size) for size in sizes]
     spans = gather_spans(
         bore_volume_m3=[span_bore_m3(element.span) for element in elements],
-        injected_mean=policy.injected_ratio_mean,
-        injected_sd=policy.injected_ratio_sd,
-        caught_mean=policy.caught_fraction_mean,
-        caught_sd=policy.caught_fraction_sd,
-        recovered_mean=policy.recovered_fraction_mean,
-        recovered_sd=policy.recovered_fraction_sd,
+        injected_mean=[ratio.mean for ratio in injected],
+        injected_sd=[ratio.sd for ratio in injected],
+        injected_shared_sd=[ratio.mean_sd for ratio in injected],
+        caught_mean=[share.mean for share in caught],
+        caught_sd=[share.sd for share in caught],
+        recovered_mean=[share.mean for share in recovered],
+        recovered_sd=[share.sd for share in recovered],
+        size=[size.pk for size in sizes],
         swept_after=[element.swept_after for element in elements],
         is_extracted_today=[element.is_today for element in elements],
     )

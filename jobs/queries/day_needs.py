@@ -12,7 +12,7 @@ from inventory.units import MILLION, convert, format_amount, format_millionths, 
 from jobs.calc.cable import cable_length_m
 from jobs.calc.fittings import count_fittings
 from jobs.calc.passes import count_projectiles, passes_moments
-from jobs.models import CableSize, CrewDayStep, EstimatingPolicy, Run, Span
+from jobs.models import CableSize, CrewDayStep, EstimatingPolicy, LearntFit, Run, Span
 from jobs.queries.catalogue import Catalogue
 from jobs.queries.day_fluid import DayFluid, compute_day_fluid
 from jobs.queries.day_work import DayWork
@@ -59,7 +59,7 @@ class DayNeeds:
 def compute_day_needs(work: DayWork, *, catalogue: Catalogue) -> DayNeeds:
     """Everything the day's steps take, in the order of work."""
     policy = catalogue.policy
-    fluid = compute_day_fluid(work, policy)
+    fluid = compute_day_fluid(work, policy, catalogue.learnt)
     needs: list[Need] = []
     if fluid and fluid.extracted_count:
         needs.append(_need_fluid(work, fluid, catalogue))
@@ -87,6 +87,7 @@ def _need_fluid(work: DayWork, fluid: DayFluid, catalogue: Catalogue) -> Need:
     recovered = catalogue.recovered_forms(material) if material else []
     factor = float(convert(1, "m3", unit))
     spans = _count(fluid.extracted_count, "span")
+    sizes = list(_by_size(work, Step.EXTRACT))
     set_up = format_amount(convert(policy.set_up_volume_l, "L", unit), unit)
     reuse = (
         f", less {policy.reusable_fraction:.0%} of what came back before each span"
@@ -105,7 +106,8 @@ def _need_fluid(work: DayWork, fluid: DayFluid, catalogue: Catalogue) -> Need:
         returned_variance=fluid.back_variance_m6 * factor**2 if recovered else 0.0,
         why=(
             f"{spans} {'holds' if fluid.extracted_count == 1 else 'hold'} {show_m3(fluid.bore_m3, unit)}; "
-            f"times {policy.injected_ratio_mean:g} for bypass and "
+            f"times {_show_ratios(catalogue, sizes)} for bypass "
+            f"({catalogue.learnt.explain(LearntFit.Subject.INJECTED, sizes)}) and "
             f"{set_up} a set-up that is {show_m3(fluid.injected_mean_m3, unit)} on average; "
             f"enough on {_in_ten(policy.quantile)} days{reuse}."
         ),
@@ -113,6 +115,14 @@ def _need_fluid(work: DayWork, fluid: DayFluid, catalogue: Catalogue) -> Need:
         material=material,
         owner=catalogue.company,
     )
+
+
+def _show_ratios(catalogue: Catalogue, sizes: list[CableSize]) -> str:
+    """The ratio of each size, or the one that they all have."""
+    means = [f"{catalogue.learnt.injected(size).mean:.3g}" for size in sizes]
+    if len(set(means)) == 1:
+        return means[0]
+    return ", ".join(f"{mean} ({size})" for mean, size in zip(means, sizes, strict=True))
 
 
 def _need_fittings(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
@@ -124,12 +134,15 @@ def _need_fittings(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
             loss_probability=policy.fitting_loss_probability,
             quantile=policy.quantile,
         )
-        pieces = found.in_place + found.spares
-        lost = len(steps) * policy.fitting_loss_probability
+        losses = catalogue.learnt.losses(size, uses=len(steps))
+        spares = min(losses.enough, len(steps) - found.in_place) if losses else found.spares
+        pieces = found.in_place + spares
+        lost = losses.mean if losses else len(steps) * policy.fitting_loss_probability
+        chance = lost / len(steps)
         why = (
             f"{_count(len(steps), 'span')} of {size}, {_count(found.in_place, 'set')} in place at a time and "
-            f"{_count(found.spares, 'spare')} "
-            f"(a fitting is lost in {policy.fitting_loss_probability:.0%} of uses)."
+            f"{_count(spares, 'spare')} (a fitting is lost in {chance:.2g} of uses: "
+            f"{catalogue.learnt.explain(LearntFit.Subject.FITTING_LOSS, [size])})."
         )
         for role, title in ((Role.PRESSURE_END, "Pressure-end fitting"), (Role.EXIT_END, "Exit fitting")):
             material = catalogue.fitting(role, size)
@@ -142,7 +155,7 @@ def _need_fittings(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
                 mean=pieces * MILLION,
                 returned_material=material if comes_back else None,
                 returned=max(round((pieces - lost) * MILLION), 0) if comes_back else 0,
-                returned_variance=lost * (1 - policy.fitting_loss_probability) if comes_back else 0.0,
+                returned_variance=(losses.variance if losses else lost * (1 - chance)) if comes_back else 0.0,
                 why=why,
                 first_position=steps[0].position,
                 material=material,
@@ -180,17 +193,24 @@ def _need_projectiles(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
     mean, variance = passes_moments(passes=policy.passes)
     for size, steps in _by_size(work, Step.CLEAN).items():
         runs = len(steps)
-        pieces = count_projectiles(runs=runs, passes=policy.passes, quantile=policy.quantile)
+        learnt = catalogue.learnt.passes(size, runs=runs)
+        pieces = (
+            learnt.enough
+            if learnt
+            else count_projectiles(runs=runs, passes=policy.passes, quantile=policy.quantile)
+        )
+        each = learnt.mean / runs if learnt else mean
         material = catalogue.projectile(size)
         yield Need(
             section="projectile",
             title=material.name if material else f"Projectile for {size}, bore {_show_bore(size)}",
             unit="1",
             quantity=pieces * MILLION,
-            mean=round(runs * mean * MILLION),
-            variance=runs * variance,
+            mean=round(runs * each * MILLION),
+            variance=learnt.variance if learnt else runs * variance,
             why=(
-                f"{_count(runs, 'run')} of {size} (bore {_show_bore(size)}), {mean:g} each on average; "
+                f"{_count(runs, 'run')} of {size} (bore {_show_bore(size)}), {each:.3g} each on average "
+                f"({catalogue.learnt.explain(LearntFit.Subject.PASSES, [size])}); "
                 f"{pieces} suffice on {_in_ten(policy.quantile)} days."
             ),
             first_position=steps[0].position,

@@ -159,3 +159,22 @@ def test_simulate_crew_day_refuses_what_is_out_of_range(changed: dict[str, float
 def test_load_m3_refuses_a_quantile_of_0_or_1(quantile: float) -> None:
     with pytest.raises(ValueError, match="quantile"):
         _simulate(bore_volume_m3=[1.0]).load_m3(quantile)
+
+
+@pytest.mark.outside_check(
+    "standard deviations of fully shared parts add, those of independent parts add in squares; how known: "
+    "closed form"
+)
+def test_simulate_crew_day_lets_spans_of_a_size_share_what_nobody_knows_of_it() -> None:
+    given = {"bore_volume_m3": [0.05] * 4, "injected_mean": 1.2, "injected_sd": 0.1}
+    apart = _simulate(**given).injected_m3.std()
+    together = _simulate(**given, injected_shared_sd=0.1).injected_m3.std()
+    two_sizes = _simulate(**given, injected_shared_sd=0.1, size=[1, 1, 2, 2]).injected_m3.std()
+    assert apart == pytest.approx(0.05 * 0.1 * 2, rel=0.05)
+    assert together == pytest.approx(0.05 * 0.1 * 4, rel=0.05)
+    assert two_sizes == pytest.approx(0.05 * 0.1 * 2 * 2**0.5, rel=0.05)
+
+
+def test_gather_spans_refuses_a_shared_part_above_the_whole() -> None:
+    with pytest.raises(ValueError, match="injected_shared_sd"):
+        gather_spans(bore_volume_m3=[1.0], injected_sd=0.1, injected_shared_sd=0.2)
