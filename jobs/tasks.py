@@ -3,6 +3,7 @@
 from celery import shared_task
 from django.utils import timezone
 
+from jobs.services.balance.sweeping import close_due_days
 from jobs.services.learning import refit_all, refit_where_asked
 from jobs.services.unreported import flag_days_without_report, settle_counted_trucks
 
@@ -25,3 +26,9 @@ def learn_where_asked() -> None:
 def learn_nightly() -> None:
     """Learn anew from all field reports: a company's estimates and bores change too."""
     refit_all(at=timezone.now())
+
+
+@shared_task(ignore_result=True)
+def close_days() -> int:
+    """Balance the fluid of days that are over, and of those that were reported again."""
+    return close_due_days(now=timezone.now())

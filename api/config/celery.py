@@ -38,6 +38,7 @@ def _broker() -> dict[str, Any]:
 SEAL_EVERY_S = 5
 WATCH_FOR_REPORTS_EVERY_S = 300
 LEARN_EVERY_S = 60
+CLOSE_DAYS_EVERY_S = 120
 
 # A sweep that its worker did not reach before the next one is due may be dropped: the next does its work.
 SCHEDULE: dict[str, Any] = {
@@ -57,6 +58,11 @@ SCHEDULE: dict[str, Any] = {
         "options": {"expires": LEARN_EVERY_S},
     },
     "learn nightly": {"task": "jobs.tasks.learn_nightly", "schedule": crontab(hour=3, minute=10)},
+    "close days": {
+        "task": "jobs.tasks.close_days",
+        "schedule": CLOSE_DAYS_EVERY_S,
+        "options": {"expires": CLOSE_DAYS_EVERY_S},
+    },
 }
 
 app = Celery("spanstock")
