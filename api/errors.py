@@ -37,6 +37,18 @@ class TooLarge(SpanstockError):
     code = "too_large"
 
 
+class PreconditionMissing(SpanstockError):
+    """A change must say which version of the record it is a change of."""
+
+    code = "precondition_missing"
+
+
+class Outdated(SpanstockError):
+    """The record was changed since the sender saw it."""
+
+    code = "outdated"
+
+
 # The nearest class in a refusal's ancestry decides. Whatever is not listed is a refusal by the state of
 # things: it would have been taken at another time.
 STATUSES: Mapping[type[SpanstockError], HTTPStatus] = {
@@ -46,6 +58,8 @@ STATUSES: Mapping[type[SpanstockError], HTTPStatus] = {
     NotAllowed: HTTPStatus.FORBIDDEN,
     NotFound: HTTPStatus.NOT_FOUND,
     TooLarge: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
+    PreconditionMissing: HTTPStatus.PRECONDITION_REQUIRED,
+    Outdated: HTTPStatus.PRECONDITION_FAILED,
     NotSetUp: HTTPStatus.SERVICE_UNAVAILABLE,
 }
 # What the framework refuses before any of our code runs: code and title by its class, nearest first.

@@ -3,7 +3,9 @@
 from api.wire import (
     accounting_answers,
     accounting_requests,
+    balances,
     field_reports,
+    instruments,
     report_answers,
     schemas,
     truck_requests,
@@ -20,4 +22,7 @@ def all_components() -> dict[str, Schema]:
         **report_answers.COMPONENTS,
         **field_reports.request_schemas(),
         **truck_requests.request_schemas(),
+        **balances.COMPONENTS,
+        **instruments.COMPONENTS,
+        **instruments.request_schemas(),
     }

@@ -17,6 +17,8 @@ CREW_KINDS = frozenset({Kind.TRANSFER, Kind.REPORT, Kind.RETURN})
 # Stores load and unload these, whoever drives them.
 OPEN_TO_STORES = frozenset({Place.Kind.VEHICLE, Place.Kind.SITE, Place.Kind.TRANSIT})
 
+KEEPS_INSTRUMENTS = frozenset({User.Role.STORES, User.Role.SAFETY, User.Role.ADMIN})
+
 
 @dataclass(frozen=True)
 class Duties:
@@ -58,6 +60,7 @@ def make_viewer(user: User | AnonymousUser) -> WorkViewer:
         may_see_money=duties.may_see_money,
         actor=user.actor_id,
         crews=crews,
+        may_keep_instruments=user.role in KEEPS_INSTRUMENTS,
     )
 
 

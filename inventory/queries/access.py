@@ -55,6 +55,7 @@ class Viewer:
     actor: int | None = None
     tells_past: bool = False
     is_repeat: bool = False
+    may_keep_instruments: bool = False
 
     @property
     def may_move_goods(self) -> bool:
@@ -183,6 +184,12 @@ def with_lines(entries: QuerySet[Entry], viewer: Viewer) -> QuerySet[Entry]:
         Prefetch("container_changes", changes.order_by("pk")),
         Prefetch("readings", readings.order_by("pk")),
     )
+
+
+def require_may_keep_instruments(viewer: Viewer) -> None:
+    """Refuse whoever does not answer for what is measured with."""
+    if not viewer.may_keep_instruments:
+        raise NotAllowed("Instruments are kept by stores, safety and admin.")
 
 
 def require_may_post(

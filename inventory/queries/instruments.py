@@ -4,8 +4,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from django.db.models import QuerySet
+
 from inventory.calc.measuring import overdue_factor
+from inventory.errors import NotFound
 from inventory.models import Instrument, InstrumentCheck
+from inventory.queries.access import Viewer
 
 
 @dataclass(frozen=True)
@@ -28,6 +32,22 @@ class TrustedInstrument:
         if self.days_overdue:
             return f"the check of {self.instrument} is {self.days_overdue} days overdue"
         return ""
+
+
+def with_places(viewer: Viewer) -> QuerySet[Instrument]:
+    """Every instrument, for whoever is signed in: what a company measures with is no secret."""
+    return Instrument.objects.select_related("place")
+
+
+def find_instrument(viewer: Viewer, tag: str) -> Instrument | None:
+    return with_places(viewer).filter(tag=tag).first()
+
+
+def get_instrument(viewer: Viewer, tag: str) -> Instrument:
+    found = find_instrument(viewer, tag)
+    if found is None:
+        raise NotFound("There is no instrument of that tag.")
+    return found
 
 
 def trust_instruments(instruments: Iterable[Instrument], *, on_date: date) -> dict[int, TrustedInstrument]:

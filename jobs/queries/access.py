@@ -55,6 +55,12 @@ def require_may_report(viewer: WorkViewer) -> None:
         raise NotAllowed("Your role does not report what crews did.")
 
 
+def require_sees_all_work(viewer: WorkViewer) -> None:
+    """Refuse whoever sees the days of some crews only, where all are summed."""
+    if viewer.crews is not None:
+        raise NotAllowed("This sums up the days of all crews, of which you see your own.")
+
+
 def get_visible_job(viewer: WorkViewer, reference: str) -> Job:
     job = visible_jobs(viewer).filter(reference=reference).first()
     if job is None:

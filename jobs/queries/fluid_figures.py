@@ -78,6 +78,27 @@ def sum_by_run(job: Job) -> dict[tuple[int, int], FluidSum]:
     return _sum(rows, lambda row: row.run)
 
 
+@dataclass(frozen=True)
+class FluidPart:
+    """The sum of one run or span."""
+
+    kind: str
+    name: str
+    sum: FluidSum
+
+
+def list_parts(job: Job) -> list[FluidPart]:
+    """A job's runs, each before its spans, with their sums; those without any are left out."""
+    runs, spans = sum_by_run(job), sum_by_span(job)
+    found = []
+    for run in job.runs.order_by("name", "pk").prefetch_related("spans"):
+        found += [FluidPart("run", run.name, each) for (key, _fluid), each in runs.items() if key == run.pk]
+        for span in sorted(run.spans.all(), key=lambda span: span.sequence):
+            own = [each for (key, _fluid), each in spans.items() if key == span.pk]
+            found += [FluidPart("span", span.name, each) for each in own]
+    return found
+
+
 def sum_of_job(job: Job) -> list[FluidSum]:
     """Of a whole job, a sum for each fluid."""
     return list(_sum(list_figures().filter(span__job=job), lambda row: 0).values())

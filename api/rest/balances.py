@@ -1,0 +1,87 @@
+"""Closing crew-days, what came of it, and the sums of a job and of a month."""
+
+import datetime
+import re
+from typing import Any
+
+from django.utils.timezone import now
+from drf_spectacular.utils import OpenApiResponse, extend_schema
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.wire.balances import day_balance_json, fluid_sum_json
+from api.wire.door import Door
+from api.wire.input_fields import read_day
+from api.wire.schemas import of
+from inventory.errors import NotFound
+from jobs.models import CrewDay
+from jobs.queries.access import (
+    get_visible_crew_day,
+    get_visible_job,
+    require_may_report,
+    require_sees_all_work,
+)
+from jobs.queries.balances import get_last_balance
+from jobs.queries.fluid_figures import list_parts, sum_of_job, sum_of_month
+from jobs.services.balance.closing import close_crew_day
+
+MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])", re.ASCII)
+
+
+class Balance(Door):
+    """What became of the fluid of one crew-day."""
+
+    @extend_schema(operation_id="get_balance", responses={200: OpenApiResponse(of("DayBalance"))})
+    def get(self, request: Request, crew: str, date: str) -> Response:
+        """Get the last closing of a day: where its fluid went, what is missing, whom to suspect."""
+        return self.answer(self._day(crew, date))
+
+    @extend_schema(
+        operation_id="close_crew_day",
+        request=None,
+        responses={200: OpenApiResponse(of("DayBalance"))},
+    )
+    def post(self, request: Request, crew: str, date: str) -> Response:
+        """Close a day as far as it is reported; again, without anything new, it changes nothing."""
+        day = self._day(crew, date)
+        require_may_report(self.viewer)
+        close_crew_day(crew_code=crew, date=day.date, by=self.actor, occurred_at=now())
+        return self.answer(day)
+
+    def _day(self, crew: str, date: str) -> CrewDay:
+        day = read_day(date)
+        if day is None:
+            raise NotFound("That is not a day; write it like 2026-03-31.")
+        return get_visible_crew_day(self.viewer, crew_code=crew, date=day)
+
+    def answer(self, day: CrewDay) -> Response:
+        return Response(day_balance_json(get_last_balance(day)))
+
+
+class JobFluid(Door):
+    """The fluid of one job."""
+
+    @extend_schema(operation_id="get_job_fluid", responses={200: OpenApiResponse(of("JobFluid"))})
+    def get(self, request: Request, reference: str) -> Response:
+        """Get the sums of a job's closed days: the whole, by run and by span."""
+        job = get_visible_job(self.viewer, reference)
+        parts: list[dict[str, Any]] = [
+            {"kind": part.kind, "name": part.name, "sum": fluid_sum_json(part.sum)}
+            for part in list_parts(job)
+        ]
+        sums = [fluid_sum_json(found) for found in sum_of_job(job)]
+        return Response({"job": job.reference, "sums": sums, "parts": parts})
+
+
+class MonthFluid(Door):
+    """The fluid of one month over all crews."""
+
+    @extend_schema(operation_id="get_month_fluid", responses={200: OpenApiResponse(of("MonthFluid"))})
+    def get(self, request: Request, month: str) -> Response:
+        """Get the sums of a month's closed days, such as 2026-03; not for crews, who see their own days."""
+        require_sees_all_work(self.viewer)
+        found = MONTH.fullmatch(month)
+        if found is None:
+            raise NotFound("That is not a month; write it like 2026-03.")
+        first = datetime.date(int(found[1]), int(found[2]), 1)
+        return Response({"month": month, "sums": [fluid_sum_json(row) for row in sum_of_month(first)]})
