@@ -121,6 +121,19 @@ def test_post_report_takes_caught_fluid_back_from_the_spans_as_recovered(day: Re
     assert quantity("book_short") == 0
 
 
+def test_post_report_brings_recovered_fluid_back_at_its_share_of_what_the_draw_cost(
+    day: ReportedDay,
+) -> None:
+    # A drum at 10.00 a gallon; the recovered form brings back half of its cost.
+    day.world.drum("D-9", 50, cost=500, place=day.world.second_warehouse)
+    attempt = extracted(S1, source_container="D-9", injected=gallons(20))
+    day.report(ReportContent(attempts=(attempt,), caught=(caught("C-1", S1, amount=8),)))
+    back = Movement.objects.get(target_container__label="C-1", purpose="recovered")
+    drawn = Movement.objects.get(target_place=day.first.place, purpose="used")
+    assert back.value == drawn.value * 8 // 20 // 2
+    assert back.value > 0
+
+
 def test_post_report_of_a_catch_with_amount_and_reading_counts_it_once(day: ReportedDay) -> None:
     content = ReportContent(
         attempts=(extracted(S1, source_container="D-1", injected=gallons(20)),),
