@@ -12,6 +12,7 @@ from inventory.models import InvoiceShare, Material, Movement, Party, Place
 from inventory.units import MILLION
 from jobs.calc.cost_differences import CostDifference, explain_cost
 from jobs.models import EstimateLine, FieldReport, Job, JobEstimate, Span
+from jobs.queries.fluid_figures import FluidSum, sum_of_job
 from jobs.queries.statement import Amounts, StatedMaterial, Statement, make_statement
 
 UM_PER_FOOT = 304_800
@@ -79,6 +80,8 @@ class CostSheet:
     by_month: list[tuple[date, int]]
     by_crew: list[tuple[str, int]]
     by_size: list[CostPerFoot]
+    # What the days' balances could not account for, by fluid, with its interval.
+    unaccounted: list[FluidSum]
 
     @property
     def estimated_cost(self) -> int | None:
@@ -114,6 +117,7 @@ def make_cost_sheet(job: Job) -> CostSheet:
         by_month=_sum_by_month(places),
         by_crew=_sum_by_crew(places),
         by_size=_sum_by_size(job, statement),
+        unaccounted=sum_of_job(job),
     )
 
 

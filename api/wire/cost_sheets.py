@@ -1,0 +1,254 @@
+"""A job's cost sheet in JSON's own types, and as the rows of a table."""
+
+from typing import Any
+
+from api.wire.amounts import money_json, quantity_json
+from api.wire.answers import named_json
+from api.wire.moments import moment_json
+from api.wire.schemas import (
+    DAY,
+    FLAG,
+    MOMENT,
+    TEXT,
+    UUID,
+    WHOLE,
+    Schema,
+    listing,
+    nullable,
+    of,
+    shape,
+)
+from inventory.money import from_money_millionths
+from inventory.units import from_millionths, unit_label
+from jobs.models import IssuedSheet
+from jobs.queries.cost_sheet import CostLine, CostPerFoot, CostSheet, Differences
+from jobs.queries.fluid_figures import FluidSum
+from jobs.queries.issued_sheets import find_faults
+from jobs.queries.statement import OTHER
+
+Json = dict[str, Any]
+WORDS = ("drawn", "returned", "used", "recovered", "installed", "lost", "adjusted", "stays")
+
+
+def cost_sheet_body(sheet: CostSheet) -> Json:
+    """The sheet; it is shown only to those who may see money."""
+    job, currency = sheet.statement.job, sheet.statement.currency
+    estimated = sheet.estimated_cost
+    return {
+        "job": {"reference": job.reference, "name": job.name, "state": job.state},
+        "customer": job.customer.code if job.customer else None,
+        "estimated_at": moment_json(sheet.estimate.frozen_at) if sheet.estimate else None,
+        "estimated_cost": money_json(estimated, currency) if estimated is not None else None,
+        "cost": money_json(sheet.statement.cost, currency),
+        "late_differences": money_json(sheet.late, currency),
+        "cost_as_known_now": money_json(sheet.cost_as_known, currency),
+        "agrees_with_book": sheet.statement.agrees_with_book,
+        "lines": [_line(line, currency) for line in sheet.lines],
+        "furnished": [_furnished(line) for line in sheet.furnished],
+        "unaccounted": [_unaccounted(row) for row in sheet.unaccounted],
+        "parts": [
+            {"kind": part.kind, "name": part.name or None, "cost": money_json(part.cost, currency)}
+            for part in sheet.statement.parts
+        ],
+        "months": [
+            {"month": month.isoformat(), "cost": money_json(cost, currency)} for month, cost in sheet.by_month
+        ],
+        "crews": [{"crew": crew or None, "cost": money_json(cost, currency)} for crew, cost in sheet.by_crew],
+        "cable_sizes": [_size(row, currency) for row in sheet.by_size],
+    }
+
+
+def _quantities(line: CostLine) -> Json:
+    unit, amounts = line.material.stock_unit, line.amounts
+    shown = {"drawn": amounts.drawn, "adjusted": amounts.quantity(OTHER), "stays": amounts.stays}
+    return {
+        word: quantity_json(shown[word] if word in shown else amounts.quantity(word), unit) for word in WORDS
+    }
+
+
+def _line(line: CostLine, currency: str) -> Json:
+    unit, estimate, estimated = line.material.stock_unit, line.estimate, line.estimated_cost
+    return {
+        "material": line.material.code,
+        "name": line.material.name,
+        "estimated": quantity_json(estimate.quantity, unit) if estimate else None,
+        "estimated_back": quantity_json(estimate.comes_back, unit) if estimate else None,
+        "estimated_cost": money_json(estimated, currency) if estimated is not None else None,
+        **_quantities(line),
+        "lost_by_cause": {cause: quantity_json(amount, unit) for cause, amount in sorted(line.lost.items())},
+        "cost": money_json(line.amounts.cost, currency),
+        "late_differences": money_json(line.late, currency),
+        "differences": _differences(line.differences, currency) if line.differences else None,
+    }
+
+
+def _differences(found: Differences, currency: str) -> Json:
+    return {
+        "price": money_json(found.price, currency),
+        "quantity": money_json(found.quantity, currency),
+        "recovery": money_json(found.recovery, currency),
+        "total": money_json(found.total, currency),
+    }
+
+
+def _furnished(line: CostLine) -> Json:
+    unit = line.material.stock_unit
+    return {
+        "material": line.material.code,
+        "name": line.material.name,
+        "owner": line.owner.code,
+        "estimated": quantity_json(line.estimate.quantity, unit) if line.estimate else None,
+        **_quantities(line),
+        "lost_by_cause": {cause: quantity_json(amount, unit) for cause, amount in sorted(line.lost.items())},
+    }
+
+
+def _unaccounted(row: FluidSum) -> Json:
+    unit, interval = row.fluid.stock_unit, row.interval
+    return {
+        "material": row.fluid.code,
+        "quantity": quantity_json(row.unaccounted, unit),
+        "interval": [quantity_json(end, unit) for end in interval] if interval else None,
+    }
+
+
+def _size(row: CostPerFoot, currency: str) -> Json:
+    return {
+        "cable_size": row.cable_size,
+        "length": quantity_json(row.length_um, "m", "[ft_i]"),
+        "cost": money_json(row.cost, currency),
+        "cost_per_foot": money_json(row.per_foot, currency) if row.per_foot is not None else None,
+    }
+
+
+def cost_table(sheet: CostSheet) -> tuple[list[str], list[list[str]]]:
+    """Headings and rows of the sheet for a workbook: one row a material, then the sum."""
+    headings = ["material", "owner", "unit", "estimated", *WORDS, "estimated cost", "cost"]
+    headings += ["price difference", "quantity difference", "recovery difference", "later bills", "currency"]
+    currency = sheet.statement.currency
+    rows = [_table_row(line, currency) for line in [*sheet.lines, *sheet.furnished]]
+    total = [""] * len(headings)
+    total[0], total[-1] = "all materials", currency
+    total[headings.index("cost")] = _money(sheet.statement.cost)
+    total[headings.index("estimated cost")] = _money(sheet.estimated_cost)
+    total[headings.index("later bills")] = _money(sheet.late)
+    return headings, [*rows, total]
+
+
+def _table_row(line: CostLine, currency: str) -> list[str]:
+    unit = line.material.stock_unit
+    found, is_own = line.differences, line.owner.is_company
+    quantities = [part["value"] for part in _quantities(line).values()]
+    return [
+        line.material.name,
+        line.owner.name,
+        unit_label(unit),
+        f"{from_millionths(line.estimate.quantity, unit):f}" if line.estimate else "",
+        *quantities,
+        _money(line.estimated_cost),
+        _money(line.amounts.cost) if is_own else "",
+        _money(found.price) if found else "",
+        _money(found.quantity) if found else "",
+        _money(found.recovery) if found else "",
+        _money(line.late) if is_own else "",
+        currency if is_own else "",
+    ]
+
+
+def _money(millionths: int | None) -> str:
+    return f"{from_money_millionths(millionths):f}" if millionths is not None else ""
+
+
+def issued_sheet_json(sheet: IssuedSheet, *, now: CostSheet | None = None) -> Json:
+    """A sheet as issued; with `now`, also as known now and what is wrong with the issued one, if anything."""
+    body: Json = {
+        "id": str(sheet.uuid),
+        "job": sheet.job.reference,
+        "number": sheet.number,
+        "issued_at": moment_json(sheet.issued_at),
+        "issued_by": named_json(sheet.issued_by),
+        "last_sequence": sheet.last_sequence,
+        "last_hash": sheet.last_hash,
+        "hash": sheet.hash,
+        "as_issued": sheet.content,
+    }
+    if now is not None:
+        body["as_known_now"] = cost_sheet_body(now)
+        body["faults"] = find_faults(sheet)
+    return body
+
+
+QUANTITIES = {word: of("Quantity") for word in WORDS}
+CAUSES: Schema = {"type": "object", "additionalProperties": of("Quantity")}
+COMPONENTS: dict[str, Schema] = {
+    "CostSheet": shape(
+        job=shape(reference=TEXT, name=TEXT, state=TEXT),
+        customer=nullable(TEXT),
+        estimated_at=nullable(MOMENT),
+        estimated_cost=nullable(of("Money")),
+        cost=of("Money"),
+        late_differences=of("Money"),
+        cost_as_known_now=of("Money"),
+        agrees_with_book=FLAG,
+        lines=listing(
+            shape(
+                material=TEXT,
+                name=TEXT,
+                estimated=nullable(of("Quantity")),
+                estimated_back=nullable(of("Quantity")),
+                estimated_cost=nullable(of("Money")),
+                **QUANTITIES,
+                lost_by_cause=CAUSES,
+                cost=of("Money"),
+                late_differences=of("Money"),
+                differences=nullable(
+                    shape(price=of("Money"), quantity=of("Money"), recovery=of("Money"), total=of("Money"))
+                ),
+            )
+        ),
+        furnished=listing(
+            shape(
+                material=TEXT,
+                name=TEXT,
+                owner=TEXT,
+                estimated=nullable(of("Quantity")),
+                **QUANTITIES,
+                lost_by_cause=CAUSES,
+            )
+        ),
+        unaccounted=listing(
+            shape(material=TEXT, quantity=of("Quantity"), interval=nullable(listing(of("Quantity"))))
+        ),
+        parts=listing(shape(kind=TEXT, name=nullable(TEXT), cost=of("Money"))),
+        months=listing(shape(month=DAY, cost=of("Money"))),
+        crews=listing(shape(crew=nullable(TEXT), cost=of("Money"))),
+        cable_sizes=listing(
+            shape(
+                cable_size=TEXT,
+                length=of("Quantity"),
+                cost=of("Money"),
+                cost_per_foot=nullable(of("Money")),
+            )
+        ),
+    ),
+    "IssuedSheet": shape(
+        id=UUID,
+        job=TEXT,
+        number=WHOLE,
+        issued_at=MOMENT,
+        issued_by=of("Named"),
+        last_sequence=WHOLE,
+        last_hash=TEXT,
+        hash=TEXT,
+        as_issued=of("CostSheet"),
+    ),
+}
+COMPONENTS["ComparedSheet"] = {
+    **COMPONENTS["IssuedSheet"],
+    "properties": {
+        **COMPONENTS["IssuedSheet"]["properties"],
+        "as_known_now": of("CostSheet"),
+        "faults": listing(TEXT),
+    },
+    "required": [*COMPONENTS["IssuedSheet"]["required"], "as_known_now", "faults"],
+}

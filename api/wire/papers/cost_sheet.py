@@ -1,0 +1,182 @@
+"""A job's cost sheet on paper."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from api.wire.papers.paper import Paper
+from inventory.models import Movement
+from inventory.money import format_money
+from inventory.units import format_amount, format_millionths, from_millionths
+from jobs.models import IssuedSheet
+from jobs.queries.cost_sheet import CostLine, CostSheet
+
+MATERIAL_HEADINGS = (
+    "Material",
+    "Estimate",
+    "Drawn",
+    "Returned",
+    "Recovered",
+    "Stays",
+    "Estimate",
+    "Cost",
+    "by price",
+    "by quantity",
+    "by recovery",
+)
+
+
+def print_cost_sheet(
+    sheet: CostSheet, *, is_metric: bool, printed_at: datetime, issued: IssuedSheet | None = None
+) -> bytes:
+    """The sheet as PDF. `issued` marks it as the copy of an issued one, with its number and hash."""
+    job, currency = sheet.statement.job, sheet.statement.currency
+    customer = f" for {job.customer.name}" if job.customer else ""
+    paper = Paper(
+        title=f"Cost of job {job.reference}",
+        subtitle=f"{job.name}{customer}; {job.get_state_display()}; money in {currency}",
+        is_metric=is_metric,
+        is_wide=True,
+        printed_at=printed_at,
+    )
+    if issued is not None:
+        paper.add_text(
+            f"Sheet {issued.number}, issued {issued.issued_at:%Y-%m-%d %H:%M} UTC "
+            f"by {issued.issued_by.name}; book up to link {issued.last_sequence}. Hash {issued.hash}"
+        )
+    _add_summary(paper, sheet)
+    _add_materials(paper, sheet)
+    if sheet.furnished:
+        _add_furnished(paper, sheet.furnished)
+    _add_lost(paper, [*sheet.lines, *sheet.furnished])
+    _add_parts(paper, sheet)
+    tie = "The cost is what the job's places are worth in the book, to the last digit."
+    paper.add_text(tie if sheet.statement.agrees_with_book else "The book differs: run verify_ledger.")
+    return paper.to_pdf()
+
+
+def _add_summary(paper: Paper, sheet: CostSheet) -> None:
+    currency = sheet.statement.currency
+    rows = [["Cost in the book", _money(sheet.statement.cost, currency)]]
+    if sheet.estimated_cost is not None:
+        rows.insert(0, ["Estimate at approval", _money(sheet.estimated_cost, currency)])
+    if sheet.late:
+        rows.append(["Bills that came after the job was closed", _money(sheet.late, currency)])
+        rows.append(["Cost as known now", _money(sheet.cost_as_known, currency)])
+    paper.add_table(["", currency], rows, widths=[5, 2], is_number=[False, True], has_total=len(rows) > 1)
+
+
+def _add_materials(paper: Paper, sheet: CostSheet) -> None:
+    currency = sheet.statement.currency
+    paper.add_heading("Materials")
+    rows = []
+    for line in sheet.lines:
+        found = line.differences
+        rows.append(
+            [
+                line.material.name,
+                _quantity(line, line.estimate.quantity) if line.estimate else "",
+                _quantity(line, line.amounts.drawn),
+                _quantity(line, line.amounts.quantity("returned")),
+                _quantity(line, line.amounts.quantity("recovered")),
+                _quantity(line, line.amounts.stays),
+                _money(line.estimated_cost, currency),
+                _money(line.amounts.cost, currency),
+                _money(found.price, currency) if found else "",
+                _money(found.quantity, currency) if found else "",
+                _money(found.recovery, currency) if found else "",
+            ]
+        )
+    estimated, cost = _money(sheet.estimated_cost, currency), _money(sheet.statement.cost, currency)
+    rows.append(["All materials", "", "", "", "", "", estimated, cost, "", "", ""])
+    paper.add_table(
+        MATERIAL_HEADINGS,
+        rows,
+        widths=[5, 3, 3, 3, 3, 3, 3, 3, 3, 3, 3],
+        is_number=[False] + [True] * 10,
+        has_total=True,
+    )
+
+
+def _add_furnished(paper: Paper, lines: list[CostLine]) -> None:
+    paper.add_heading("Furnished by others")
+    rows = [
+        [
+            f"{line.material.name} ({line.owner.name})",
+            _quantity(line, line.amounts.drawn),
+            _quantity(line, line.amounts.quantity("installed")),
+            _quantity(line, line.amounts.quantity("lost")),
+            _quantity(line, line.amounts.quantity("returned")),
+            _quantity(line, line.amounts.stays),
+        ]
+        for line in lines
+    ]
+    paper.add_table(
+        ["Material and owner", "Drawn", "Installed", "Lost", "Returned", "Stays"],
+        rows,
+        widths=[5, 2, 2, 2, 2, 2],
+        is_number=[False] + [True] * 5,
+    )
+
+
+def _add_lost(paper: Paper, lines: Iterable[CostLine]) -> None:
+    rows = [
+        [line.material.name, Movement.Cause(cause).label, _quantity(line, amount)]
+        for line in lines
+        for cause, amount in sorted(line.lost.items())
+    ]
+    if rows:
+        paper.add_heading("Lost")
+        paper.add_table(
+            ["Material", "Cause", "Quantity"], rows, widths=[4, 3, 2], is_number=[False, False, True]
+        )
+
+
+def _add_parts(paper: Paper, sheet: CostSheet) -> None:
+    currency = sheet.statement.currency
+    if sheet.by_size:
+        paper.add_heading("By cable size")
+        rows = [
+            [
+                row.cable_size,
+                format_amount(from_millionths(row.length_um, "m", "[ft_i]"), "[ft_i]"),
+                _money(row.cost, currency),
+                _money(row.per_foot, currency) if row.per_foot is not None else "",
+            ]
+            for row in sheet.by_size
+        ]
+        paper.add_table(
+            ["Size", "Extracted", "Cost", "For a foot"],
+            rows,
+            widths=[2, 2, 2, 2],
+            is_number=[False, True, True, True],
+        )
+    for title, named in (
+        ("By month", [(f"{month:%Y-%m}", cost) for month, cost in sheet.by_month]),
+        ("By crew", [(crew or "not reported by a crew", cost) for crew, cost in sheet.by_crew]),
+        (
+            "By span and run",
+            [
+                (f"{part.kind} {part.name}" if part.name else "the job itself", part.cost)
+                for part in sheet.statement.parts
+            ],
+        ),
+    ):
+        if named:
+            paper.add_heading(title)
+            rows = [[name, _money(cost, currency)] for name, cost in named]
+            paper.add_table(["", currency], rows, widths=[5, 2], is_number=[False, True])
+
+
+def _quantity(line: CostLine, millionths: int) -> str:
+    if not millionths:
+        return ""
+    return format_millionths(_to_hundredth(millionths), line.material.stock_unit).removesuffix(" each")
+
+
+def _to_hundredth(millionths: int) -> int:
+    """As finely as paper needs it; the exact figure is in the sheet's other forms."""
+    return round(millionths / 10_000) * 10_000
+
+
+def _money(millionths: int | None, currency: str) -> str:
+    return format_money(millionths, currency).removesuffix(f" {currency}") if millionths is not None else ""
