@@ -46,8 +46,11 @@ def test_the_sheet_says_what_it_cost_and_why(client_of: ClientOf, drawn: Office)
     assert (sheet["estimated_cost"], sheet["cost"]) == (money("54.00"), money("50.00"))
     [line] = sheet["lines"]
     assert line["differences"] == {
-        "price": money("5.00"), "quantity": money("-9.00"), "recovery": money("0.00"), "total": money("-4.00"),
-    }  # fmt: skip
+        "price": money("5.00"),
+        "quantity": money("-9.00"),
+        "recovery": money("0.00"),
+        "total": money("-4.00"),
+    }
     assert sheet["agrees_with_book"] is True
 
 
@@ -56,9 +59,7 @@ def test_a_line_opens_to_its_entries(client_of: ClientOf, drawn: Office) -> None
     found = accounts.get(f"{ADDRESS}/cost-sheet/entries", {"material": "fluid", "owner": "own"})
     [entry] = assert_answer("list_cost_entries", found)["results"]
     assert entry["kind"] == "draw"
-    assert_refusal(
-        accounts.get(f"{ADDRESS}/cost-sheet/entries?material=fluid"), 400, "bad_input", "owner"
-    )
+    assert_refusal(accounts.get(f"{ADDRESS}/cost-sheet/entries?material=fluid"), 400, "bad_input", "owner")
 
 
 def test_the_picture_ends_at_the_cost(client_of: ClientOf, drawn: Office) -> None:
@@ -90,9 +91,7 @@ def test_the_sheet_is_had_as_pdf_and_workbook(client_of: ClientOf, drawn: Office
 def test_an_issued_sheet_is_shown_as_issued_and_as_known_now(client_of: ClientOf, drawn: Office) -> None:
     accounts = client_of("accounts")
     body = {"id": str(uuid4())}
-    issued = assert_answer(
-        "issue_cost_sheet", accounts.post(f"{ADDRESS}/issued-sheets", body, format="json")
-    )
+    issued = assert_answer("issue_cost_sheet", accounts.post(f"{ADDRESS}/issued-sheets", body, format="json"))
     again = accounts.post(f"{ADDRESS}/issued-sheets", body, format="json")
     assert assert_answer("issue_cost_sheet", again) == issued
     client_of("admin").post("/api/v1/entries", requests.a_draw(drawn), format="json")
