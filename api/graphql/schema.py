@@ -8,6 +8,7 @@ from graphene import relay
 from graphql_relay import from_global_id
 
 from api.graphql.asking import asking
+from api.graphql.balance_types import DayBalance
 from api.graphql.paging import connection_field, filter_arguments, page_of
 from api.graphql.report_types import FieldReport, UnconfirmedTruck
 from api.graphql.stock_types import (
@@ -24,6 +25,7 @@ from api.graphql.stock_types import (
 )
 from api.graphql.work_types import Job, JobConnection, PullSheet, Statement
 from api.wire import filters
+from api.wire.balances import day_balance_json
 from api.wire.calculations import calculate
 from api.wire.input_fields import is_storable
 from api.wire.pull_sheets import pull_sheet_body
@@ -32,6 +34,7 @@ from api.wire.statements import statement_body
 from inventory.errors import BadInput, Fault
 from inventory.queries import access
 from jobs.queries.access import get_visible_crew_day, get_visible_job, visible_jobs
+from jobs.queries.balances import get_last_balance
 from jobs.queries.field_reports import get_report, visible_reports, with_rows
 from jobs.queries.pull_sheet import make_pull_sheet
 from jobs.queries.statement import make_statement
@@ -55,6 +58,12 @@ class Query(graphene.ObjectType):
     job = graphene.Field(Job, reference=graphene.String(required=True))
     pull_sheet = graphene.Field(
         PullSheet, crew=graphene.String(required=True), date=graphene.Date(required=True)
+    )
+    balance = graphene.Field(
+        DayBalance,
+        crew=graphene.String(required=True),
+        date=graphene.Date(required=True),
+        description="the last closing of a crew's day",
     )
     statement = graphene.Field(Statement, job=graphene.String(required=True))
     field_reports = graphene.List(
@@ -187,6 +196,10 @@ class Query(graphene.ObjectType):
     def resolve_pull_sheet(self, info: Any, crew: str, date: day) -> Any:
         found = get_visible_crew_day(asking(info).viewer, crew_code=crew, date=date)
         return pull_sheet_body(make_pull_sheet(found))
+
+    def resolve_balance(self, info: Any, crew: str, date: day) -> Any:
+        found = get_visible_crew_day(asking(info).viewer, crew_code=crew, date=date)
+        return day_balance_json(get_last_balance(found))
 
     def resolve_statement(self, info: Any, job: str) -> Any:
         viewer = asking(info).viewer

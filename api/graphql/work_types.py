@@ -6,6 +6,7 @@ import graphene
 from graphene import relay
 
 from api.graphql.asking import asking
+from api.graphql.balance_types import FluidSum
 from api.graphql.batches import find_one, list_many, page_many
 from api.graphql.paging import check_size, connect, connection_field
 from api.graphql.stock_types import Material, Money, Named, Place, Quantity, find_place
@@ -241,6 +242,7 @@ class Statement(graphene.ObjectType):
     materials = graphene.List(graphene.NonNull(StatedMaterial), required=True)
     furnished = graphene.List(graphene.NonNull(StatedMaterial), required=True)
     parts = graphene.List(graphene.NonNull(StatedPart), required=True)
+    fluid = graphene.List(graphene.NonNull(FluidSum), required=True)
     cost = graphene.Field(Money)
     book_value = graphene.Field(Money)
     agrees_with_book = graphene.Boolean()

@@ -25,7 +25,7 @@ def lay_out_statement(statement: Statement, *, most_parts: int | None = None) ->
     left = len(statement.parts) - len(statement.parts[:most_parts])
     if left:
         parts.append(Text(f"... and {left} more; see: statement {statement.job.reference}"))
-    parts += [Text(""), _tie(statement)]
+    parts += [Text(""), *_unaccounted(statement), _tie(statement)]
     return Group(*parts)
 
 
@@ -108,6 +108,19 @@ def _content(part: StatedPart) -> str:
         if line.amounts.stays
     ]
     return ", ".join(shown) or "nothing"
+
+
+def _unaccounted(statement: Statement) -> Iterator[Text]:
+    """What cannot be accounted for on the job's closed days, with the interval it lies in at 95 %."""
+    for found in statement.fluid:
+        if found.interval is None:
+            continue
+        unit = found.fluid.stock_unit
+        amount, low, high = (format_millionths(part, unit) for part in (found.unaccounted, *found.interval))
+        yield Text(
+            f"{found.fluid.name} that cannot be accounted for, beside the cost: {amount} "
+            f"(between {low} and {high})."
+        )
 
 
 def _tie(statement: Statement) -> Text:

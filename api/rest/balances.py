@@ -9,8 +9,9 @@ from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.wire.balances import day_balance_json, fluid_sum_json
+from api.wire.balances import day_balance_json
 from api.wire.door import Door
+from api.wire.fluid_sums import fluid_sum_json
 from api.wire.input_fields import read_day
 from api.wire.schemas import of
 from inventory.errors import NotFound

@@ -149,7 +149,7 @@ def _list_shapes(schema: dict[str, Any]) -> list[dict[str, Any]]:
         {
             "name": name,
             "about": shape.get("description", ""),
-            "choices": [_last(row["$ref"]) for row in shape.get("oneOf", ())],
+            "choices": [_form(row) for row in shape.get("oneOf", ())],
             "fields": [
                 {"name": field, "form": _form(part), "is_required": field in shape.get("required", ())}
                 for field, part in shape.get("properties", {}).items()

@@ -4,6 +4,7 @@ from typing import Any
 
 from api.wire.amounts import quantity_json
 from api.wire.answers import named_json
+from api.wire.fluid_sums import interval_json
 from api.wire.moments import moment_json
 from api.wire.pictures.fluid_balance import draw_fluid_balance
 from api.wire.pictures.tables import picture_body
@@ -25,7 +26,7 @@ from api.wire.schemas import (
 from inventory.units import MILLION
 from jobs.models import BalanceStream, DayBalance, FluidBalance, SpanFigure
 from jobs.queries.balances import interval_of, list_ways
-from jobs.queries.fluid_figures import AMOUNTS, FluidSum
+from jobs.queries.fluid_figures import AMOUNTS
 
 Json = dict[str, Any]
 WAYS = ["out", "stood", "caught", "bore", "film", "hose", "lost", "unaccounted"]
@@ -187,24 +188,6 @@ def _figure(row: SpanFigure, unit: str) -> Json:
         "amounts": {name: quantity_json(getattr(row, name), unit) for name in AMOUNTS},
         "unaccounted": _maybe(row.unaccounted, unit),
     }
-
-
-def fluid_sum_json(found: FluidSum) -> Json:
-    """A sum with what is unaccounted in it."""
-    unit = found.fluid.stock_unit
-    return {
-        "fluid": named_json(found.fluid),
-        "amounts": {name: quantity_json(amount, unit) for name, amount in found.amounts.items()},
-        "unaccounted": quantity_json(found.unaccounted, unit) if found.interval is not None else None,
-        "unaccounted_interval": interval_json(found.interval, unit) if found.interval is not None else None,
-        "days": len(found.days),
-        "days_unknown": len(found.days_unknown),
-    }
-
-
-def interval_json(interval: tuple[int, int], unit: str) -> Json:
-    low, high = interval
-    return {"low": quantity_json(low, unit), "high": quantity_json(high, unit)}
 
 
 def _maybe(amount: int | None, unit: str) -> Json | None:

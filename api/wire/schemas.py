@@ -232,6 +232,7 @@ COMPONENTS: dict[str, Schema] = {
                 materials=listing(of("StatedMaterial")),
                 furnished=listing(of("StatedMaterial")),
                 parts=listing(of("StatedPart")),
+                fluid=listing(of("FluidSum")),
             ),
             cost=of("Money"),
             book_value=of("Money"),

@@ -3,6 +3,7 @@
 from typing import Any
 
 from api.wire.amounts import money_json, quantity_json
+from api.wire.fluid_sums import fluid_sum_json
 from jobs.queries.statement import OTHER, StatedMaterial, StatedPart, Statement
 
 WORDS = ("used", "installed", "lost", "returned", "recovered", OTHER)
@@ -18,6 +19,7 @@ def statement_body(statement: Statement, *, has_money: bool = True) -> dict[str,
         "materials": [_material(line, currency) for line in statement.materials],
         "furnished": [_material(line, "") for line in statement.furnished],
         "parts": [_part(part, currency) for part in statement.parts],
+        "fluid": [fluid_sum_json(found) for found in statement.fluid],
     }
     if has_money:
         body["cost"] = money_json(statement.cost, currency)

@@ -13,6 +13,7 @@ from django.db.models import Q, QuerySet, Sum
 from inventory.models import CostPool, Material, Movement, Party, Place
 from inventory.queries.company import get_company
 from jobs.models import Job
+from jobs.queries.fluid_figures import FluidSum, sum_of_job
 from jobs.queries.jobs import get_job
 
 Purpose = Movement.Purpose
@@ -102,6 +103,8 @@ class Statement:
     furnished: list[StatedMaterial]
     parts: list[StatedPart]
     book_value: int
+    # What the balances of its days say, unaccounted fluid among it: outside the job's own cost.
+    fluid: list[FluidSum] = field(default_factory=list)
 
     @property
     def cost(self) -> int:
@@ -139,6 +142,7 @@ def make_statement(job: Job) -> Statement:
         furnished=[line for line in stated if not line.owner.is_company],
         parts=list(_state_parts(places, by_holding, materials, owners)),
         book_value=value or 0,
+        fluid=sum_of_job(job),
     )
 
 
