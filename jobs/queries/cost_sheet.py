@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from uuid import UUID
 
 from django.db.models import Q, QuerySet, Sum
 
@@ -16,6 +17,8 @@ from jobs.queries.fluid_figures import FluidSum, sum_of_job
 from jobs.queries.statement import Amounts, StatedMaterial, Statement, make_statement
 
 UM_PER_FOOT = 304_800
+# SQLite takes some 32,000 values in one statement.
+IDS_AT_ONCE = 10_000
 Purpose = Movement.Purpose
 
 
@@ -240,10 +243,22 @@ def _sum_by_crew(places: QuerySet[Place]) -> list[tuple[str, int]]:
 
 
 def _crews_of(documents: Iterable[str]) -> dict[str, str]:
+    """Crew by document. A document is free text: one that only looks like a report's names no crew."""
     prefix = "report:"
-    ids = [document.removeprefix(prefix) for document in documents if document.startswith(prefix)]
-    reports = FieldReport.objects.filter(uuid__in=ids).values_list("uuid", "crew_day__crew__code")
-    return {f"{prefix}{uuid}": crew for uuid, crew in reports}
+    ids: dict[UUID, str] = {}
+    for document in documents:
+        if document.startswith(prefix):
+            try:
+                ids[UUID(document.removeprefix(prefix))] = document
+            except ValueError:
+                continue
+    found: dict[str, str] = {}
+    keys = list(ids)
+    for first in range(0, len(keys), IDS_AT_ONCE):
+        reports = FieldReport.objects.filter(uuid__in=keys[first : first + IDS_AT_ONCE])
+        for uuid, crew in reports.values_list("uuid", "crew_day__crew__code"):
+            found[ids[uuid]] = crew
+    return found
 
 
 def _sum_by_size(job: Job, statement: Statement) -> list[CostPerFoot]:

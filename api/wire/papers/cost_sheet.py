@@ -17,7 +17,7 @@ MATERIAL_HEADINGS = (
     "Returned",
     "Recovered",
     "Stays",
-    "Estimate",
+    "Est. cost",
     "Cost",
     "by price",
     "by quantity",

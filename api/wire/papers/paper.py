@@ -24,6 +24,8 @@ from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, T
 
 PLAIN, BOLD = "Paper", "Paper-Bold"
 MARGIN = 15 * mm
+# What the library leaves free inside its frame on each side.
+PADDING = 6
 INK, QUIET, LINE, BAND = (
     colors.HexColor("#16211f"),
     colors.HexColor("#55625f"),
@@ -51,8 +53,8 @@ class Paper:
 
     @property
     def width(self) -> float:
-        """Between the margins [pt]."""
-        return self.size[0] - 2 * MARGIN
+        """Between the margins, as far as text goes [pt]."""
+        return self.size[0] - 2 * MARGIN - 2 * PADDING
 
     def add_heading(self, text: str) -> None:
         self.parts += [
@@ -119,9 +121,11 @@ class Paper:
         canvas.saveState()
         canvas.setFont(PLAIN, 8)
         canvas.setFillColor(QUIET)
-        canvas.drawString(MARGIN, MARGIN - 2 * mm, self.title)
+        canvas.drawString(MARGIN + PADDING, MARGIN - 2 * mm, self.title)
         when = f"printed {self.printed_at:%Y-%m-%d %H:%M}   " if self.printed_at else ""
-        canvas.drawRightString(self.size[0] - MARGIN, MARGIN - 2 * mm, f"{when}page {document.page}")
+        canvas.drawRightString(
+            self.size[0] - MARGIN - PADDING, MARGIN - 2 * mm, f"{when}page {document.page}"
+        )
         canvas.restoreState()
 
 
@@ -133,8 +137,14 @@ def _register_typeface() -> None:
 
 
 def _style(
-    size: float, *, is_bold: bool = False, is_right: bool = False, colour: colors.Color = INK
+    size: float,
+    *,
+    is_bold: bool = False,
+    is_right: bool = False,
+    keeps_next: bool = False,
+    colour: colors.Color = INK,
 ) -> ParagraphStyle:
+    """A style; a heading keeps its table with it, so that it never stands alone at the foot of a page."""
     _register_typeface()
     return ParagraphStyle(
         "paper",
@@ -142,6 +152,8 @@ def _style(
         fontSize=size,
         leading=size * 1.3,
         textColor=colour,
+        spaceAfter=size * 0.4,
+        keepWithNext=int(keeps_next),
         alignment=TA_RIGHT if is_right else 0,
     )
 

@@ -140,6 +140,13 @@ def test_cost_sheet_by_month_crew_and_size_adds_up_to_the_cost(day: SmallDay) ->
     assert size.per_foot == pytest.approx(60 * MILLION / feet, abs=1)
 
 
+def test_a_document_that_only_looks_like_a_report_names_no_crew(day: SmallDay) -> None:
+    drum = End(day.world.warehouse, Container.objects.get(label="D-1"))
+    line = Line(day.world.fluid, gal(1), drum, End(get_job().place))
+    draw(id=uuid4(), by=day.world.actor, occurred_at=at(2), lines=[line], document="report:of mine")
+    assert make_cost_sheet(get_job()).by_crew == [("", 6 * MILLION)]
+
+
 def test_cost_sheet_shows_what_came_after_the_job_was_closed_as_known_now(day: SmallDay) -> None:
     world = day.world
     save_party(code="mill", name="Foam Mill", is_supplier=True)
