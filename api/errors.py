@@ -18,6 +18,7 @@ from rest_framework.response import Response
 from inventory.errors import BadInput, Fault, NotFound, SpanstockError
 from inventory.queries.access import NotAllowed
 from inventory.queries.company import NotSetUp
+from inventory.services.documents import StaleVersion
 from inventory.services.posting.errors import BookBusy
 
 logger = logging.getLogger(__name__)
@@ -61,6 +62,7 @@ STATUSES: Mapping[type[SpanstockError], HTTPStatus] = {
     PreconditionMissing: HTTPStatus.PRECONDITION_REQUIRED,
     Outdated: HTTPStatus.PRECONDITION_FAILED,
     NotSetUp: HTTPStatus.SERVICE_UNAVAILABLE,
+    StaleVersion: HTTPStatus.PRECONDITION_FAILED,
 }
 # What the framework refuses before any of our code runs: code and title by its class, nearest first.
 FRAMEWORK_CODES: tuple[tuple[type[exceptions.APIException], str, str], ...] = (

@@ -7,8 +7,8 @@ from typing import Any
 
 import graphene
 
-from api.graphql.stock_types import Named, Quantity
-from api.wire import report_answers
+from api.graphql.stock_types import Money, Named, Quantity
+from api.wire import report_answers, supply_answers
 from api.wire.schemas import Schema
 
 _SCALARS = {
@@ -17,13 +17,14 @@ _SCALARS = {
     "integer": graphene.Int,
     "boolean": graphene.Boolean,
 }
-_TYPES: dict[str, Any] = {"Quantity": Quantity, "Named": Named}
+_TYPES: dict[str, Any] = {"Money": Money, "Quantity": Quantity, "Named": Named}
+_COMPONENTS = {**report_answers.COMPONENTS, **supply_answers.COMPONENTS}
 
 
 def make_type(name: str) -> Any:
     """The type of a component, with those it is made of."""
     if name not in _TYPES:
-        shape = report_answers.COMPONENTS[name]
+        shape = _COMPONENTS[name]
         fields = {key: _field(part) for key, part in shape["properties"].items()}
         about = shape.get("description", "")
         _TYPES[name] = type(name, (graphene.ObjectType,), {**fields, "__doc__": about})

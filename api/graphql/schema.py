@@ -23,6 +23,7 @@ from api.graphql.stock_types import (
     Place,
     PlaceConnection,
 )
+from api.graphql.supply_types import SupplyQuery
 from api.graphql.work_types import Job, JobConnection, PullSheet, Statement
 from api.wire import filters
 from api.wire.balances import day_balance_json
@@ -41,7 +42,7 @@ from jobs.queries.statement import make_statement
 from jobs.queries.truck_stock import list_unconfirmed_trucks
 
 
-class Query(graphene.ObjectType):
+class Query(SupplyQuery):
     """Reads only: entries are made over REST."""
 
     node = graphene.Field(relay.Node, id=graphene.ID(required=True))

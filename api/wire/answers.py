@@ -171,6 +171,14 @@ def container_json(row: Container) -> Json:
         "capacity": quantity_json(row.capacity, unit) if row.capacity is not None else None,
         "heel": quantity_json(row.heel, unit),
         "tare_kg": row.tare_kg,
+        **{
+            name: quantity_json(value, row.mark_unit) if value is not None else None
+            for name, value in (
+                ("outer_mark", row.outer_mark),
+                ("inner_mark", row.inner_mark),
+                ("stated_length", row.stated_length),
+            )
+        },
     }
 
 

@@ -9,6 +9,8 @@ from api.wire import (
     instruments,
     report_answers,
     schemas,
+    supply_answers,
+    supply_requests,
     truck_requests,
 )
 from api.wire.schemas import Schema
@@ -27,4 +29,6 @@ def all_components() -> dict[str, Schema]:
         **balances.COMPONENTS,
         **instruments.COMPONENTS,
         **instruments.request_schemas(),
+        **supply_answers.COMPONENTS,
+        **supply_requests.request_schemas(),
     }

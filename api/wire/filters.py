@@ -9,6 +9,7 @@ from django.db.models import Exists, OuterRef, Q
 
 from api.wire.input_fields import read_day
 from api.wire.pages import Order
+from inventory import models
 from inventory.errors import Fault
 from inventory.models import Container, Entry, Material, Place
 from inventory.queries.access import Viewer, visible_movements, visible_places
@@ -167,8 +168,8 @@ REPORT_FILTERS: dict[str, Filter] = {
     "is_undone": by_flag("is_undone", "whether another report has taken its place"),
 }
 HAND_OVER_FILTERS: dict[str, Filter] = {
-    "source": by_text("source__code", "code of the truck that gave"),
-    "target": by_text("target__code", "code of the truck that got"),
+    "source_place": by_text("source__code", "code of the truck that gave"),
+    "target_place": by_text("target__code", "code of the truck that got"),
     "is_confirmed": by_flag("is_confirmed", "whether the receiver confirmed or disputed it"),
     "is_open": Filter(
         "whether the receiver has not answered yet",
@@ -184,4 +185,34 @@ BY_REFERENCE = Order("reference")
 JOB_FILTERS: dict[str, Filter] = {
     "state": by_word("state", list(Job.State.values), "state of the job"),
     "customer": by_text("customer__code", "code of the customer"),
+}
+
+
+TERMS_FILTERS: dict[str, Filter] = {
+    "material": by_text("material__code", "code of a material"),
+    "supplier": by_text("supplier__code", "code of a supplier"),
+}
+ORDER_FILTERS: dict[str, Filter] = {
+    "state": by_word("state", list(models.Order.State.values), "state of the order"),
+    "supplier": by_text("supplier__code", "code of a supplier"),
+    "place": by_text("place__code", "code of the place it is delivered to"),
+}
+RECEIPT_FILTERS: dict[str, Filter] = {
+    "supplier": by_text("supplier__code", "code of a supplier"),
+    "place": by_text("place__code", "code of the place it came to"),
+    "delivery_note": by_text("delivery_note", "number of the delivery note"),
+}
+HELD_FILTERS: dict[str, Filter] = {
+    "finding": by_word("finding", list(models.ReceivedLine.Finding.values), "what was found"),
+    "supplier": by_text("receipt__supplier__code", "code of a supplier"),
+    "material": by_text("material__code", "code of a material"),
+}
+SHIPMENT_FILTERS: dict[str, Filter] = {
+    "state": by_word("state", list(models.Shipment.State.values), "state of the shipment"),
+    "source_place": by_text("source__code", "code of the place it left"),
+    "target_place": by_text("target__code", "code of the place it goes to"),
+}
+COUNT_SHEET_FILTERS: dict[str, Filter] = {
+    "state": by_word("state", list(models.CountSheet.State.values), "state of the sheet"),
+    "place": by_text("place__code", "code of the place that is counted"),
 }

@@ -15,6 +15,8 @@ from inventory.queries.company import get_company_party
 from inventory.services.lines import stored_quantity
 
 Values = dict[str, Any]
+MARKS = ("outer_mark", "inner_mark", "stated_length")
+LENGTHS = frozenset({"[ft_i]", "m"})
 HEAVIEST_KG = 10**6
 OWNER = ReferenceField(noun="party", default=None, may_be_null=True)
 NEW_CONTAINER_FIELDS: dict[str, Field] = {
@@ -29,6 +31,9 @@ NEW_CONTAINER_FIELDS: dict[str, Field] = {
     "capacity": AmountField(default=None, may_be_null=True),
     "tare_kg": Number(default=None, may_be_null=True, limits=Limits(least=0, most=HEAVIEST_KG)),
     "best_before_date": DayField(default=None, may_be_null=True),
+    "outer_mark": AmountField(default=None, may_be_null=True),
+    "inner_mark": AmountField(default=None, may_be_null=True),
+    "stated_length": AmountField(default=None, may_be_null=True),
 }
 
 
@@ -44,10 +49,24 @@ def read_new_containers(rows: list[Values], viewer: Viewer) -> dict[str, Contain
         if capacity is not None:
             unit = row["material"].stock_unit if row["material"] else UNIT_OF_ANY_FLUID
             row["capacity"] = stored_quantity(capacity, unit, pointer=f"{pointer.pointer}/capacity")
+        row |= _read_marks(row, pointer, faults)
         container = Container(**row)
         found[container.label] = container
     faults.raise_if_any()
     return found
+
+
+def _read_marks(row: Values, pointer: Pointer, faults: Faults) -> Values:
+    """Marks and stated length in the unit of the first that is given; a jacket is marked in one."""
+    given = {name: row[name] for name in MARKS if row[name] is not None}
+    unit = next((amount.unit for amount in given.values()), "")
+    found: Values = {"mark_unit": unit}
+    for name, amount in given.items():
+        if row["kind"] != Container.Kind.REEL.value or unit not in LENGTHS:
+            faults.add(pointer / name, str(amount), "is a length on a reel, in ft or m")
+            continue
+        found[name] = stored_quantity(amount, unit, pointer=f"{pointer.pointer}/{name}")
+    return {**dict.fromkeys(MARKS), **found}
 
 
 def _check_new_container(

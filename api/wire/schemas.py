@@ -179,6 +179,9 @@ COMPONENTS: dict[str, Schema] = {
         capacity=nullable(of("Quantity")),
         heel=of("Quantity"),
         tare_kg=nullable(NUMBER),
+        outer_mark=nullable(of("Quantity")),
+        inner_mark=nullable(of("Quantity")),
+        stated_length=nullable(of("Quantity")),
     ),
     "Job": shape(
         reference=TEXT,

@@ -30,6 +30,12 @@ class DocumentConflict(SpanstockError):
     code = "document_conflict"
 
 
+class StaleVersion(SpanstockError):
+    """The record was changed since it was read: read it again and decide anew."""
+
+    code = "stale_version"
+
+
 def fingerprint_of(**fields: Any) -> str:
     """Hash of what the client decides. Records stand by their keys, so that a renamed one stays itself."""
     return hashlib.sha256(json.dumps(_plain(fields), sort_keys=True).encode()).hexdigest()

@@ -6,8 +6,9 @@ from itertools import pairwise
 
 from django.db import transaction
 
-from inventory.errors import BadInput, Fault, SpanstockError
+from inventory.errors import BadInput, Fault
 from inventory.models import CountPlan, CountRule, Place
+from inventory.services.documents import StaleVersion
 from inventory.services.lines import require_kind
 from inventory.units import MILLION
 
@@ -16,7 +17,7 @@ MOST_COUNTS_PER_YEAR = 366
 LONGEST_LOOK_BACK_DAYS = 3650
 
 
-class CountPlanChanged(SpanstockError):
+class CountPlanChanged(StaleVersion):
     """The count plan was changed since it was read: read it again and decide anew."""
 
     code = "count_plan_changed"

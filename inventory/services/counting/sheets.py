@@ -138,6 +138,32 @@ def _due_in(place: Place) -> dict[str, DueCount]:
     return {row.holding.key: row for row in list_due_counts(plan, as_of=get_today())} if plan else {}
 
 
+def find_standing_of(
+    sheets: Collection[CountSheet],
+) -> dict[int, list[tuple[CountSheetLine, list[LineCount], LineCount | None]]]:
+    """The lines of each sheet with their counts and the one that stands, by the sheet's key.
+
+    Once a sheet is posted the last count stands, whatever goods cost by then.
+    """
+    posted = {sheet.pk for sheet in sheets if sheet.state == State.POSTED}
+    rows = (
+        CountSheetLine.objects.filter(sheet__in=[sheet.pk for sheet in sheets])
+        .select_related("material", "place", "owner", "container", "entry")
+        .prefetch_related("counts__by")
+    )
+    costs = find_costs_of_materials({line.material_id for line in rows})
+    found: dict[int, list[tuple[CountSheetLine, list[LineCount], LineCount | None]]] = {
+        sheet.pk: [] for sheet in sheets
+    }
+    for line in rows:
+        counts = list(line.counts.all())
+        accepted = find_accepted(line, counts, unit_cost=costs.get(line.material_id, 0))
+        if accepted is None and counts and line.sheet_id in posted:
+            accepted = counts[-1]
+        found[line.sheet_id].append((line, counts, accepted))
+    return found
+
+
 def find_standing(sheet: CountSheet) -> dict[int, LineCount | None]:
     """The count that stands of each line, by its position; None where one is still needed."""
     lines = list(sheet.lines.select_related("material").prefetch_related("counts"))

@@ -8,7 +8,7 @@ from django.db import transaction
 
 from inventory.errors import SpanstockError
 from inventory.models import Actor, Order, OrderLine, Party, Place, SupplierTerms
-from inventory.services.documents import fingerprint_of, take_once
+from inventory.services.documents import StaleVersion, fingerprint_of, take_once
 from inventory.services.lines import require_kind
 from inventory.services.orders.lines import OrderedLine, make_lines, save_lines
 from inventory.services.orders.terms import require_supplier
@@ -17,7 +17,7 @@ from inventory.services.orders.terms import require_supplier
 DELIVERED_TO = frozenset({Place.Kind.WAREHOUSE, Place.Kind.BIN, Place.Kind.SITE})
 
 
-class OrderChanged(SpanstockError):
+class OrderChanged(StaleVersion):
     """The order was changed since it was read: read it again and decide anew."""
 
     code = "order_changed"

@@ -22,7 +22,7 @@ from inventory.money import value_of
 from inventory.queries.company import get_company_party
 from inventory.services.documents import fingerprint_of, step_id, take_once
 from inventory.services.lines import quantity_of, require_kind
-from inventory.services.orders.life import refresh_order
+from inventory.services.orders.life import note_delivered, refresh_order
 from inventory.services.posting import ContainerWish, End, Flow, Posting, post
 from inventory.units import Amount, format_millionths
 
@@ -96,6 +96,7 @@ def decide_held(
             fingerprint=fingerprint,
         )
         for order in orders:
+            note_delivered(order, by)
             refresh_order(order)
         return outcome
 

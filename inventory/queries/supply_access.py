@@ -1,0 +1,121 @@
+"""Who may see and change orders, receipts, shipments and counts: the only way in which doors get at them.
+
+Each lies in a warehouse and is seen by who sees into that. Whoever may make an entry of the kind that comes
+of it may also plan it.
+"""
+
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from inventory.errors import NotFound
+from inventory.models import (
+    CountPlan,
+    CountSheet,
+    Entry,
+    Order,
+    OrderLine,
+    Place,
+    Receipt,
+    ReceivedLine,
+    Shipment,
+    SupplyTerms,
+)
+from inventory.queries.access import Viewer, lies_within, require_may_post
+
+Kind = Entry.Kind
+
+
+def visible_terms(viewer: Viewer) -> QuerySet[SupplyTerms]:
+    """Everybody's terms: who sells what is no secret, what it costs is withheld where it is written out."""
+    return SupplyTerms.objects.select_related("material", "supplier").prefetch_related("breaks")
+
+
+def visible_orders(viewer: Viewer) -> QuerySet[Order]:
+    return Order.objects.filter(lies_within(viewer.places, "place")).select_related(
+        "supplier", "place", "written_by", "sent_by"
+    )
+
+
+def visible_receipts(viewer: Viewer) -> QuerySet[Receipt]:
+    rows = Receipt.objects.filter(lies_within(viewer.places, "place"))
+    return rows.select_related("supplier", "place", "entry__reversed_by", "by")
+
+
+def visible_held_lines(viewer: Viewer) -> QuerySet[ReceivedLine]:
+    """Lines of receipts that were held back, decided on or not."""
+    rows = ReceivedLine.objects.filter(receipt__in=visible_receipts(viewer))
+    return rows.exclude(finding=ReceivedLine.Finding.SOUND)
+
+
+def visible_shipments(viewer: Viewer) -> QuerySet[Shipment]:
+    """Shipments of which the viewer sees one end."""
+    ends = lies_within(viewer.places, "source") | lies_within(viewer.places, "target")
+    found = Q() if viewer.places is None else ends
+    return Shipment.objects.filter(found).select_related("source", "target", "transit", "sent_by")
+
+
+def visible_count_plans(viewer: Viewer) -> QuerySet[CountPlan]:
+    return CountPlan.objects.filter(lies_within(viewer.places, "place")).select_related("place")
+
+
+def visible_count_sheets(viewer: Viewer) -> QuerySet[CountSheet]:
+    rows = CountSheet.objects.filter(lies_within(viewer.places, "place"))
+    return rows.select_related("place", "made_by", "closed_by")
+
+
+def get_order(viewer: Viewer, reference: str) -> Order:
+    order = visible_orders(viewer).filter(reference=reference).first()
+    if order is None:
+        raise NotFound("There is no order of that reference.")
+    return order
+
+
+def find_order_line(viewer: Viewer, reference: str, position: int) -> OrderLine | None:
+    rows = OrderLine.objects.filter(order__in=visible_orders(viewer)).select_related("order", "material")
+    return rows.filter(order__reference=reference, position=position).first()
+
+
+def get_receipt(viewer: Viewer, uuid: UUID | None) -> Receipt:
+    receipt = visible_receipts(viewer).filter(uuid=uuid).first() if uuid else None
+    if receipt is None:
+        raise NotFound("There is no receipt of that id.")
+    return receipt
+
+
+def get_shipment(viewer: Viewer, reference: str) -> Shipment:
+    shipment = visible_shipments(viewer).filter(reference=reference).first()
+    if shipment is None:
+        raise NotFound("There is no shipment of that reference.")
+    return shipment
+
+
+def get_count_plan(viewer: Viewer, place_code: str) -> CountPlan:
+    plan = visible_count_plans(viewer).filter(place__code=place_code).first()
+    if plan is None:
+        raise NotFound("There is no count plan for a place of that code.")
+    return plan
+
+
+def get_count_sheet(viewer: Viewer, reference: str) -> CountSheet:
+    sheet = visible_count_sheets(viewer).filter(reference=reference).first()
+    if sheet is None:
+        raise NotFound("There is no count sheet of that reference.")
+    return sheet
+
+
+def require_may_buy(viewer: Viewer, place: Place | None = None) -> None:
+    """Refuse whoever may not take goods in at the place."""
+    require_may_post(viewer, Kind.RECEIPT, [(None, place)])
+
+
+def require_may_send(viewer: Viewer, source: Place) -> None:
+    require_may_post(viewer, Kind.TRANSFER, [(source, None)])
+
+
+def require_may_unload(viewer: Viewer, target: Place) -> None:
+    require_may_post(viewer, Kind.TRANSFER, [(None, target)])
+
+
+def require_may_count(viewer: Viewer, place: Place) -> None:
+    require_may_post(viewer, Kind.COUNT, [(None, place)])
