@@ -32,6 +32,7 @@ from jobs.services.reports.names import find_names
 from jobs.services.reports.opening import open_day
 from jobs.services.reports.rows import Told, make_rows
 from jobs.services.reports.splitting import split_spans
+from jobs.services.rules.evaluating import evaluate_report
 from jobs.services.unreported import settle_by_report
 
 MOST_TURNS = 10
@@ -195,8 +196,10 @@ def _take_once(request: _Request) -> FieldReport:
     names = find_names(request.content, crew_day=opened.day, company=opened.company, jobs=request.jobs)
     told = make_rows(request.content, report=report, names=names)
     later: list[FieldReport] = []
+    corrected: Told | None = None
     if report.corrects is not None:
-        later = _take_out(told, report.corrects, by=request.by)
+        corrected = load_told([report.corrects])[report.corrects.pk]
+        later = _take_out(told, report.corrects, corrected, by=request.by)
     elif opened.has_later:
         later = _take_out_late(find_later(report, told), by=request.by)
     keep_rows(told)
@@ -207,6 +210,7 @@ def _take_once(request: _Request) -> FieldReport:
     )
     book_report(told, scene, by=request.by)
     mark_work_done(told, opened.day, by=request.by)
+    evaluate_report(told, content=request.content, names=names, company=opened.company, corrected=corrected)
     book_again(later)
     settle_by_report(opened.unreported, at=report.recorded_at)
     request_refits(at=report.recorded_at)
@@ -235,9 +239,8 @@ def _lock_corrected(request: _Request) -> FieldReport | None:
     return old
 
 
-def _take_out(told: Told, corrected: FieldReport, *, by: Actor) -> list[FieldReport]:
+def _take_out(told: Told, corrected: FieldReport, old: Told, *, by: Actor) -> list[FieldReport]:
     """Take out of the book what is corrected, and what is to be booked again behind the correction."""
-    old = load_told([corrected])[corrected.pk]
     later = {report.pk: report for report in find_later(told.report, told)}
     later |= {report.pk: report for report in find_later(corrected, old)}
     later.pop(corrected.pk, None)

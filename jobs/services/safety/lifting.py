@@ -9,11 +9,9 @@ from inventory.errors import BadInput, Fault, NotFound, SpanstockError
 from inventory.models import Actor
 from inventory.queries.access import NotAllowed
 from inventory.services.sealing import record_event
-from inventory.services.tagged_fittings import hold_fitting
 from jobs.models import RuleFinding
 from jobs.queries.rules import get_rule
-from jobs.queries.safety import open_stops
-from jobs.services.needs import find_days_ahead, write_needs
+from jobs.services.safety.freeing import free_what_was_stopped
 
 SHORTEST_REASON, LONGEST_REASON = 5, 500
 
@@ -58,20 +56,6 @@ def lift_finding(*, id: UUID, by: Actor, role: str, reason: str, occurred_at: da
         body={"finding": str(finding.uuid), "rule": finding.rule, "by": by.code, "reason": reason},
     )
     return finding
-
-
-def free_what_was_stopped(findings: list[RuleFinding]) -> None:
-    """Give fittings free that nothing else holds, and tell inventory what the freed work needs again."""
-    stops = [row for row in findings if row.severity == RuleFinding.Severity.STOP]
-    for row in stops:
-        if row.fitting is not None and not open_stops().filter(fitting=row.fitting).exists():
-            hold_fitting(tag=row.fitting.tag, is_held=False)
-    write_needs(
-        find_days_ahead(
-            span_keys=[row.span_id for row in stops if row.span_id is not None],
-            run_keys=[row.run_id for row in stops if row.run_id is not None],
-        )
-    )
 
 
 def _require_may_lift(finding: RuleFinding, by: Actor, role: str) -> None:

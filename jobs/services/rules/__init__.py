@@ -1,0 +1,1 @@
+"""The rules of the trade at work: facts of a report, what the rules find in them, what follows."""

@@ -1,0 +1,205 @@
+"""What the rules say to a report: findings and incidents, within the report's own transaction.
+
+A rule never refuses a report. What it finds stands beside it, and what it stops is not planned on.
+"""
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+from uuid import UUID, uuid5
+
+from django.db.models import Q
+
+from inventory.models import Company
+from inventory.services.sealing import record_event
+from inventory.services.tagged_fittings import hold_fitting, unrig_fittings
+from jobs.models import FieldReport, RuleFinding
+from jobs.queries.rules import Match, Rule, list_matches, rules_about, rules_by_code
+from jobs.queries.safety import open_findings
+from jobs.services.needs import find_days_ahead, write_needs
+from jobs.services.reports.content import ReportContent
+from jobs.services.reports.names import Names
+from jobs.services.reports.rows import Told
+from jobs.services.rules.facts import Subject, list_subjects
+from jobs.services.rules.fluid_facts import list_fluid_subjects
+from jobs.services.safety.freeing import free_what_was_stopped
+from jobs.services.safety.incidents import open_incident_of_loss, open_told_incidents
+
+SENTENCE_LENGTH = 500
+Found = tuple[RuleFinding, Subject, Match]
+BLOWN_BEFORE_CLEAN = "blowing_before_clean"
+WATCHED = ("attempts", "cleanings", "blowings", "caught", "losses")
+
+
+def evaluate_report(
+    told: Told, *, content: ReportContent, names: Names, company: Company, corrected: Told | None = None
+) -> list[RuleFinding]:
+    """Hold a report that has been kept and booked against the rules; what was found is stored and returned.
+
+    Findings of the report that this one corrects end where they only warned; a stop that does not stand on
+    counts waits for safety, whatever is reported later.
+    """
+    if corrected is not None:
+        _overtake(corrected.report, told.report.occurred_at)
+    if not content.incidents and not any(getattr(told, part) for part in WATCHED) and corrected is None:
+        return []
+    open_told_incidents(content, told=told, names=names)
+    subjects = [*list_subjects(_with_work_of(told, corrected)), *list_fluid_subjects(told)]
+    found: dict[UUID, Found] = {}
+    for subject in subjects:
+        for match in list_matches(subject.about, subject.facts, uses_metric=company.uses_metric):
+            finding = _make_finding(told.report, subject, match)
+            found.setdefault(finding.uuid, (finding, subject, match))
+    standing = _find_standing(told, corrected, subjects, has_found=bool(found))
+    _settle(standing, found, subjects, told)
+    new = _keep_new(standing, list(found.values()))
+    _follow(new)
+    return [finding for finding, _subject, _match in new]
+
+
+def _with_work_of(told: Told, corrected: Told | None) -> Told:
+    """The report with the runs its predecessor named, so that what hangs on their counts is counted anew."""
+    if corrected is None:
+        return told
+    have = {row.run_id for row in told.cleanings}
+    missing = [row for row in corrected.cleanings if row.run_id not in have]
+    for row in missing:
+        row.pressure_kpa = None
+    return Told(**{**vars(told), "cleanings": [*told.cleanings, *missing]})
+
+
+def _make_finding(report: FieldReport, subject: Subject, match: Match) -> RuleFinding:
+    return RuleFinding(
+        uuid=uuid5(report.uuid, f"finding:{match.rule.code}:{subject.name}"),
+        rule=match.rule.code,
+        severity=match.rule.severity,
+        sentence=match.sentence[:SENTENCE_LENGTH],
+        report=report,
+        crew_day=report.crew_day,
+        span=subject.span,
+        run=subject.run,
+        container=subject.container,
+        fitting=subject.fitting,
+        facts=subject.facts,
+        caused_by=report.by,
+        found_at=report.occurred_at,
+    )
+
+
+def _find_standing(
+    told: Told, corrected: Told | None, subjects: Iterable[Subject], *, has_found: bool
+) -> list[RuleFinding]:
+    """Open findings about the same work: those that facts may settle, and those that stand already."""
+    settling = any(_is_settled_by_facts(subject) for subject in subjects)
+    if not has_found and not settling and corrected is None:
+        return []
+    runs = {subject.run.pk for subject in subjects if subject.run is not None}
+    about = Q(crew_day=told.report.crew_day)
+    if runs:
+        about |= Q(run__in=runs)
+    return list(open_findings().filter(about).select_for_update(of=("self",)).order_by("pk"))
+
+
+def _is_settled_by_facts(subject: Subject) -> bool:
+    return any(rule.is_settled_by_facts for rule in rules_about(subject.about))
+
+
+def _settle(
+    standing: list[RuleFinding],
+    found: dict[UUID, Found],
+    subjects: list[Subject],
+    told: Told,
+) -> None:
+    """End what stood on facts that have been put right since."""
+    held = {_topic(finding) for finding, _subject, _match in found.values()}
+    looked_at = {
+        (rule.code, subject.run.pk if subject.run else None)
+        for subject in subjects
+        for rule in rules_about(subject.about)
+        if rule.is_settled_by_facts
+    }
+    ended = [
+        row
+        for row in standing
+        if (row.rule, row.run_id) in looked_at and _topic(row) not in held and not _waits(row, subjects)
+    ]
+    clean = {row.run_id for row in told.cleanings if row.is_clean}
+    ended += [
+        row for row in standing if row.rule == BLOWN_BEFORE_CLEAN and row.run_id in clean and row not in ended
+    ]
+    at = told.report.occurred_at
+    for row in ended:
+        row.settled_at = at
+    RuleFinding.objects.filter(pk__in=[row.pk for row in ended]).update(settled_at=at)
+    free_what_was_stopped(ended)
+
+
+def _waits(row: RuleFinding, subjects: list[Subject]) -> bool:
+    """Whether what a finding stands on is still unknown: a count that nobody told settles nothing."""
+    names = {"projectile_inside": "retrieved", "projectiles_not_counted": "retrieved"}
+    fact = names.get(row.rule)
+    return fact is not None and any(
+        subject.about == "projectiles"
+        and subject.run is not None
+        and subject.run.pk == row.run_id
+        and fact not in subject.facts
+        for subject in subjects
+    )
+
+
+def _topic(row: RuleFinding) -> tuple[Any, ...]:
+    """What a finding is about, whichever report it comes from."""
+    rule = rules_by_code().get(row.rule)
+    day = None if rule is not None and rule.is_settled_by_facts and row.run_id else row.crew_day_id
+    return (row.rule, day, row.span_id, row.run_id, row.container_id, row.fitting_id, row.facts.get("tag"))
+
+
+def _keep_new(standing: list[RuleFinding], found: list[Found]) -> list[Found]:
+    """Store what does not stand already; what does takes the facts of today."""
+    by_topic = {_topic(row): row for row in standing if row.settled_at is None}
+    new = []
+    for finding, subject, match in found:
+        known = by_topic.get(_topic(finding))
+        if known is None:
+            by_topic[_topic(finding)] = finding
+            new.append((finding, subject, match))
+        elif known.pk and known.uuid != finding.uuid:
+            known.facts, known.sentence = finding.facts, finding.sentence
+            known.save(update_fields=["facts", "sentence"])
+    RuleFinding.objects.bulk_create([row for row, _subject, _match in new])
+    return new
+
+
+def _follow(new: list[Found]) -> None:
+    """Tell safety of every stop, hold fittings back, open incidents; what is stopped needs nothing ahead."""
+    stops = [(row, subject, match.rule) for row, subject, match in new if match.rule.is_stop]
+    for row, subject, rule in stops:
+        if subject.fitting is not None:
+            hold_fitting(tag=subject.fitting.tag, is_held=True)
+        if subject.loss is not None:
+            open_incident_of_loss(subject.loss, kind="fluid_in_the_ground")
+        _tell(row, rule)
+    if stops:
+        write_needs(
+            find_days_ahead(
+                span_keys=[row.span_id for row, *_rest in stops if row.span_id is not None],
+                run_keys=[row.run_id for row, *_rest in stops if row.run_id is not None],
+            )
+        )
+
+
+def _tell(row: RuleFinding, rule: Rule) -> None:
+    body: dict[str, object] = {
+        "finding": str(row.uuid),
+        "rule": rule.code,
+        "sentence": row.sentence,
+        "caution": rule.caution,
+        "to": "safety",
+    }
+    record_event(id=row.uuid, kind="work_stopped", occurred_at=row.found_at, body=body)
+
+
+def _overtake(corrected: FieldReport, at: datetime) -> None:
+    """End the warnings of a report that was corrected, and take back that its fittings were rigged."""
+    open_findings().filter(report=corrected, severity=RuleFinding.Severity.WARNING).update(overtaken_at=at)
+    unrig_fittings(reference=corrected.document)

@@ -1,0 +1,239 @@
+"""From a report's rows to the named facts that the rules ask for. What nobody told is left out."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from math import hypot
+from typing import Any
+
+from inventory.models import Container, Holding, Material, Movement, TaggedFitting
+from inventory.services.tagged_fittings import rig_fittings
+from inventory.units import MILLION, conversion_factor
+from jobs.models import CompanyRules, ReportedLoss, RuleFinding, Run, RunBlowing, RunCleaning, Span
+from jobs.queries.pressure_limits import Purpose, find_limits_at
+from jobs.queries.safety import PROJECTILE_INSIDE
+from jobs.services.reports.rows import Told
+
+UM_PER_M = 1_000_000
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What rules look at: the facts, and the records that a finding about it names."""
+
+    about: str
+    facts: dict[str, Any]
+    span: Span | None = None
+    run: Run | None = None
+    container: Container | None = None
+    fitting: TaggedFitting | None = None
+    loss: ReportedLoss | None = None
+
+    @property
+    def name(self) -> str:
+        """Tells subjects of one report apart; the same when the report is sent again."""
+        parts = (self.span, self.run, self.container, self.loss)
+        return "/".join(str(part.pk) if part is not None else "" for part in parts) + str(
+            self.facts.get("tag", "")
+        )
+
+
+def get_company_rules() -> CompanyRules:
+    """The company's limits, or the defaults where nobody has set any."""
+    return CompanyRules.objects.filter(pk=1).first() or CompanyRules(pk=1)
+
+
+def list_subjects(told: Told) -> list[Subject]:
+    """Everything in a report that rules look at, but its fluid, which has a module of its own."""
+    limits = _find_limits(told)
+    return [
+        *_attempts(told, limits.get(Purpose.EXTRACTION)),
+        *_cleanings(told, limits.get(Purpose.AIR_CLEANING)),
+        *_projectiles(told),
+        *_blowings(told, limits.get(Purpose.BLOWING)),
+        *_fittings(told),
+        *_losses(told),
+    ]
+
+
+def _find_limits(told: Told) -> dict[str, float]:
+    """The limits that held when it happened; asked for only where a pressure was told."""
+    pressures = [row.pressure_kpa for row in told.attempts]
+    pressures += [row.pressure_kpa for row in told.cleanings]
+    pressures += [row.pressure_kpa for row in told.blowings]
+    if all(pressure is None for pressure in pressures):
+        return {}
+    return {purpose: limit.limit_kpa for purpose, limit in find_limits_at(told.report.occurred_at).items()}
+
+
+def _told(**facts: Any) -> dict[str, Any]:
+    return {name: value for name, value in facts.items() if value is not None}
+
+
+def _attempts(told: Told, limit_kpa: float | None) -> Iterator[Subject]:
+    """One subject a span: a later try on it in the same report does not hide what the first one told."""
+    for row in told.attempts:
+        facts = _told(
+            span=row.span.name,
+            meter_start=_units(row.meter_start),
+            meter_end=_units(row.meter_end),
+            pressure_kpa=row.pressure_kpa,
+            limit_kpa=limit_kpa,
+            was_leak_looked_for=row.was_leak_looked_for,
+        )
+        yield Subject("attempt", facts, span=row.span)
+
+
+def _cleanings(told: Told, limit_kpa: float | None) -> Iterator[Subject]:
+    for row in told.cleanings:
+        facts = _told(run=row.run.name, pressure_kpa=row.pressure_kpa, limit_kpa=limit_kpa)
+        yield Subject("cleaning", facts, run=row.run)
+
+
+def _projectiles(told: Told) -> Iterator[Subject]:
+    """What was fired and came out over all days; what safety has accounted for counts as out."""
+    runs: dict[int, Run] = {row.run.pk: row.run for row in told.cleanings}
+    if not runs:
+        return
+    rows = RunCleaning.objects.filter(run__in=runs, report__is_undone=False)
+    rows = rows.order_by("report__occurred_at", "report", "position")
+    by_run: dict[int, list[tuple[int | None, int | None, int | None]]] = {key: [] for key in runs}
+    for run, *numbers in rows.values_list("run", "fired", "retrieved", "stuck_at_um"):
+        by_run[run].append((numbers[0], numbers[1], numbers[2]))
+    accounted = _accounted_for(set(runs))
+    for key, each in runs.items():
+        yield Subject("projectiles", _count(each, by_run[key], accounted.get(key, 0)), run=each)
+
+
+def _count(run: Run, rows: list[tuple[int | None, int | None, int | None]], accounted: int) -> dict[str, Any]:
+    is_counted = all(retrieved is not None or not fired for fired, retrieved, _at in rows)
+    stuck = [at for _fired, _retrieved, at in rows if at is not None]
+    return _told(
+        run=run.name,
+        fired=sum(fired or 0 for fired, _retrieved, _at in rows),
+        retrieved=accounted + sum(row[1] or 0 for row in rows) if is_counted else None,
+        stuck_at_m=stuck[-1] / UM_PER_M if stuck else None,
+    )
+
+
+def _accounted_for(runs: set[int]) -> dict[int, int]:
+    """Projectiles that safety accounted for when it lifted a stop: by run, what was missing then."""
+    lifted = RuleFinding.objects.filter(rule=PROJECTILE_INSIDE, run__in=runs, lifted_at__isnull=False)
+    found: dict[int, int] = {}
+    for run, facts in lifted.values_list("run", "facts"):
+        if run is not None:
+            found[run] = found.get(run, 0) + int(facts["fired"] - facts["retrieved"])
+    return found
+
+
+def _blowings(told: Told, limit_kpa: float | None) -> Iterator[Subject]:
+    if not told.blowings:
+        return
+    clean = {row.run_id for row in told.cleanings if row.is_clean}
+    tolerance = get_company_rules().mark_tolerance_fraction
+    for row in told.blowings:
+        facts = _told(
+            run=row.run.name,
+            is_clean=row.run_id in clean or row.run.is_cleaned,
+            pressure_kpa=row.pressure_kpa,
+            limit_kpa=limit_kpa,
+            tolerance=tolerance,
+            **(_marks(told, row, row.reel) if row.reel is not None else {}),
+        )
+        yield Subject("blowing", facts, run=row.run, container=row.reel)
+
+
+def _marks(told: Told, row: RunBlowing, reel: Container) -> dict[str, Any]:
+    facts: dict[str, Any] = {
+        "reel": reel.label,
+        "mark_start": _units(row.mark_start),
+        "mark_end": _units(row.mark_end),
+    }
+    if row.mark_start is None or row.mark_end is None:
+        return facts
+    per_metre = float(conversion_factor(row.mark_unit, "m"))
+    facts["used_m"] = abs(row.mark_end - row.mark_start) / MILLION * per_metre
+    facts["reel_m"] = _find_reel_before(told, reel)
+    facts["reel_direction"] = _find_direction(row, reel)
+    return facts
+
+
+def _find_direction(row: RunBlowing, reel: Container) -> int | None:
+    """Which way the marks run: from those on the jacket, else as this reel was first unwound."""
+    if reel.outer_mark is not None and reel.inner_mark is not None:
+        return _sign(reel.inner_mark - reel.outer_mark)
+    earlier = RunBlowing.objects.filter(
+        reel=reel, report__is_undone=False, mark_start__isnull=False, mark_end__isnull=False
+    ).exclude(report=row.report)
+    first = earlier.order_by("report__occurred_at", "pk").values_list("mark_start", "mark_end").first()
+    return _sign((first[1] or 0) - (first[0] or 0)) if first else None
+
+
+def _sign(difference: int) -> int | None:
+    return None if difference == 0 else 1 if difference > 0 else -1
+
+
+def _find_reel_before(told: Told, reel: Container) -> float | None:
+    """What the book had on a reel before this report: what it has now, and what the report took off it.
+
+    What the book lacked came from its differences and was never there.
+    """
+    if reel.material is None:
+        return None
+    now = Holding.objects.filter(container=reel, quantity__gt=0).values_list("quantity", flat=True)
+    moved = Movement.objects.filter(entry__document=told.report.document, entry__reversed_by__isnull=True)
+    taken = moved.filter(source_container=reel).exclude(purpose=Movement.Purpose.MOVED)
+    short = moved.filter(target_container=reel, purpose=Movement.Purpose.BOOK_SHORT)
+    before = (
+        sum(now)
+        + sum(taken.values_list("quantity", flat=True))
+        - sum(short.values_list("quantity", flat=True))
+    )
+    return before / MILLION * float(conversion_factor(reel.material.stock_unit, "m"))
+
+
+def _fittings(told: Told) -> Iterator[Subject]:
+    """Tagged fittings that were rigged. Rigging is noted here, since it says in which condition each was."""
+    tags: dict[str, Span | None] = {}
+    for attempt in told.attempts:
+        if attempt.pressure_fitting_tag:
+            tags.setdefault(attempt.pressure_fitting_tag, attempt.span)
+    if not tags:
+        return
+    report = told.report
+    for rigged in rig_fittings(
+        tags=list(tags), by=report.by, occurred_at=report.occurred_at, reference=report.document
+    ):
+        facts: dict[str, Any] = {"tag": rigged.tag, "is_known": rigged.fitting is not None}
+        if rigged.fitting is not None:
+            facts |= _told(
+                is_in_service=rigged.was_in_service,
+                is_inspected=rigged.was_inspected,
+                uses=rigged.uses,
+                age_days=rigged.age_days,
+                most_uses=rigged.policy.most_uses,
+                longest_age_days=rigged.policy.longest_age_days,
+            )
+        yield Subject("fitting", facts, fitting=rigged.fitting)
+
+
+def _losses(told: Told) -> Iterator[Subject]:
+    for row in told.losses:
+        where = f"Span {row.span}" if row.span else f"Run {row.run}" if row.run else str(told.report.crew_day)
+        facts = _told(
+            material=row.material.name,
+            is_fluid=row.material.kind == Material.Kind.FLUID,
+            cause=row.cause,
+            is_contained=row.is_contained,
+            where=where,
+        )
+        yield Subject("loss", facts, span=row.span, run=row.run, loss=row)
+
+
+def _units(millionths: int | None) -> float | None:
+    return None if millionths is None else float(Decimal(millionths) / MILLION)
+
+
+def combine(*uncertainties: float) -> float:
+    """The standard uncertainty of a sum of independent amounts."""
+    return hypot(*uncertainties)
