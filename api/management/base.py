@@ -11,10 +11,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from io import StringIO
+from pathlib import Path
 from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 from rich.console import Console, RenderableType
@@ -57,6 +58,8 @@ class SpanstockCommand(BaseCommand):
     """
 
     is_posting: ClassVar[bool] = False
+    # Forms beside text and JSON; such an answer goes to a file, as `to_file` makes it.
+    file_formats: ClassVar[tuple[str, ...]] = ()
 
     def has_posted(self, options: dict[str, Any]) -> bool:
         """Whether there may be something to seal; a command with several actions decides by the action."""
@@ -64,13 +67,20 @@ class SpanstockCommand(BaseCommand):
 
     def create_parser(self, prog_name: str, subcommand: str, **kwargs: Any) -> CommandParser:
         parser = super().create_parser(prog_name, subcommand, **kwargs)
+        about = "text for people, json for programs"
+        if self.file_formats:
+            about += f", {' or '.join(self.file_formats)} into the file of --output"
+            parser.add_argument("--output", type=Path, help="the file to write, for what is no text")
         parser.add_argument(
-            "--format", choices=["text", "json"], default="text", help="text for people, json for programs"
+            "--format", choices=["text", "json", *self.file_formats], default="text", help=about
         )
         return parser
 
     def handle(self, *args: Any, **options: Any) -> None:
         is_json = options["format"] == "json"
+        is_file = options["format"] in self.file_formats
+        if is_file and options["output"] is None:
+            raise CommandError(f"--format {options['format']} needs --output FILE.", returncode=WRONG_USAGE)
         try:
             answer = self.answer(options)
             if self.has_posted(options):
@@ -83,7 +93,10 @@ class SpanstockCommand(BaseCommand):
                 raise
             self._write_refusal(NotMigrated(NotMigrated.remedy), is_json=is_json)
             sys.exit(REFUSED)
-        if is_json:
+        if is_file:
+            options["output"].write_bytes(self.to_file(answer, options))
+            self.stdout.write(f"Written: {options['output']}")
+        elif is_json:
             self.stdout.write(json.dumps(self.to_json(answer), indent=2, ensure_ascii=False))
         else:
             self.show(self.to_text(answer))
@@ -104,6 +117,10 @@ class SpanstockCommand(BaseCommand):
 
     def to_text(self, answer: Any) -> RenderableType:
         """The answer as something rich can lay out."""
+        raise NotImplementedError
+
+    def to_file(self, answer: Any, options: dict[str, Any]) -> bytes:
+        """The answer as a file of the form asked for."""
         raise NotImplementedError
 
     def show(self, renderable: RenderableType) -> None:

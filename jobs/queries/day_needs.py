@@ -141,7 +141,7 @@ def _need_fittings(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
         chance = lost / len(steps)
         why = (
             f"{_count(len(steps), 'span')} of {size}, {_count(found.in_place, 'set')} in place at a time and "
-            f"{_count(spares, 'spare')} (a fitting is lost in {chance:.2g} of uses: "
+            f"{_count(spares, 'spare')} (a fitting is lost in {100 * chance:.2g} of 100 uses: "
             f"{catalogue.learnt.explain(LearntFit.Subject.FITTING_LOSS, [size])})."
         )
         for role, title in ((Role.PRESSURE_END, "Pressure-end fitting"), (Role.EXIT_END, "Exit fitting")):

@@ -1,8 +1,8 @@
 """How often what is learnt from field reports holds: share of 90 % predictions that contain what came.
 
 Each history has its own sizes, spans and readings, drawn with a fixed seed; a prediction is made for one more
-span of each size, for one of a size never seen, and held against what that span then does. The histories of a
-kind are shared out over the machine's cores.
+span of each size, for one of a size never seen, and held against what that span then does. It takes
+about half an hour.
 """
 
 from collections.abc import Sequence

@@ -174,3 +174,17 @@ def test_statement_says_when_nothing_was_charged(run: Run, day: SmallDay) -> Non
 def test_commands_used_wrongly_are_refused_by_the_parser(run: Run, arguments: tuple[str, ...]) -> None:
     with pytest.raises(CommandError):
         run(*arguments)
+
+
+def test_pull_sheet_is_written_as_pdf(run: Run, day: SmallDay, tmp_path: Path) -> None:
+    path = tmp_path / "sheet.pdf"
+    asked = ("pull_sheet", "--crew", "north", "--date", "2026-03-02", "--format", "pdf")
+    out, err, code = run(*asked, "--output", str(path), "--paper", "a4")
+    assert (err, code) == ("", 0)
+    assert str(path) in out
+    assert path.read_bytes().startswith(b"%PDF-")
+
+
+def test_pull_sheet_as_pdf_needs_a_file_to_write(day: SmallDay) -> None:
+    with pytest.raises(CommandError, match="--output"):
+        call_command("pull_sheet", "--crew", "north", "--date", "2026-03-02", "--format", "pdf")
