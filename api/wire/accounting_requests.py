@@ -22,9 +22,10 @@ from api.wire.references import resolve
 from inventory.models import InvoiceCharge, Material, Place, SecondWord
 from inventory.queries.access import Viewer
 from inventory.queries.company import get_company
-from inventory.services.accounting.invoices import Bill, BilledCharge, BilledLine
+from inventory.services.accounting.invoices import Bill, BilledLine
 from inventory.services.accounting.journal import AccountSetting
 from inventory.services.corrections import Revaluation
+from inventory.services.landed import Charge
 from inventory.services.lines import Line
 from inventory.services.posting import End
 
@@ -155,9 +156,7 @@ def make_bill(values: dict[str, Any], viewer: Viewer) -> Bill:
             BilledLine(row["receipt"], row["material"], row["amount"], row["price"])
             for row in resolved["lines"]
         ],
-        charges=[
-            BilledCharge(row["name"], row["amount"].millionths, row["share_by"]) for row in values["charges"]
-        ],
+        charges=[Charge(row["name"], row["amount"].millionths, row["share_by"]) for row in values["charges"]],
         currency="" if currency == own else currency,
         rate=values["rate"],
     )

@@ -23,13 +23,14 @@ from api.wire.input_fields import (
 from api.wire.new_containers import NEW_CONTAINER_FIELDS, OWNER, read_new_containers
 from api.wire.references import resolve
 from inventory.errors import BadInput, Fault
-from inventory.models import Actor, Entry, Movement, Place
+from inventory.models import Actor, Entry, InvoiceCharge, Movement, Place
 from inventory.queries.access import Viewer, require_may_post, require_may_reverse
 from inventory.queries.recorded import is_recorded_by
 from inventory.services.conversions import Caught, convert, recover
 from inventory.services.corrections import Revaluation, dispose, revalue, reverse
 from inventory.services.counts import Found, count
 from inventory.services.goods import decant, draw, return_goods, transfer
+from inventory.services.landed import Charge, land
 from inventory.services.lines import Line
 from inventory.services.posting import End
 from inventory.services.receipts import ReceiptLine, receive
@@ -67,6 +68,11 @@ USE_LINES = listing(
 )
 PARTS = listing(material=MATERIAL, amount=AMOUNT_OR_REST, place=PLACE, container=CONTAINER)
 NEW_CONTAINERS = listing(**NEW_CONTAINER_FIELDS)
+CHARGES = listing(
+    name=NoteField(longest=80),
+    amount=PriceField(about="freight, duty or the like, shared over the lines"),
+    share_by=Choice(options=tuple(InvoiceCharge.ShareBy.values), default="value"),
+)
 COMMON: dict[str, Field] = {
     "id": UuidField(),
     "reason": NoteField(default=""),
@@ -145,6 +151,8 @@ def _make_receipt(values: Values, viewer: Viewer, by: Actor) -> Entry:
         ReceiptLine(line["material"], line["amount"], _end(line["target"]), line["cost"], line["lot"])
         for line in resolved["lines"]
     ]
+    charges = [Charge(**charge) for charge in resolved.pop("charges")]
+    lines = land(lines, charges)
     named = {line.target.container.label for line in lines if line.target.container}
     named |= {line.lot.label for line in lines if line.lot}
     empties = [container for label, container in made.items() if label not in named]
@@ -285,6 +293,7 @@ ENTRY_REQUESTS: dict[str, EntryRequest] = {
                     cost=PriceField(about="of the whole line; goods of others carry no cost"),
                     lot=CONTAINER,
                 ),
+                "charges": CHARGES,
             },
             _make_receipt,
         ),

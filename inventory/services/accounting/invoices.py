@@ -1,13 +1,13 @@
 """Bills of suppliers: what they change about the cost of what came, wherever it is now."""
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 from uuid import UUID
 
-from inventory.calc.landed_costs import Share, landed_costs, part_of
+from inventory.calc.landed_costs import landed_costs, part_of
 from inventory.errors import BadInput, Fault
 from inventory.models import (
     Actor,
@@ -26,12 +26,11 @@ from inventory.money import is_currency
 from inventory.queries.company import get_company, get_company_party
 from inventory.queries.receipt_costs import Received, Whereabouts, find_received, locate
 from inventory.services.documents import fingerprint_of, step_id, take_once
+from inventory.services.landed import Charge, share_charges
 from inventory.services.lines import quantity_of
 from inventory.services.posting import End, Flow, Posting, post
 from inventory.services.posting.special_places import get_special_place
-from inventory.units import Amount, conversion_factor
-
-ShareBy = InvoiceCharge.ShareBy
+from inventory.units import Amount
 
 
 @dataclass(frozen=True)
@@ -45,15 +44,6 @@ class BilledLine:
 
 
 @dataclass(frozen=True)
-class BilledCharge:
-    """Freight, duty or the like, in millionths of the bill's currency."""
-
-    name: str
-    amount: int
-    share_by: str = ShareBy.VALUE
-
-
-@dataclass(frozen=True)
 class Bill:
     """A supplier's bill as it was sent. `rate`: worth of one unit of its currency in the company's own."""
 
@@ -61,7 +51,7 @@ class Bill:
     number: str
     invoice_date: date
     lines: Sequence[BilledLine]
-    charges: Sequence[BilledCharge] = ()
+    charges: Sequence[Charge] = ()
     currency: str = ""
     rate: str = "1"
 
@@ -177,13 +167,6 @@ def _check(bill: Bill) -> Fraction:
     for number, line in enumerate(bill.lines):
         if line.price < 0:
             faults.append(Fault(f"/lines/{number}/price", str(line.price), "cannot be less than nothing"))
-    for number, charge in enumerate(bill.charges):
-        if charge.amount <= 0:
-            message = "must be more than nothing"
-            faults.append(Fault(f"/charges/{number}/amount", str(charge.amount), message))
-        if charge.share_by not in ShareBy.values:
-            message = f"is none of: {', '.join(ShareBy.values)}"
-            faults.append(Fault(f"/charges/{number}/share_by", charge.share_by, message))
     if faults or rate is None:
         raise BadInput.of(faults)
     return rate
@@ -212,18 +195,16 @@ def _cost(bill: Bill, rate: Fraction) -> list[_Costed]:
     if faults:
         raise BadInput.of(faults)
     quantities = [
-        quantity_of(line.amount, line.material, pointer=f"/lines/{number}/amount")
+        int(str(quantity_of(line.amount, line.material, pointer=f"/lines/{number}/amount")))
         for number, line in enumerate(bill.lines)
     ]
     prices = [round(line.price * rate) for line in bill.lines]
-    charges = [
-        Share(round(charge.amount * rate), _weigh(charge, bill.lines, quantities, prices, number))
-        for number, charge in enumerate(bill.charges)
-    ]
+    own = [replace(charge, amount=round(charge.amount * rate)) for charge in bill.charges]
+    materials = [line.material for line in bill.lines]
+    charges = share_charges(own, materials, quantities, prices)
     landed = landed_costs(prices=prices, charges=charges)
     costed = []
     for line, quantity, price, cost in zip(bill.lines, quantities, prices, landed, strict=True):
-        assert isinstance(quantity, int)
         costed.append(_match(line, received[line.receipt.pk, line.material.pk], quantity, price, cost))
     return costed
 
@@ -240,35 +221,6 @@ def _match(line: BilledLine, received: Received, quantity: int, price: int, land
     received.billed += matched
     difference = round(Fraction(landed * matched, quantity)) - booked
     return _Costed(line, received, quantity, matched, price, landed, booked, difference)
-
-
-def _weigh(
-    charge: BilledCharge,
-    lines: Sequence[BilledLine],
-    quantities: Sequence[object],
-    prices: Sequence[int],
-    number: int,
-) -> list[Fraction]:
-    """What a charge is shared by; nothing at all is shared evenly."""
-    if charge.share_by == ShareBy.VALUE:
-        weights = [Fraction(price) for price in prices]
-    elif charge.share_by == ShareBy.COUNT:
-        weights = [Fraction(str(quantity)) for quantity in quantities]
-    else:
-        weights = [
-            _mass(line, int(str(quantity)), number) for line, quantity in zip(lines, quantities, strict=True)
-        ]
-    return weights if any(weights) else [Fraction(1)] * len(weights)
-
-
-def _mass(line: BilledLine, quantity: int, number: int) -> Fraction:
-    material = line.material
-    if material.mass_kg_per_unit:
-        return Fraction(material.mass_kg_per_unit) * quantity
-    if material.density_kg_per_m3:
-        return Fraction(material.density_kg_per_m3) * conversion_factor(material.stock_unit, "m3") * quantity
-    message = f"cannot be shared by weight: what {material} weighs is not known"
-    raise BadInput.of([Fault(f"/charges/{number}/share_by", "weight", message)])
 
 
 def _save_lines(

@@ -212,6 +212,14 @@ def test_a_bill_that_cannot_be_taken_names_the_fault(
     assert not SupplierInvoice.objects.exists()
 
 
+def test_freight_known_at_receipt_is_part_of_what_goods_cost(client_of: ClientOf) -> None:
+    charges = [{"name": "freight", "amount": requests.dollars("10"), "share_by": "value"}]
+    receipt = requests.a_receipt() | {"charges": charges}
+    made = post(client_of("stores"), "entries", **receipt)
+    assert made.status_code == 201, made.content
+    assert Entry.objects.get(uuid=receipt["id"]).movements.get().value == 622_505_000
+
+
 def test_a_price_with_too_many_decimals_is_refused(client_of: ClientOf) -> None:
     body = {
         "id": str(uuid4()),

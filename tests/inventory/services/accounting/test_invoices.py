@@ -11,11 +11,12 @@ from inventory.models import CostPool, Entry, InvoiceShare, Party, Place, Suppli
 from inventory.money import to_money_millionths
 from inventory.queries.receipt_costs import list_unbilled
 from inventory.queries.verification import verify_ledger
-from inventory.services.accounting.invoices import Bill, BilledCharge, BilledLine, record_invoice
+from inventory.services.accounting.invoices import Bill, BilledLine, record_invoice
 from inventory.services.accounting.periods import close_period
 from inventory.services.corrections import dispose, reverse
 from inventory.services.documents import DocumentConflict
 from inventory.services.goods import draw
+from inventory.services.landed import Charge
 from inventory.services.lines import Line
 from inventory.services.parties import save_party
 from inventory.services.posting import End
@@ -134,7 +135,7 @@ def test_what_is_in_none_of_our_places_goes_to_price_variance() -> None:
 def test_freight_is_part_of_the_cost() -> None:
     world = make("fifo")
     receipt = get_pads(world, 10, "100")
-    charges = [BilledCharge("freight", to_money_millionths("20"), "count")]
+    charges = [Charge("freight", to_money_millionths("20"), "count")]
     record(world, bill(world, (receipt, each(10), "100"), charges=charges))
     assert worth(world.warehouse) == 120_000_000
 
@@ -142,7 +143,7 @@ def test_freight_is_part_of_the_cost() -> None:
 def test_a_charge_by_weight_needs_the_weight() -> None:
     world = make("fifo")
     receipt = get_pads(world, 10, "100")
-    charges = [BilledCharge("freight", to_money_millionths("20"), "weight")]
+    charges = [Charge("freight", to_money_millionths("20"), "weight")]
     with pytest.raises(BadInput, match="what Projectile 12 mm weighs is not known"):
         record(world, bill(world, (receipt, each(10), "100"), charges=charges))
     assert not SupplierInvoice.objects.exists()
@@ -207,13 +208,23 @@ def test_every_fault_of_a_bill_is_named_and_nothing_is_kept() -> None:
         number=" ",
         currency="ZZZ",
         rate="0",
-        charges=[BilledCharge("freight", 0, "length")],
     )
     with pytest.raises(BadInput) as refusal:
         record(world, sent)
     assert [fault.pointer for fault in refusal.value.faults] == [
-        "/number", "/currency", "/rate", "/charges/0/amount", "/charges/0/share_by",
+        "/number", "/currency", "/rate",
     ]  # fmt: skip
+    assert not SupplierInvoice.objects.exists()
+
+
+def test_every_fault_of_a_charge_is_named() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    sent = bill(world, (receipt, each(10), "1"), charges=[Charge("freight", 0, "length")])
+    with pytest.raises(BadInput) as refusal:
+        record(world, sent)
+    pointers = [fault.pointer for fault in refusal.value.faults]
+    assert pointers == ["/charges/0/amount", "/charges/0/share_by"]
     assert not SupplierInvoice.objects.exists()
 
 

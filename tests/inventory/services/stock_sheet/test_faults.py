@@ -12,7 +12,8 @@ pytestmark = pytest.mark.django_db
 
 HEADER = (
     "material,kind,stock unit,density,diameter,role,outside diameter,recovered from,place,place kind,inside,"
-    "container,container kind,capacity,heel,owner,quantity,unit,unit cost,supplier,unit price,lead time"
+    "container,container kind,capacity,heel,owner,quantity,unit,unit cost,supplier,unit price,lead time,"
+    "cost formula"
 )
 COLUMNS = HEADER.split(",")
 FLUID = "material=fluid kind=fluid stock_unit=gal density=1020 place=Yard place_kind=warehouse"
@@ -35,6 +36,10 @@ def faults_of(folder: Path, *rows: str) -> list[tuple[int | None, str, str]]:
 # What is wrong: rows, and (line, column, value) of each fault
 CASES = {
     "a quantity below zero": ([COUNTED.replace("=5", "=-5")], [(2, "quantity", "-5")]),
+    "a cost of its own for goods that are all alike": (
+        [f"{COUNTED} cost_formula=specific"],
+        [(2, "cost formula", "specific")],
+    ),
     "a pressure for a volume": ([f"{COUNTED} unit=psi"], [(2, "quantity", "5")]),
     "a length for a volume in the cell": ([COUNTED.replace("=5", "=5_ft")], [(2, "quantity", "5 ft")]),
     "no unit where the row names none": (
