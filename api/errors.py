@@ -44,12 +44,6 @@ class PreconditionMissing(SpanstockError):
     code = "precondition_missing"
 
 
-class Outdated(SpanstockError):
-    """The record was changed since the sender saw it."""
-
-    code = "outdated"
-
-
 # The nearest class in a refusal's ancestry decides. Whatever is not listed is a refusal by the state of
 # things: it would have been taken at another time.
 STATUSES: Mapping[type[SpanstockError], HTTPStatus] = {
@@ -60,7 +54,6 @@ STATUSES: Mapping[type[SpanstockError], HTTPStatus] = {
     NotFound: HTTPStatus.NOT_FOUND,
     TooLarge: HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
     PreconditionMissing: HTTPStatus.PRECONDITION_REQUIRED,
-    Outdated: HTTPStatus.PRECONDITION_FAILED,
     NotSetUp: HTTPStatus.SERVICE_UNAVAILABLE,
     StaleVersion: HTTPStatus.PRECONDITION_FAILED,
 }

@@ -18,8 +18,8 @@ from api.wire.instruments import (
     read_check,
     read_instrument,
 )
-from api.wire.preconditions import etag_of, require_match
 from api.wire.schemas import of, page_of
+from api.wire.versions import etag_of_content, require_match
 from inventory.models import Instrument
 from inventory.queries.access import require_may_keep_instruments
 from inventory.queries.company import get_today
@@ -87,7 +87,7 @@ class OneInstrument(Door):
         trusted = trust_instruments([row], on_date=get_today())[row.pk]
         checks = row.checks.select_related("by").order_by("-checked_date")
         body = {"instrument": instrument_json(trusted), "checks": [check_json(check) for check in checks]}
-        return Response(body, status=status, headers={"ETag": etag_of(kept_json(row))})
+        return Response(body, status=status, headers={"ETag": etag_of_content(kept_json(row))})
 
 
 class InstrumentChecks(Door):

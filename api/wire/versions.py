@@ -1,6 +1,9 @@
 """Versions of records that change: told as an ETag, asked back as If-Match."""
 
+import hashlib
+import json
 import re
+from typing import Any
 
 from rest_framework.request import Request
 
@@ -29,3 +32,26 @@ def read_if_match(request: Request) -> int:
     if match is None:
         raise StaleVersion(f"If-Match {given[:40]} is no ETag that was given out. Read the record again.")
     return int(match[1])
+
+
+def etag_of_content(body: dict[str, Any]) -> str:
+    """The version of a record that counts none: other content, another tag."""
+    text = json.dumps(body, sort_keys=True, ensure_ascii=False)
+    return f'"{hashlib.sha256(text.encode()).hexdigest()[:32]}"'
+
+
+def require_match(request: Request, body: dict[str, Any]) -> None:
+    """Refuse a change of a record that the sender did not see as it is now; `*` stands for any version.
+
+    Raises
+    ------
+    PreconditionMissing
+        If the request names none.
+    StaleVersion
+        If it names another.
+    """
+    given = request.headers.get("If-Match", "").strip()
+    if not given:
+        raise PreconditionMissing("Send the ETag of what you read as If-Match: no other's change gets lost.")
+    if given != "*" and etag_of_content(body) not in [tag.strip() for tag in given.split(",")]:
+        raise StaleVersion("The record was changed since you read it. Read it again and decide anew.")

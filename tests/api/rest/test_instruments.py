@@ -41,7 +41,7 @@ def test_instrument_is_changed_only_as_it_was_seen(client_of: ClientOf) -> None:
     assert changed.json()["instrument"]["accuracy_class"] == 1.5
     assert changed["ETag"] != seen
     stale = stores.put(f"{ADDRESS}/M-1", METER, format="json", headers={"If-Match": seen})
-    assert_refusal(stale, 412, "outdated")
+    assert_refusal(stale, 412, "stale_version")
     assert Instrument.objects.get().accuracy_class == 1.5
 
 

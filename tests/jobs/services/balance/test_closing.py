@@ -216,8 +216,8 @@ def test_close_crew_day_tells_safety_once_of_what_is_above_the_limit() -> None:
     assert incident.amount_low < incident.amount == row.unaccounted < incident.amount_high  # type: ignore[operator]
     assert "3" in incident.note
     assert "the company's limit is" in incident.note
-    event = DomainEvent.objects.get(kind="fluid_unaccounted")
-    assert event.body["crew"] == "north"
+    event = DomainEvent.objects.get(kind="incident_opened")
+    assert (event.body["kind"], event.body["to"]) == ("unaccounted", "safety")
     day.report(ReportContent(readings=(left("D-2", "54.9"),)), hours=10)
     _close(day, hours=13)
     assert Incident.objects.count() == 1
@@ -233,7 +233,7 @@ def test_close_crew_day_tells_nobody_of_what_cannot_be_told_from_nothing() -> No
     assert row.is_consistent
     assert row.is_above_limit
     assert not Incident.objects.exists()
-    assert not DomainEvent.objects.filter(kind="fluid_unaccounted").exists()
+    assert not DomainEvent.objects.filter(kind="incident_opened").exists()
 
 
 def test_close_crew_day_without_limits_compares_nothing() -> None:
