@@ -1,7 +1,17 @@
 """Work that goes on by itself. A message is only a hint: each task finds what is to be done in tables."""
 
 from celery import shared_task
+from django.utils import timezone
 
+from inventory.models import Company
+from inventory.queries.restock_runs import find_waiting_chunks
+from inventory.services.restocking.runs import (
+    ask_for_nightly_restock,
+    forget_old_runs,
+    roll_up_before_run,
+    take_chunk,
+    work_chunk,
+)
 from inventory.services.sealing import seal_all
 
 
@@ -9,3 +19,19 @@ from inventory.services.sealing import seal_all
 def seal_posted() -> int:
     """Seal what was posted since; safe to run twice and at the same time."""
     return seal_all()
+
+
+@shared_task(ignore_result=True)
+def work_restock_chunks() -> int:
+    """Ask for the night's run where it is due, and work off chunks until none is free."""
+    if Company.objects.exists():
+        ask_for_nightly_restock(now=timezone.now())
+    worked = 0
+    if find_waiting_chunks():
+        roll_up_before_run()
+    while (chunk := take_chunk(now=timezone.now())) is not None:
+        work_chunk(chunk=chunk, now=timezone.now())
+        worked += 1
+    if worked:
+        forget_old_runs()
+    return worked

@@ -36,6 +36,7 @@ def _broker() -> dict[str, Any]:
 
 
 SEAL_EVERY_S = 5
+RESTOCK_EVERY_S = 60
 WATCH_FOR_REPORTS_EVERY_S = 300
 LEARN_EVERY_S = 60
 CLOSE_DAYS_EVERY_S = 120
@@ -46,6 +47,11 @@ SCHEDULE: dict[str, Any] = {
         "task": "inventory.tasks.seal_posted",
         "schedule": SEAL_EVERY_S,
         "options": {"expires": SEAL_EVERY_S},
+    },
+    "restock": {
+        "task": "inventory.tasks.work_restock_chunks",
+        "schedule": RESTOCK_EVERY_S,
+        "options": {"expires": RESTOCK_EVERY_S},
     },
     "watch for reports": {
         "task": "jobs.tasks.watch_for_reports",

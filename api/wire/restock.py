@@ -6,20 +6,21 @@ from api.wire.amounts import money_json, quantity_json
 from inventory.queries.restock import RestockLine, RestockList
 
 
-def restock_json(found: RestockList, *, currency: str) -> dict[str, Any]:
-    """The whole list, soonest run-out first."""
+def restock_json(found: RestockList, *, currency: str, shows_money: bool = True) -> dict[str, Any]:
+    """The whole list, soonest run-out first; costs are null for who may not see them."""
     return {
         "as_of": found.as_of.isoformat(),
         "horizon_days": found.horizon_days,
         "service": found.service,
-        "lines": [_line_json(line, currency) for line in found.lines],
+        "lines": [_line_json(line, currency, shows_money) for line in found.lines],
         "materials_with_enough": found.enough,
     }
 
 
-def _line_json(line: RestockLine, currency: str) -> dict[str, Any]:
+def _line_json(line: RestockLine, currency: str, shows_money: bool) -> dict[str, Any]:
     unit = line.material.stock_unit
     terms = line.terms
+    unit_cost, cost = (line.unit_cost, line.cost) if shows_money else (None, None)
     return {
         "run_out_date": line.run_out_date.isoformat(),
         "is_likely": line.is_likely,
@@ -32,8 +33,8 @@ def _line_json(line: RestockLine, currency: str) -> dict[str, Any]:
         "is_late": line.is_late,
         "quantity": quantity_json(line.quantity, unit),
         "supplier": terms.supplier.code if terms else None,
-        "unit_cost": money_json(line.unit_cost, currency) if line.unit_cost is not None else None,
-        "cost": money_json(line.cost, currency) if line.cost is not None else None,
+        "unit_cost": money_json(unit_cost, currency) if unit_cost is not None else None,
+        "cost": money_json(cost, currency) if cost is not None else None,
         "chance_short": round(line.chance_short, 4),
         "on_hand": quantity_json(line.on_hand, unit),
         "needed": quantity_json(line.needed, unit),

@@ -26,8 +26,8 @@ def select_materials(materials: tuple[int, int] | None, path: str = "material") 
     """Condition that the material, or the fresh one whose need it serves, has its key in this range."""
     if materials is None:
         return Q()
-    return Q(**{f"{path}__range": materials, f"{path}__recovered_from__isnull": True}) | Q(
-        **{f"{path}__recovered_from__range": materials}
+    return Q(**{f"{path}__pk__range": materials, f"{path}__recovered_from__isnull": True}) | Q(
+        **{f"{path}__recovered_from__pk__range": materials}
     )
 
 

@@ -1,0 +1,154 @@
+"""Runs are asked for once, worked off by anybody, and lose nothing with a worker."""
+
+from datetime import UTC, date, datetime, timedelta
+from uuid import uuid4
+
+import pytest
+
+from inventory.errors import BadInput
+from inventory.models import DomainEvent, PolicyResult, RestockChunk, RestockRun
+from inventory.queries.restock import list_restock
+from inventory.services.documents import DocumentConflict
+from inventory.services.restocking import runs
+from inventory.services.restocking.runs import (
+    LEASE,
+    MOST_ATTEMPTS,
+    ask_for_nightly_restock,
+    ask_for_restock,
+    forget_old_runs,
+    take_chunk,
+    work_chunk,
+)
+from inventory.tasks import work_restock_chunks
+from tests.factories.inventory import World, each, make_world
+from tests.inventory.queries.test_restock import need, terms, use
+
+pytestmark = pytest.mark.django_db
+MONDAY = date(2026, 3, 2)
+NOW = datetime(2026, 3, 2, 12, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def _no_broker(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(runs, "_hint", lambda: None)
+
+
+def stocked() -> World:
+    world = make_world()
+    world.loose(world.projectile, each(20))
+    use(world, world.projectile, 30, 7)
+    need(world, world.fluid, 4, 30)
+    terms(world, world.fluid)
+    return world
+
+
+def ask(world: World, **more: object) -> RestockRun:
+    fields = {"id": uuid4(), "by": world.actor, "occurred_at": NOW, "as_of": MONDAY, **more}
+    return ask_for_restock(**fields)  # type: ignore[arg-type]
+
+
+def work_all(now: datetime = NOW) -> int:
+    worked = 0
+    while (chunk := take_chunk(now=now)) is not None:
+        work_chunk(chunk=chunk, now=now)
+        worked += 1
+    return worked
+
+
+def found_by(run: RestockRun) -> list[tuple[object, ...]]:
+    columns = ("place__code", "material__code", "run_out_date", "quantity", "why", "reorder_point")
+    return sorted(PolicyResult.objects.filter(run=run).values_list(*columns), key=str)
+
+
+def test_work_chunk_finds_what_the_list_says(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(runs, "MATERIALS_A_CHUNK", 1)
+    world = stocked()
+    run = ask(world)
+    # Three materials in each of four areas: two yards, and a truck and a site of no yard.
+    assert run.chunks.count() == 12
+    assert work_all() == 12
+    run.refresh_from_db()
+    assert run.finished_at == NOW
+    listed = list_restock(as_of=MONDAY)
+    stored = PolicyResult.objects.filter(run=run, run_out_date__isnull=False).order_by("run_out_date")
+    assert [(row.material_id, row.run_out_date, row.quantity, row.why) for row in stored] == [
+        (line.material.pk, line.run_out_date, line.quantity, line.why) for line in listed.lines
+    ]
+    event = DomainEvent.objects.get(kind="restock_list_ready")
+    assert event.body == {"run": str(run.uuid), "as_of": "2026-03-02", "lines": 2}
+
+
+def test_take_chunk_gives_a_lost_workers_chunk_to_another_when_its_while_is_over() -> None:
+    world = stocked()
+    whole, broken = ask(world), ask(world)
+    work_all()
+    expected = found_by(whole)
+    PolicyResult.objects.filter(run=broken).delete()
+    RestockChunk.objects.filter(run=broken).update(done_at=None, taken_until=None)
+    RestockRun.objects.filter(pk=broken.pk).update(finished_at=None)
+    lost = take_chunk(now=NOW)
+    assert lost is not None
+    # It is never heard of again: nobody else gets that chunk before its while is over.
+    work_all()
+    broken.refresh_from_db()
+    assert broken.finished_at is None
+    later = NOW + LEASE + timedelta(seconds=1)
+    assert work_all(later) == 1
+    broken.refresh_from_db()
+    assert broken.finished_at == later
+    assert found_by(broken) == expected
+    # The worker was only slow after all: what it finds is there already, and stays.
+    work_chunk(chunk=lost, now=later)
+    assert found_by(broken) == expected
+    assert DomainEvent.objects.filter(kind="restock_list_ready").count() == 2
+
+
+def test_take_chunk_gives_up_a_chunk_that_no_worker_survives() -> None:
+    world = stocked()
+    ask(world, place=world.warehouse)
+    moment = NOW
+    for _ in range(MOST_ATTEMPTS):
+        assert take_chunk(now=moment) is not None
+        moment += LEASE + timedelta(seconds=1)
+    assert take_chunk(now=moment) is None
+
+
+def test_ask_for_restock_gives_the_same_run_for_the_same_id() -> None:
+    world = stocked()
+    run = ask(world)
+    again = ask(world, id=run.uuid)
+    assert (again, RestockChunk.objects.filter(run=run).count()) == (run, 4)
+    with pytest.raises(DocumentConflict):
+        ask(world, id=run.uuid, horizon_days=7)
+    with pytest.raises(BadInput):
+        ask(world, horizon_days=0)
+    assert RestockRun.objects.count() == 1
+
+
+def test_ask_for_nightly_restock_once_a_night_where_the_company_is() -> None:
+    stocked()
+    # Two in the morning in Chicago is eight in the morning UTC.
+    assert ask_for_nightly_restock(now=datetime(2026, 3, 2, 7, 59, tzinfo=UTC)) is None
+    run = ask_for_nightly_restock(now=datetime(2026, 3, 2, 8, 1, tzinfo=UTC))
+    assert run is not None
+    assert run.as_of == MONDAY
+    assert ask_for_nightly_restock(now=datetime(2026, 3, 2, 20, 0, tzinfo=UTC)) is None
+
+
+def test_forget_old_runs_keeps_the_last_ones(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(runs, "KEPT_RUNS", 1)
+    world = stocked()
+    first, second = ask(world), ask(world)
+    work_all()
+    unfinished = ask(world)
+    assert forget_old_runs() == 1
+    assert list(RestockRun.objects.order_by("pk")) == [second, unfinished]
+    assert not PolicyResult.objects.filter(run_id=first.pk).exists()
+
+
+def test_work_restock_chunks_does_the_night_and_what_was_asked_for() -> None:
+    world = stocked()
+    ask(world)
+    assert work_restock_chunks() >= 2
+    assert not RestockChunk.objects.filter(done_at__isnull=True).exists()
+    assert work_restock_chunks() == 0
