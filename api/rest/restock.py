@@ -200,7 +200,7 @@ class RestockResults(ListDoor):
         parameters=list_parameters(BY_KEY, {}),
         responses={200: OpenApiResponse(page_of("RestockResult"))},
     )
-    def get(self, request: Request, id: str) -> Response:
+    def get(self, request: Request, id: str) -> Response:  # type: ignore[override]
         """List the policy of every material and what is to be ordered, by material."""
         return super().get(request)
 

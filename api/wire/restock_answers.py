@@ -5,7 +5,20 @@ from typing import Any
 from api.wire.amounts import money_json, quantity_json
 from api.wire.pictures.projected_stock import draw_projected_stock
 from api.wire.pictures.tables import picture_body
-from api.wire.schemas import DAY, FLAG, MOMENT, NUMBER, TEXT, UUID, WHOLE, Schema, listing, nullable, of, shape
+from api.wire.schemas import (
+    DAY,
+    FLAG,
+    MOMENT,
+    NUMBER,
+    TEXT,
+    UUID,
+    WHOLE,
+    Schema,
+    listing,
+    nullable,
+    of,
+    shape,
+)
 from inventory.models import PolicyResult, RestockRun, StockPolicy
 from inventory.queries.projected_stock import ProjectedStock
 

@@ -16,7 +16,7 @@ from inventory.services.restocking.policies import PolicyFields
 Values = dict[str, Any]
 SOMEWHERE: Field = type(PLACE)(noun="place", default=None, may_be_null=True)
 SOMETHING: Field = type(MATERIAL)(noun="material", default=None, may_be_null=True)
-OPEN = {"default": None, "may_be_null": True}
+OPEN: dict[str, Any] = {"default": None, "may_be_null": True}
 RUN = Record(
     fields={
         "id": UuidField(),

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 
 from api.wire.pictures.axes import Axis, draw_level_lines, round_ticks
-from api.wire.pictures.drawing import SMALL_TEXT, Column, Drawing, Picture, PictureTable, Point
+from api.wire.pictures.drawing import SMALL_TEXT, Anchor, Column, Drawing, Picture, PictureTable, Point
 from api.wire.pictures.style import fit_text, wrap_text
 from inventory.queries.projected_stock import ProjectedStock
 from inventory.units import format_amount, unit_label
@@ -96,9 +96,7 @@ def _draw_head(drawing: Drawing, stock: ProjectedStock) -> None:
 def _draw_band(drawing: Drawing, stock: ProjectedStock, across: Axis, up: Axis) -> None:
     upper = _steps([day.high for day in stock.days], across, up)
     lower = _steps([max(day.low, up.low) for day in stock.days], across, up)
-    drawing.add_path(
-        [*upper, *reversed(lower)], stroke="none", fill="first", opacity=0.18, is_closed=True
-    )
+    drawing.add_path([*upper, *reversed(lower)], stroke="none", fill="first", opacity=0.18, is_closed=True)
     drawing.add_path(_steps([day.level for day in stock.days], across, up), stroke="first", width=2.2)
 
 
@@ -153,7 +151,7 @@ def _draw_receipts(
         x = across.place(number)
         drawing.add_line((x, up.start), (x, TOP), stroke="third", width=1.4, dash="2 3")
         words = f"+{write(receipt.quantity)}"
-        anchor = "end" if x > WIDTH - 120 else "start"
+        anchor: Anchor = "end" if x > WIDTH - 120 else "start"
         drawing.add_text(
             x + (-5 if anchor == "end" else 5), TOP + 12, words, size=SMALL_TEXT, anchor=anchor, fill="third"
         )
