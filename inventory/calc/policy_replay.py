@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
+from scipy import special
 
 from inventory.calc.back_testing import back_tested_rates, demand_spreads, safety_factor
 from inventory.calc.demand_forecasts import ERRATIC, INTERMITTENT, LUMPY, SMOOTH, demand_pattern
@@ -20,6 +21,7 @@ CLASSES = (SMOOTH, INTERMITTENT, ERRATIC, LUMPY)
 LEAST_KNOWN = 3
 # The target aimed at is moved by what was missed so far, by no more than this and less while little is known.
 MOST_STEERING, STEERING_PERIODS = 0.03, 2
+PRIOR_DEMANDS = 300
 Levels = Callable[[int, "ReplayedStock"], FloatArray]
 
 
@@ -85,7 +87,8 @@ class LearntLevels:
 
     m is the back-tested rate, s the spread, and f_c the factor with which the levels of a class would have
     reached the target so far. From `learnt` on classes stand still, and the target aimed at is moved by what
-    the class has missed since. The levels given are kept in `given`, by period.
+    the class has missed since. `weights` says what a unit of each series counts for, where they are counted
+    in different units. The levels given are kept in `given`, by period.
     """
 
     demand: FloatArray
@@ -93,6 +96,7 @@ class LearntLevels:
     learnt: int
     fill_rate: float
     is_whole: bool = True
+    weights: FloatArray | None = None
     factors: dict[tuple[str, int], float] = field(default_factory=dict)
     given: dict[int, FloatArray] = field(default_factory=dict)
 
@@ -129,34 +133,44 @@ class LearntLevels:
     def _factor(self, name: str, period: int, stock: ReplayedStock) -> float:
         """What the class's safety stocks had to be multiplied by, looking back from here."""
         origins = range(LEAST_KNOWN, period - self.lead_time)
-        levels, safety, needed, before = [], [], [], []
+        levels, safety, needed, before, counts = [], [], [], [], []
         for origin in origins:
             is_one = self._classes_at(origin) == name
             mean, spread = self._foreseen_at(origin)
             end = origin + self.lead_time + 1
+            counts.append(self._counts()[is_one])
             levels.append(mean[is_one])
             safety.append(spread[is_one])
             needed.append((self._total[:, end + 1] - self._total[:, origin + 1])[is_one])
             before.append((self._total[:, end] - self._total[:, origin + 1])[is_one])
-        if not origins:
-            return 1.0
-        return safety_factor(
+        usual = float(special.ndtri(self.fill_rate))
+        seen = sum(int(np.count_nonzero(full > part)) for full, part in zip(needed, before, strict=True))
+        if not seen:
+            return usual
+        learnt = safety_factor(
             needed=np.concatenate(needed),
             needed_before=np.concatenate(before),
             levels=np.concatenate(levels),
             safety=np.concatenate(safety),
             fill_rate=self._steered_target(name, period, stock),
             is_whole=self.is_whole,
+            weights=np.concatenate(counts),
         )
+        # A few demands say little: the factor of a normal counts for three hundred of them.
+        return (seen * learnt + PRIOR_DEMANDS * usual) / (seen + PRIOR_DEMANDS)
+
+    def _counts(self) -> FloatArray:
+        return np.ones(len(self.demand)) if self.weights is None else self.weights
 
     def _steered_target(self, name: str, period: int, stock: ReplayedStock) -> float:
         if period < self.learnt:
             return self.fill_rate
         is_one, since = self._classes_at(period) == name, slice(self.learnt, period + 1)
-        wanted = float(self.demand[is_one, since].sum())
+        counts = self._counts()[is_one, np.newaxis]
+        wanted = float((counts * self.demand[is_one, since]).sum())
         if wanted <= 0:
             return self.fill_rate
-        missed = self.fill_rate - float(stock.filled[is_one, since].sum()) / wanted
+        missed = self.fill_rate - float((counts * stock.filled[is_one, since]).sum()) / wanted
         seen = period - self.learnt + 1
         moved = 2 * missed * seen / (seen + STEERING_PERIODS)
         return self.fill_rate + float(

@@ -6,10 +6,12 @@ from django.core.management.base import CommandParser
 from rich.console import RenderableType
 
 from api.management.base import SpanstockCommand, iso_date
+from api.management.policy_replay_text import lay_out_replay, replay_json
 from api.management.restock_text import lay_out_restock
 from api.wire.restock import restock_json
 from inventory.queries.company import get_company, get_today
 from inventory.queries.places import get_place
+from inventory.queries.policy_replay import ReplayReport, replay_policy
 from inventory.queries.restock import RestockList, list_restock
 
 
@@ -24,7 +26,29 @@ class Command(SpanstockCommand):
             "--service", type=float, default=0.95, help="wanted chance of not running short (0.95)"
         )
 
-    def answer(self, options: dict[str, Any]) -> RestockList:
+        parser.add_argument(
+            "--replay",
+            type=int,
+            metavar="WEEKS",
+            help="instead, live the last WEEKS through again with the policy and with a plain rule",
+        )
+        parser.add_argument(
+            "--learn",
+            type=int,
+            default=26,
+            metavar="WEEKS",
+            help="weeks before the replay to learn from (26)",
+        )
+
+    def answer(self, options: dict[str, Any]) -> RestockList | ReplayReport:
+        if options["replay"] is not None:
+            return replay_policy(
+                until=options["date"] or get_today(),
+                place=get_place(options["place"]) if options["place"] else None,
+                learnt_weeks=options["learn"],
+                judged_weeks=options["replay"],
+                target=options["service"],
+            )
         return list_restock(
             as_of=options["date"] or get_today(),
             place=get_place(options["place"]) if options["place"] else None,
@@ -33,8 +57,12 @@ class Command(SpanstockCommand):
             service=options["service"],
         )
 
-    def to_json(self, answer: RestockList) -> Any:
+    def to_json(self, answer: RestockList | ReplayReport) -> Any:
+        if isinstance(answer, ReplayReport):
+            return replay_json(answer, get_company().currency)
         return restock_json(answer, currency=get_company().currency)
 
-    def to_text(self, answer: RestockList) -> RenderableType:
+    def to_text(self, answer: RestockList | ReplayReport) -> RenderableType:
+        if isinstance(answer, ReplayReport):
+            return lay_out_replay(answer, get_company().currency)
         return lay_out_restock(answer, get_company().currency)
