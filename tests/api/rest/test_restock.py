@@ -69,7 +69,7 @@ def test_restock_withholds_costs_from_who_may_not_see_money(client_of: ClientOf,
 def test_stock_ahead_comes_with_its_picture_and_table(client_of: ClientOf, yard: Place) -> None:
     address = f"{API}/stock-ahead/projectile-12"
     body = client_of("stores").get(f"{address}?place={yard.code}&days=14").json()
-    assert len(body["days"]) >= 140
+    assert len(body["days"]) >= 14
     assert body["days"][13]["level"] < body["days"][0]["level"]
     assert body["picture"]["svg"].startswith("<svg")
     assert len(body["picture"]["table"]["rows"]) == len(body["days"])
