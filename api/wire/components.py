@@ -10,6 +10,7 @@ from api.wire import (
     report_answers,
     restock_answers,
     restock_requests,
+    safety,
     schemas,
     supply_answers,
     supply_requests,
@@ -35,4 +36,6 @@ def all_components() -> dict[str, Schema]:
         **instruments.request_schemas(),
         **supply_answers.COMPONENTS,
         **supply_requests.request_schemas(),
+        **safety.COMPONENTS,
+        **safety.request_schemas(),
     }

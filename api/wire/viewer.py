@@ -61,6 +61,7 @@ def make_viewer(user: User | AnonymousUser) -> WorkViewer:
         actor=user.actor_id,
         crews=crews,
         may_keep_instruments=user.role in KEEPS_INSTRUMENTS,
+        role=user.role,
     )
 
 

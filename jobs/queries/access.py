@@ -16,6 +16,8 @@ class WorkViewer(Viewer):
     """A viewer of work: `crews` are whose days it sees, None for all. Jobs are seen by their places."""
 
     crews: frozenset[int] | None
+    # A word of the rules of the trade, which say who may lift what they found.
+    role: str = ""
 
 
 def visible_jobs(viewer: WorkViewer) -> QuerySet[Job]:
