@@ -30,6 +30,7 @@ def stock_import_json(answer: StockImport, *, currency: str) -> dict[str, Any]:
         ],
         "not_on_sheet": answer.not_on_sheet,
         "ignored_columns": list(answer.ignored_headers),
+        "doubtful_numbers": list(answer.doubtful),
     }
 
 
@@ -55,4 +56,5 @@ def _difference_json(row: CountDifference, currency: str) -> dict[str, Any]:
         "difference": quantity_json(row.quantity, unit),
         "value": money_json(row.value, currency),
         "is_posted": row.is_posted,
+        "is_large": row.is_large,
     }

@@ -52,6 +52,11 @@ def find_marks(text: str) -> set[DecimalMark]:
     return {mark for mark, pattern in _BY_MARK.items() if pattern.fullmatch(text)}
 
 
+def find_ambiguous(text: str) -> list[str]:
+    """The numbers in a cell that can be read both with a point and with a comma as the decimal mark."""
+    return [number for number in _NUMBER_INSIDE.findall(text) if len(find_marks(number)) == 2]
+
+
 def decide_style(
     texts: Iterable[str], *, asked: DecimalMark | None, is_separated_by_semicolons: bool
 ) -> NumberStyle:

@@ -17,12 +17,20 @@ from inventory.sheets.cells import (
     tidy_text,
 )
 from inventory.sheets.columns import Column, match_columns
-from inventory.sheets.numbers import PLAIN, CellRefused, DecimalMark, NumberStyle, decide_style
+from inventory.sheets.numbers import (
+    PLAIN,
+    CellRefused,
+    DecimalMark,
+    NumberStyle,
+    decide_style,
+    find_ambiguous,
+)
 from inventory.sheets.sheet import Row, Sheet, shorten
 from inventory.units import Amount, find_unit, get_unit, require_dimension
 
 # A person corrects the first hundred and tries again; the rest only fills memory.
 FAULT_LIMIT = 1_000
+DOUBTFUL_LIMIT = 20
 # Longer than any amount, number or date that is meant as one.
 LONGEST_VALUE = 80
 
@@ -124,6 +132,8 @@ class Table:
         }
         self._choices = {column.name: column.choice_by_spelling for column in self.columns}
         self.style = self._decide_style(decimal_mark)
+        # Numbers that could be read two ways, and were read as the sheet's other cells say.
+        self.doubtful: list[Fault] = []
 
     @property
     def ignored_headers(self) -> tuple[str, ...]:
@@ -153,6 +163,14 @@ class Table:
         return records
 
     def raise_if_faulty(self) -> None:
+        """Refuse the sheet with all its faults; headings that nobody understood are named with them.
+
+        A misspelt heading is often why a row lacks something.
+        """
+        if self.faults:
+            message = "is no heading that is understood here, so the column was not read"
+            line = self.sheet.header_line
+            self.faults.extend(Fault(header, "", message, line) for header in self.match.ignored)
         self.faults.raise_if_any(self.sheet.name)
 
     def make_fault(self, record: Record, column_name: str, message: str) -> Fault:
@@ -218,9 +236,20 @@ class Table:
         if not column.is_text and len(text) > LONGEST_VALUE:
             raise CellRefused(f"has {len(text)} characters, too many for what is expected here")
         style = PLAIN if position in row.numbers else self.style
+        if column.is_number:
+            self._note_doubtful(text, style, row, position)
         if column.is_amount:
             return self._read_amount(column, row, text, style)
         return _check_range(column, self._READERS[column.kind](self, column, text, style))
+
+    def _note_doubtful(self, text: str, style: NumberStyle, row: Row, position: int) -> None:
+        """Note a number such as 1.200 in a sheet with decimal commas: a slip is a factor of a thousand."""
+        if style.mark != "," or style.is_asked_for or len(self.doubtful) >= DOUBTFUL_LIMIT:
+            return
+        for number in find_ambiguous(text):
+            read = number.replace(".", "").replace(",", ".")
+            message = f"was read as {read}, since the sheet writes decimals with a comma"
+            self.doubtful.append(Fault(row.headers[position], shorten(text), message, row.line))
 
     def _read_amount(self, column: Column, row: Row, text: str, style: NumberStyle) -> Amount:
         beside = []

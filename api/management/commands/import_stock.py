@@ -61,9 +61,13 @@ class Command(SpanstockCommand):
             Text(f"Stock sheet {answer.file}, as of {moment:%a %d %b %Y %H:%M %Z}", style="bold"),
             Text(_what_became_of_it(answer), style="dim"),
         ]
+        if answer.is_repeat:
+            # What it did then is no news, and would read as if it were done again.
+            return Group(*parts, Text(_what_it_did_then(answer), style="dim"))
         parts += _introduced(answer)
         parts += _openings(answer, company.currency)
         parts += _counted(answer, company.currency)
+        parts += [Text(f"\nLook at this: {sentence}.", style="bold") for sentence in answer.doubtful]
         if answer.ignored_headers:
             parts.append(Text(f"\nNot read: the columns {', '.join(answer.ignored_headers)}.", style="dim"))
         return Group(*parts)
@@ -76,6 +80,13 @@ def _what_became_of_it(answer: StockImport) -> str:
     if answer.is_repeat:
         return f"{rows} read. This sheet was taken before as of this moment: nothing was changed now."
     return f"{rows} taken."
+
+
+def _what_it_did_then(answer: StockImport) -> str:
+    holdings = sum(row.holdings for row in answer.openings)
+    counted = answer.equal + len(answer.differences)
+    differing = len(answer.differences)
+    return f"It then opened {holdings} and counted {counted} holdings, {differing} with a difference."
 
 
 def _introduced(answer: StockImport) -> list[RenderableType]:
@@ -143,7 +154,12 @@ def _difference(row: CountDifference, currency: str) -> RenderableType:
         body += "; a later count stands, so nothing was changed"
     elif row.owner.is_company:
         body += f", {_signed_money(row.value, currency)}"
-    return Group(Text(f"{where}: {row.material}"), Padding(Text(body), (0, 0, 0, 2)))
+    if row.is_large:
+        where = f"Count again: {where}"
+    return Group(
+        Text(f"{where}: {row.material}", style="bold" if row.is_large else ""),
+        Padding(Text(body), (0, 0, 0, 2)),
+    )
 
 
 def _signed_money(value: int, currency: str) -> str:

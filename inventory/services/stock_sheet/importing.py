@@ -144,6 +144,7 @@ def _write(
         },
         "not_on_sheet": _count_not_on_sheet(holdings.lines),
         "ignored_headers": list(rows.table.ignored_headers),
+        "doubtful": [fault.sentence() for fault in rows.table.doubtful],
     }
     event = record_event(id=head.id, kind=EVENT_KIND, occurred_at=head.occurred_at, body=body)
     answer = describe_import(event, is_dry_run=is_dry_run)

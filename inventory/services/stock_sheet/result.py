@@ -21,6 +21,8 @@ from inventory.models import (
     Place,
 )
 
+# A difference of more than a tenth of the book is more often a slip of the pen than a loss (a choice).
+LARGE_DIVISOR = 10
 # Movements by which a count makes the book agree.
 _ADJUSTING = (Movement.Purpose.COUNTED, Movement.Purpose.BOOK_SHORT)
 
@@ -56,6 +58,11 @@ class CountDifference:
     def quantity(self) -> int:
         return self.counted_quantity - self.book_quantity
 
+    @property
+    def is_large(self) -> bool:
+        """Whether somebody should count again before believing it."""
+        return abs(self.quantity) * LARGE_DIVISOR > abs(self.book_quantity)
+
 
 @dataclass(frozen=True)
 class StockImport:
@@ -73,6 +80,8 @@ class StockImport:
     moved: tuple[ContainerChange, ...]
     not_on_sheet: int
     ignored_headers: tuple[str, ...]
+    # Numbers that could be read two ways, with how they were read.
+    doubtful: tuple[str, ...] = ()
     is_dry_run: bool = False
     is_repeat: bool = False
 
@@ -95,6 +104,7 @@ def describe_import(event: DomainEvent, *, is_dry_run: bool = False, is_repeat: 
         moved=tuple(_list_moved(entries)),
         not_on_sheet=body["not_on_sheet"],
         ignored_headers=tuple(body["ignored_headers"]),
+        doubtful=tuple(body.get("doubtful", ())),
         is_dry_run=is_dry_run,
         is_repeat=is_repeat,
     )

@@ -95,7 +95,8 @@ def test_table_caps_the_list_of_faults(tmp_path: Path) -> None:
 
 def test_table_without_its_columns_reads_no_rows(tmp_path: Path) -> None:
     faults = refuse(tmp_path, "A,B\n" + "1,2\n" * 50)
-    assert [fault.pointer for fault in faults] == ["Span ID", "length"]
+    # What stands there instead is named too: a heading may only be misspelt.
+    assert [fault.pointer for fault in faults] == ["Span ID", "length", "A", "B"]
     assert faults[0].line == 1
 
 
@@ -255,3 +256,23 @@ def test_features_pass_through_a_table(tmp_path: Path) -> None:
         table = Table(sheet, COLUMNS)
         assert table.read_all()[0]["length"] == Amount(Decimal("1.234"), "[ft_i]")
         assert table.ignored_headers == ("measured length (m)",)
+
+
+def test_raise_if_faulty_names_headings_that_were_not_understood(tmp_path: Path) -> None:
+    place = tmp_path / "spans.csv"
+    place.write_text("Span,Length (ft),Colour\nS1,many,red\n")
+    with read_sheet(place) as sheet, pytest.raises(FaultySheet) as refusal:
+        Table(sheet, COLUMNS).read_all()
+    faults = {fault.pointer: fault.message for fault in refusal.value.faults}
+    assert "no heading that is understood" in faults["Colour"]
+
+
+def test_table_notes_what_may_be_a_thousand_times_too_much(tmp_path: Path) -> None:
+    place = tmp_path / "spans.csv"
+    place.write_text('Span;Length (ft)\nS1;"12,5"\nS2;1.200\n')
+    with read_sheet(place) as sheet:
+        table = Table(sheet, COLUMNS)
+        assert [int(record["length"].value) for record in table.read_all()] == [12, 1200]
+    [doubt] = table.doubtful
+    assert (doubt.line, doubt.value) == (3, "1.200")
+    assert "was read as 1200" in doubt.message

@@ -133,3 +133,24 @@ def test_verify_ledger_seals_nothing(sheet: str) -> None:
     before = Seal.objects.count()
     run("verify_ledger")
     assert Seal.objects.count() == before
+
+
+def test_import_stock_again_does_not_tell_the_opening_stock_as_news(sheet: str) -> None:
+    set_up()
+    for _time in range(2):
+        code, out, _ = run("import_stock", sheet, "--at", "2026-03-02T17:00")
+    assert code == 0
+    assert "taken before as of this moment" in out
+    assert "It then opened 6" in out
+    assert "Opening stock" not in out
+
+
+def test_import_stock_marks_a_difference_that_is_more_likely_a_slip(sheet: str, tmp_path: Path) -> None:
+    set_up()
+    run("import_stock", sheet, "--at", "2026-03-02T17:00")
+    again = tmp_path / "count.csv"
+    again.write_text(OPENING.replace(",,,55,gal", ",,,5,gal"), encoding="utf-8")
+    arguments = ("import_stock", str(again), "--at", "2026-03-03T17:00", "--dry-run")
+    assert "Count again: " in run(*arguments)[1]
+    answer = json.loads(run(*arguments, "--format", "json")[1])
+    assert [row["is_large"] for row in answer["differences"]] == [True]
