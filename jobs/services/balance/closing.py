@@ -31,9 +31,10 @@ from jobs.models import (
     SpanFigure,
 )
 from jobs.queries.jobs import get_policy
+from jobs.services.balance.drawn import Network
 from jobs.services.balance.expected import load_expectations
 from jobs.services.balance.figures import Figure, make_figures, note_booked
-from jobs.services.balance.network import Network, build_network
+from jobs.services.balance.network import build_network
 from jobs.services.balance.story import FluidStory, tell_stories
 from jobs.services.balance.telling import tell_unaccounted
 from jobs.services.day_life import lock_crew_day

@@ -11,7 +11,7 @@ from inventory.models import Material, Movement
 from inventory.units import MILLION
 from jobs.calc.fluid_network import NetworkBalance
 from jobs.models import BalanceStream, Span
-from jobs.services.balance.network import Network
+from jobs.services.balance.drawn import Network
 from jobs.services.balance.story import FluidStory
 
 Kind = BalanceStream.Kind

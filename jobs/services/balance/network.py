@@ -1,17 +1,17 @@
 """The network of a day's fluid: containers, spans and runs are nodes, what was read or expected streams."""
 
 import math
-from dataclasses import dataclass, field
 
 from django.db.models import Sum
 
-from inventory.models import Container, Instrument
+from inventory.models import Container
 from inventory.queries.instruments import TrustedInstrument
 from inventory.services.measuring import BadReading, Measured, measure, measure_metered
 from inventory.units import MILLION, base_factor, conversion_factor, from_millionths
 from jobs.calc.fluid_network import Stream
 from jobs.models import BalanceStream, ContainerReading, FluidCaught, ReportedLoss, Run, Span, SpanAttempt
 from jobs.queries.fluid_figures import list_figures
+from jobs.services.balance.drawn import Drawn, Network
 from jobs.services.balance.expected import Expectations, Expected, bore_m3, standing_after
 from jobs.services.balance.story import FluidStory, Pour, Vessel
 
@@ -25,35 +25,6 @@ TOLD_UNCERTAINTY = 0.05
 LOST_UNCERTAINTY = 0.25
 # What stood in a bore on an earlier day that was never closed.
 STOOD_UNCERTAINTY = 0.05
-
-
-@dataclass(frozen=True)
-class Drawn:
-    """A stream with what it is about."""
-
-    stream: Stream
-    kind: str
-    container: Container | None = None
-    span: Span | None = None
-    run: Run | None = None
-    instrument: Instrument | None = None
-
-
-@dataclass
-class Network:
-    """Streams in the fluid's stock unit, and how its nodes are named to people."""
-
-    story: FluidStory
-    drawn: list[Drawn] = field(default_factory=list)
-    labels: dict[str, str] = field(default_factory=dict)
-
-    @property
-    def streams(self) -> list[Stream]:
-        return [each.stream for each in self.drawn]
-
-    def of_kind(self, kind: str) -> list[tuple[int, Drawn]]:
-        """Streams of a kind with their positions."""
-        return [(number, each) for number, each in enumerate(self.drawn) if each.kind == kind]
 
 
 def build_network(
@@ -290,6 +261,26 @@ class _Builder:
                 name = f"{word} from {self.network.labels[source]} in {row.container}"
                 stream = Stream(name, source, target, amount, own, guess=guess)
                 self.add(stream, kind, container=row.container, **about)
+        self._draw_untold_catches()
+
+    def _draw_untold_catches(self) -> None:
+        """What a container gained that nobody said anything was caught in came from the day's spans."""
+        told = {catch.container_id for catch, _spans in self.story.catches}
+        told |= {box.pk for pour in self.story.pours for box in (pour.source, pour.target) if box is not None}
+        for key, vessel in self.story.vessels.items():
+            if key in told or key in self.fed or vessel.end is None:
+                continue
+            before = (
+                self._amount(vessel.start.amount, vessel.start.material.stock_unit) if vessel.start else 0.0
+            )
+            before = before or vessel.before / MILLION
+            if self._amount(vessel.end.amount, vessel.end.material.stock_unit) > before:
+                target = self.vessel_node(vessel.container)
+                for span in self.story.spans:
+                    source = self.span_node(span)
+                    name = f"caught from {self.network.labels[source]} in {vessel.container}"
+                    stream = Stream(name, source, target, guess=0.0)
+                    self.add(stream, Kind.CAUGHT, container=vessel.container, span=span)
 
     def _caught_amount(self, row: FluidCaught) -> tuple[float, float]:
         if row.amount is None:

@@ -15,8 +15,9 @@ from jobs.calc.fluid_network import balance_network
 from jobs.models import BalanceStream, FieldReport, FluidBalance, SpanFigure
 from jobs.queries.jobs import get_policy
 from jobs.services.balance.closing import close_crew_day
+from jobs.services.balance.drawn import Network
 from jobs.services.balance.expected import bore_m3, load_expectations
-from jobs.services.balance.network import Network, build_network
+from jobs.services.balance.network import build_network
 from jobs.services.balance.story import tell_stories
 from jobs.services.reports.content import LossContent, ReportContent, WasteContent
 from jobs.services.reports.keeping import load_told
@@ -100,6 +101,21 @@ def test_build_network_pumps_from_the_drums_that_no_try_names() -> None:
     into = [found.fit.reconciled[number] for number, _drawn in network.of_kind("injected")]
     assert sum(into) == pytest.approx(8.4, abs=0.2)
     assert set(found.unaccounted.nodes) >= {"pump"}
+
+
+def test_build_network_takes_what_a_container_gained_for_caught_though_nobody_said_so() -> None:
+    day = make_reported_day()
+    day.report(
+        ReportContent(
+            attempts=(extracted(S1, source_container="D-1", injected=gallons("6.3")),),
+            readings=(left("D-1", "48.7"), left("C-1", "1.3")),
+        )
+    )
+    network = _network(day)
+    assert _kinds(network)["caught"] == ["caught from S1 of J-1 in C-1"]
+    found = balance_network(streams=network.streams)
+    assert found.first.is_consistent
+    assert found.unaccounted.amount == pytest.approx(0.0, abs=0.1)
 
 
 def test_build_network_expects_a_bore_by_the_size_as_found() -> None:
