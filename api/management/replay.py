@@ -20,6 +20,7 @@ from django.db import transaction
 
 from api.management.base import ReportProgress
 from api.wire.entry_requests import make_entry
+from api.wire.field_reports import read_report
 from inventory.errors import SpanstockError
 from inventory.models import Actor, Entry
 from inventory.queries.access import Viewer
@@ -32,11 +33,13 @@ from inventory.services.recovery_policy import set_recovered_value_share
 from inventory.services.sealing import record_event
 from inventory.services.stock_sheet import import_stock
 from jobs.models import CrewDay, Job
+from jobs.queries.field_reports import find_reported
 from jobs.queries.jobs import get_job
 from jobs.queries.schedule import list_schedule
 from jobs.services.crews import save_crew
 from jobs.services.estimating import set_fluid
 from jobs.services.job_life import JobOpening, change_state
+from jobs.services.reports.reporting import post_report
 from jobs.services.schedule import import_schedule
 from jobs.services.spans import import_spans
 from jobs.services.work_done import settle_day
@@ -203,15 +206,33 @@ def _take_schedule(scenario: Scenario, by: Actor, report: ReportProgress) -> Non
 def _post_history(scenario: Scenario, by: Actor, report: ReportProgress) -> None:
     """Post each line as the REST door would; a day's lines share one transaction, so the disk waits once."""
     lines = list(_read_lines(scenario.path(scenario.description["history"])))
-    recorded = find_recorded([UUID(line["id"]) for line in lines])
+    ids = [UUID(line["id"]) for line in lines]
+    recorded = find_recorded(ids) | find_reported(ids)
     done = 0
     for _day, group in groupby(lines, key=lambda line: line.get("occurred_at", "")[:10]):
         with transaction.atomic():
             for line in group:
                 if UUID(line["id"]) not in recorded:
-                    make_entry(line, viewer=EVERYTHING, by=by)
+                    _post_line(line, by)
                 done += 1
         report(scenario.description["history"], done, len(lines))
+
+
+def _post_line(line: dict[str, Any], by: Actor) -> None:
+    """An entry, or a field report with the head and the parts that its own address takes."""
+    if line["kind"] != "field_report":
+        make_entry(line, viewer=EVERYTHING, by=by)
+        return
+    head, content = read_report({name: value for name, value in line.items() if name != "kind"})
+    post_report(
+        id=head["id"],
+        by=by,
+        occurred_at=head["occurred_at"],
+        crew_code=head["crew"],
+        date=head["date"],
+        content=content,
+        device=head["device"],
+    )
 
 
 def _read_lines(path: Path) -> Iterator[dict[str, Any]]:

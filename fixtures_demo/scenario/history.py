@@ -107,11 +107,8 @@ class _Tales:
     def _seals_short(self, day: date) -> None:
         """More seals were used than the book knew of: somebody took some along and told nobody."""
         held = self.stock.amount("truck-3", "seal") // MILLION
-        place = run_place("KESTREL", "KH001 to KH002")
-        for entry in reversed(self.journal.entries):
-            if str(entry["reason"]).startswith("Run KH") and "cleaned" in str(entry["reason"]):
-                place = entry["lines"][0]["target"]["place"]
-                break
+        last = [row for row in self.journal.cleanings if row.run.startswith("KH")][-1]
+        place = run_place(last.job, last.run)
         moves = [("seal", pieces(held + 4), ("truck-3", ""), (place, ""))]
         reason = "Sealed again after rain; four seals more than the book had"
         self.journal.move("report", moment(day, 18.0), moves, reason, purposes=["installed"], is_short=True)
@@ -134,12 +131,9 @@ class _Tales:
 
     def _bring_back(self, day: date) -> None:
         """Fibre that was cut off a reel is lost; a projectile was not fired and comes back."""
-        for entry in reversed(self.journal.entries):
-            if "projectiles" in str(entry["reason"]) and entry["lines"][0]["amount"]["value"] == "4":
-                line = entry["lines"][0]
-                break
-        truck, run = line["source"]["place"], line["target"]["place"]
-        moves = [(line["material"], pieces(1), (run, ""), (truck, ""))]
+        last = [row for row in self.journal.cleanings if row.fired == 4][-1]
+        run = run_place(last.job, last.run)
+        moves = [(last.projectile, pieces(1), (run, ""), (last.truck, ""))]
         self.journal.move("return", moment(day, 18.0), moves, "One of the four was not fired")
 
     def _count(self, day: date) -> None:

@@ -1,6 +1,7 @@
 """Writes entries in the form in which the API takes them, and keeps the stock in step."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Any
@@ -26,21 +27,29 @@ def moment(day: date, hour: float) -> str:
     return (start + timedelta(hours=hour)).replace(tzinfo=ZONE).isoformat()
 
 
-def span_place(job: str, name: str) -> str:
-    return f"span:{job}:{name}"
-
-
 def run_place(job: str, name: str) -> str:
     return f"run:{job}:{name}"
 
 
+@dataclass(frozen=True)
+class Cleaning:
+    """A run that was cleaned, for what is told of it later."""
+
+    job: str
+    run: str
+    truck: str
+    projectile: str
+    fired: int
+
+
 class Journal:
-    """The entries so far, in the order in which they are recorded."""
+    """The entries and field reports so far, in the order in which they are recorded."""
 
     def __init__(self, stock: Stock) -> None:
         self.stock = stock
         self.entries: list[dict[str, Any]] = []
         self.documents = 0
+        self.cleanings: list[Cleaning] = []
 
     def move(
         self, kind: str, at: str, moves: Sequence[Move], reason: str, *, purposes: Sequence[str] = (),
@@ -51,7 +60,7 @@ class Journal:
         for number, (material, amount, source, target) in enumerate(moves):
             line: dict[str, Any] = {
                 "material": material,
-                "amount": _wire(amount),
+                "amount": wire(amount),
                 "source": _end(source),
                 "target": _end(target),
             }
@@ -85,7 +94,7 @@ class Journal:
             rows.append(
                 {
                     "material": "glide-back",
-                    "amount": _wire(amount),
+                    "amount": wire(amount),
                     "source": source,
                     "target": _end(target),
                 }
@@ -108,7 +117,7 @@ class Journal:
             lines.append(
                 {
                     "material": material,
-                    "amount": _wire(amount),
+                    "amount": wire(amount),
                     "target": _end(target),
                     "cost": {"value": f"{cost:.2f}", "currency": CURRENCY},
                 }
@@ -126,7 +135,7 @@ class Journal:
         sides = {}
         for name, rows, sign in (("inputs", given, -1), ("outputs", made, 1)):
             sides[name] = [
-                {"material": material, "amount": _wire(amount), **_end(end)} for material, amount, end in rows
+                {"material": material, "amount": wire(amount), **_end(end)} for material, amount, end in rows
             ]
             for material, amount, (place, container) in rows:
                 self.stock.add(place, material, container, sign * to_millionths(*amount, material))
@@ -136,9 +145,15 @@ class Journal:
         """What was found; the stock is what was found from then on."""
         rows = []
         for material, amount, (place, container) in found:
-            rows.append({"material": material, "amount": _wire(amount), **_end((place, container))})
+            rows.append({"material": material, "amount": wire(amount), **_end((place, container))})
             self.stock.held[place, material, container] = to_millionths(*amount, material)
         self.note("count", at, reason, found=rows)
+
+    def report(self, at: str, crew: str, day: date, parts: dict[str, list[dict[str, Any]]]) -> None:
+        """A crew's field report of its day; the stock was changed as it went on."""
+        report_id = str(uuid5(NAMESPACE, f"report {crew} {day}"))
+        head = {"id": report_id, "kind": "field_report", "crew": crew, "date": day.isoformat()}
+        self.entries.append({**head, "occurred_at": at, **parts})
 
     def reverse(self, entry: str, reason: str) -> None:
         self.note("reversal", "", reason, reverses=entry)
@@ -157,7 +172,7 @@ class Journal:
                 self.stock.add(place, material, container, signed)
 
 
-def _wire(amount: Amount) -> dict[str, str]:
+def wire(amount: Amount) -> dict[str, str]:
     return {"value": str(amount[0]), "unit": UNITS[amount[1]]}
 
 

@@ -1,16 +1,18 @@
 """What a crew's day does to the stock: loading, extracting, cleaning, blowing, coming home."""
 
 from decimal import Decimal
+from typing import Any
 
 from fixtures_demo.scenario.chance import Chance
 from fixtures_demo.scenario.days import BLOW, CLEAN, EXTRACT, CrewDay, Step
-from fixtures_demo.scenario.journal import Amount, Journal, Move, moment, run_place, span_place
+from fixtures_demo.scenario.journal import Amount, Cleaning, Journal, Move, moment, wire
 from fixtures_demo.scenario.routes import FOOT_M, Run, Span
 from fixtures_demo.scenario.stock import MILLION, to_millionths
 from fixtures_demo.scenario.world import JOBS, PROJECTILES, size_code
 from fixtures_demo.scenario.yard import Yard
 
 SET_UP_GAL = 0.5
+FIRST_MARK = Decimal(20_000)
 HEEL = MILLION // 2
 TAIL_M = 12.0
 JOB = {job.reference: job for job in JOBS}
@@ -20,6 +22,10 @@ EACH = "each"
 
 def pieces(number: int) -> Amount:
     return Decimal(number), EACH
+
+
+def _work(work: Span | Run) -> dict[str, str]:
+    return {"job": work.job, "name": work.name}
 
 
 def gallons(millionths: int) -> Amount:
@@ -33,17 +39,22 @@ class WorkDay:
         self.journal, self.stock, self.yards = journal, journal.stock, yards
         # What stands in each extracted bore and waits to be swept, in gallons, by span.
         self.swept = recovered
+        # The mark at the end of each reel, and the drums that were drawn from that day.
+        self.marks: dict[str, Decimal] = {}
+        self.poured: list[str] = []
 
     def write(self, day: CrewDay) -> None:
         self.day, self.yard = day, self.yards[day.crew.yard]
         self.truck = day.crew.truck
         self.number = self.truck.removeprefix("truck-")
         self.chance = Chance(f"day {day.crew.code} {day.date}")
-        self.hour = 8.0
+        self.report: dict[str, list[dict[str, Any]]] = {}
+        self.poured = []
         self._load()
         for step in day.steps:
             self._do(step)
-            self.hour += 1.25
+        self._read_drums()
+        self.journal.report(self._at(16.75), day.crew.code, day.date, self.report)
         self._come_home()
 
     def _at(self, hour: float) -> str:
@@ -111,41 +122,49 @@ class WorkDay:
         else:
             self._blow(step.run)
 
+    def _tell(self, part: str, **values: Any) -> None:
+        """Add a row to the day's report; what says nothing is left out."""
+        told = {name: value for name, value in values.items() if value not in ("", None, [])}
+        self.report.setdefault(part, []).append(told)
+
     def _extract(self, span: Span) -> None:
         injected = span.bore_gal * (1 + self.chance.between(0.12, 0.38)) + SET_UP_GAL
         back = injected * self.chance.between(0.86, 0.975)
         # A fifth or so slips past the core and is caught at once; the rest stands in the bore.
         caught = back * self.chance.between(0.12, 0.28)
         self.swept[span.name] = back - caught
-        place = span_place(span.job, span.name)
-        moves = [
-            ("glide", amount, (self.truck, label), (place, ""))
-            for label, amount in self._pour(injected, span)
-        ]
-        purposes, causes = ["used"] * len(moves), [""] * len(moves)
-        self._add_mishap(span, moves, purposes, causes)
-        self.journal.move(
-            "report", self._at(self.hour), moves, f"Span {span.name} extracted", purposes=purposes,
-            causes=causes,
-        )  # fmt: skip
-        catch = (self.truck, f"C-T{self.number}")
-        amount = self._as_told(caught, span)
-        self.journal.recover(
-            self._at(self.hour + 0.5), [(amount, place, catch)], f"Bypass of span {span.name}"
-        )
+        self._pour(to_millionths(*self._as_told(injected, span), "glide"))
+        self._tell("attempts", span=_work(span), injected=wire(self._as_told(injected, span)))
+        self._add_mishap(span)
+        self._catch(f"C-T{self.number}", self._as_told(caught, span), spans=[_work(span)])
 
-    def _pour(self, injected: float, span: Span) -> list[tuple[str, Amount]]:
-        """The injected fluid by the drums that it came from."""
-        found: list[tuple[str, Amount]] = []
-        left = to_millionths(*self._as_told(injected, span), "glide")
+    def _pour(self, left: int) -> None:
+        """Take fluid from the drums that hold least first; at day's end they are read."""
         for label in self._glide_drums():
-            usable = self._usable(label)
-            if left and usable:
-                part = min(left, usable)
-                is_whole = part == left and not found
-                found.append((label, self._as_told(injected, span) if is_whole else gallons(part)))
+            part = min(left, self._usable(label))
+            if part:
+                self.stock.add(self.truck, "glide", label, -part)
+                self.poured.append(label)
                 left -= part
-        return found
+
+    def _catch(self, drum: str, amount: Amount, **where: Any) -> None:
+        self.stock.add(self.truck, "glide-back", drum, to_millionths(*amount, "glide-back"))
+        self._tell("caught", container=drum, amount=wire(amount), **where)
+
+    def _read_drums(self) -> None:
+        """What is left in each drum that was drawn from, by the stick."""
+        for label in sorted(set(self.poured)):
+            held = Decimal(self.stock.in_container("glide", label)) / MILLION
+            if held:
+                read = {"method": "dipped", "value": str(held), "unit": "[gal_us]"}
+            else:
+                read = {"method": "empty"}
+            self._tell("readings", container=label, **read)
+
+    def _use(self, material: str, amount: Amount, fate: str, *, cause: str = "", **where: Any) -> None:
+        """Pieces or lengths off the truck."""
+        self.stock.add(self.truck, material, "", -to_millionths(*amount, material))
+        self._tell("pieces", material=material, amount=wire(amount), fate=fate, cause=cause, **where)
 
     def _as_told(self, told_gallons: float, span: Span) -> Amount:
         """As the crew reads it: tenths of a gallon, or half litres where the job is metric."""
@@ -154,43 +173,35 @@ class WorkDay:
             return litres, "L"
         return Decimal(round(told_gallons * 10)) / 10, "gal"
 
-    def _add_mishap(self, span: Span, moves: list[Move], purposes: list[str], causes: list[str]) -> None:
-        place = (span_place(span.job, span.name), "")
+    def _add_mishap(self, span: Span) -> None:
         if self.chance.happens(0.05):
             role = self.chance.pick(("pressure", "exit"))
-            moves.append((size_code(role, span.size), pieces(1), (self.truck, ""), place))
             is_worn = self.chance.happens(0.7)
-            purposes.append("worn" if is_worn else "lost")
-            causes.append("" if is_worn else "left_in_plant")
+            fate, cause = ("worn", "") if is_worn else ("lost", "left_in_plant")
+            self._use(size_code(role, span.size), pieces(1), fate, cause=cause, span=_work(span))
         drum = self._glide_drums()[-1]
         if self.chance.happens(0.02) and self._usable(drum) > 15 * MILLION:
-            moves.append(("glide", (Decimal("1.5"), "gal"), (self.truck, drum), place))
-            purposes.append("lost")
-            causes.append("spill")
+            spilt: Amount = (Decimal("1.5"), "gal")
+            self.stock.add(self.truck, "glide", drum, -to_millionths(*spilt, "glide"))
+            self.poured.append(drum)
+            self._tell(
+                "losses", material="glide", container=drum, amount=wire(spilt), cause="spill",
+                span=_work(span), is_contained=True,
+            )  # fmt: skip
 
     def _clean(self, run: Run) -> None:
-        place = (run_place(run.job, run.name), "")
         fired = 3 if self.chance.happens(0.5) else 4
-        moves: list[Move] = [(PROJECTILES[run.size], pieces(fired), (self.truck, ""), place)]
-        purposes = ["used"]
+        projectile = PROJECTILES[run.size]
+        self.stock.add(self.truck, projectile, "", -fired * MILLION)
+        self._tell("cleanings", run=_work(run), projectile=projectile, fired=fired, retrieved=fired)
+        self.journal.cleanings.append(Cleaning(run.job, run.name, self.truck, projectile, fired))
         if len(run.spans) > 1:
             union = size_code("union", run.size)
-            moves.append((union, pieces(len(run.spans) - 1), (self.truck, ""), place))
-            purposes.append("installed")
-        moves.append(("seal", pieces(2), (self.truck, ""), place))
-        purposes.append("installed")
-        self.journal.move(
-            "report", self._at(self.hour), moves, f"Run {run.name} cleaned, {fired} projectiles",
-            purposes=purposes,
-        )  # fmt: skip
-        sweep = (self.truck, f"S-T{self.number}")
-        caught = [
-            (self._as_told(self.swept.pop(span.name), span), span_place(span.job, span.name), sweep)
-            for span in run.spans
-        ]
-        self.journal.recover(
-            self._at(self.hour + 0.75), caught, f"Swept from run {run.name}, shared by bore volume"
-        )
+            self._use(union, pieces(len(run.spans) - 1), "installed", run=_work(run))
+        self._use("seal", pieces(2), "installed", run=_work(run))
+        swept = [self._as_told(self.swept.pop(span.name), span) for span in run.spans]
+        total: Amount = (sum((value for value, _unit in swept), Decimal(0)), swept[0][1])
+        self._catch(f"S-T{self.number}", total, kind="swept", run=_work(run))
 
     def _fibre(self, run: Run) -> float:
         """Length for the run in the job's unit, tails included."""
@@ -198,17 +209,16 @@ class WorkDay:
 
     def _blow(self, run: Run) -> None:
         job = JOB[run.job]
-        place = (run_place(run.job, run.name), "")
         length = Decimal(round(self._fibre(run) * self.chance.between(1.0, 1.015)))
         reel = self.yard.find_reel(job, float(length), places=(self.truck,))
-        moves = [
-            (job.fibre, (length, job.unit), (self.truck, reel), place),
-            self._length("duct-16", "6", self.truck, place[0]),
-        ]
-        self.journal.move(
-            "report", self._at(self.hour), moves, f"Run {run.name} blown from reel {reel}",
-            purposes=["installed", "installed"],
+        self.stock.add(self.truck, job.fibre, reel, -to_millionths(length, job.unit, job.fibre))
+        start = self.marks.get(reel, FIRST_MARK)
+        self.marks[reel] = start - length
+        self._tell(
+            "blowings", run=_work(run), reel=reel, mark_start=wire((start, job.unit)),
+            mark_end=wire((start - length, job.unit)),
         )  # fmt: skip
+        self._use("duct-16", (Decimal(6), "ft"), "installed", run=_work(run))
 
     def _come_home(self) -> None:
         containers = [(label, self.yard.reels) for label in self._reels_on_truck()]

@@ -1,11 +1,13 @@
 """Field reports as the doors show them: by crew-day, with their rows, for whoever may see the crew's days."""
 
+from collections.abc import Collection
 from uuid import UUID
 
 from django.db.models import Prefetch, QuerySet
 
 from inventory.errors import NotFound
 from inventory.models import Entry
+from inventory.queries.recorded import IDS_AT_ONCE
 from jobs.models import (
     ContainerReading,
     FieldReport,
@@ -56,6 +58,16 @@ def get_report(viewer: WorkViewer, uuid: UUID) -> FieldReport:
     if report is None:
         raise NotFound("There is no field report of that id.")
     return report
+
+
+def find_reported(ids: Collection[UUID]) -> set[UUID]:
+    """Of these ids those under which a report was taken."""
+    listed = list(ids)
+    found: set[UUID] = set()
+    for start in range(0, len(listed), IDS_AT_ONCE):
+        rows = FieldReport.objects.filter(uuid__in=listed[start : start + IDS_AT_ONCE])
+        found.update(rows.values_list("uuid", flat=True))
+    return found
 
 
 def find_entries(reports: list[FieldReport]) -> dict[str, list[UUID]]:

@@ -3,8 +3,10 @@
 import csv
 import json
 from collections import defaultdict
+from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -58,8 +60,41 @@ def add_up_job(job: str, owner_of_spans: str = "") -> dict[str, dict[str, Fracti
                 found[line["material"]]["drawn"] += quantity(line["amount"])
             if line.get("source", {}) and str(line["source"]["place"]).startswith(heads):
                 found[line["material"]]["returned"] += quantity(line["amount"])
-        for caught in entry.get("caught", []):
-            if caught["source"].startswith(heads):
-                # As much of the fresh fluid leaves the span as came back.
-                found["glide"]["recovered"] += quantity(caught["amount"])
+        if entry["kind"] == "field_report":
+            _add_up_report(entry, job, found)
     return found
+
+
+def _add_up_report(entry: dict[str, Any], job: str, found: dict[str, dict[str, Fraction]]) -> None:
+    """What one crew told of a job; as much of the fresh fluid leaves the spans as came back."""
+    for row in [*entry.get("attempts", []), *entry.get("losses", [])]:
+        if row["span"]["job"] == job:
+            found["glide"]["drawn"] += quantity(row.get("injected") or row["amount"])
+    for row in entry.get("caught", []):
+        if (row.get("run") or row["spans"][0])["job"] == job:
+            found["glide"]["recovered"] += quantity(row["amount"])
+    for material, amount, work in taken_off_the_truck(entry):
+        if work["job"] == job:
+            found[material]["drawn"] += amount
+    for row in entry.get("blowings", []):
+        if row["run"]["job"] == job:
+            length = quantity(row["mark_start"]) - quantity(row["mark_end"])
+            found[_fibre_on(row["reel"])]["drawn"] += length
+
+
+def taken_off_the_truck(entry: dict[str, Any]) -> Iterator[tuple[str, Fraction, dict[str, str]]]:
+    """Loose goods that a report says went into the work: material, how much, and which span or run."""
+    for row in entry.get("pieces", []):
+        yield row["material"], quantity(row["amount"]), row.get("span") or row["run"]
+    for row in entry.get("cleanings", []):
+        yield row["projectile"], Fraction(row["fired"]), row["run"]
+
+
+@cache
+def _fibre_on(reel: str) -> str:
+    """What is on a reel: as the opening sheets have it, else as it was received."""
+    for row in read_opening():
+        if row["container"] == reel:
+            return str(row["material"])
+    received = (line for entry in read_history() for line in entry.get("lines", []))
+    return next(str(row["material"]) for row in received if row["target"].get("container") == reel)
