@@ -1,6 +1,6 @@
 """The one company of this installation."""
 
-from datetime import date
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
@@ -34,3 +34,15 @@ def get_company_party() -> Party:
 def get_today() -> date:
     """Return today's date where the company is."""
     return timezone.now().astimezone(ZoneInfo(get_company().time_zone)).date()
+
+
+def get_day(moment: datetime) -> date:
+    """Return the day of the company's calendar on which a moment falls."""
+    return moment.astimezone(ZoneInfo(get_company().time_zone)).date()
+
+
+def get_day_end(moment: datetime) -> datetime:
+    """Return when the company's day in which a moment falls is over."""
+    zone = ZoneInfo(get_company().time_zone)
+    next_day = moment.astimezone(zone).date() + timedelta(days=1)
+    return datetime.combine(next_day, time.min, tzinfo=zone).astimezone(UTC)

@@ -39,7 +39,7 @@ class Pour:
 
 
 @dataclass(frozen=True)
-class _Link:
+class Link:
     """One step: the movement at the near end, and the one at the far end (the same but for conversions)."""
 
     near: Movement
@@ -68,7 +68,7 @@ def _trace(container: Container, *, is_backward: bool) -> list[Pour]:
     while frontier:
         depth += 1
         following: dict[int, datetime | None] = {}
-        for link in _list_links(frontier, is_backward=is_backward):
+        for link in list_links(frontier, is_backward=is_backward):
             near_id = link.near.target_container_id if is_backward else link.near.source_container_id
             far_id = link.far.source_container_id if is_backward else link.far.target_container_id
             at = link.near.effective_at
@@ -94,20 +94,23 @@ def _widens(at: datetime, far_id: int, bounds: dict[int, datetime | None], *, is
     return bound is not None and (at > bound if is_backward else at < bound)
 
 
-def _list_links(containers: Collection[int], *, is_backward: bool) -> list[_Link]:
+def list_links(containers: Collection[int], *, is_backward: bool) -> list[Link]:
+    """Return the single steps into (or out of) these containers, with a number of queries that is fixed."""
     near_side = "target_container" if is_backward else "source_container"
     far_place = "source_place" if is_backward else "target_place"
     # A container that is carried elsewhere holds what it held.
     is_carried = Q(source_container__isnull=False, source_container=F("target_container"))
-    steps = list(_movements().filter(Q(**{f"{near_side}__in": list(containers)}) & ~is_carried))
+    steps = list(real_movements().filter(Q(**{f"{near_side}__in": list(containers)}) & ~is_carried))
     converted = [step for step in steps if getattr(step, far_place).kind == Place.Kind.PROCESS]
-    links = [_Link(step, step) for step in steps if getattr(step, far_place).kind != Place.Kind.PROCESS]
+    links = [Link(step, step) for step in steps if getattr(step, far_place).kind != Place.Kind.PROCESS]
     near_place = "target_place" if is_backward else "source_place"
     entries = {step.entry_id for step in converted}
-    others = list(_movements().filter(**{"entry__in": entries, f"{near_place}__kind": Place.Kind.PROCESS}))
+    others = list(
+        real_movements().filter(**{"entry__in": entries, f"{near_place}__kind": Place.Kind.PROCESS})
+    )
     for step in converted:
         links += [
-            _Link(step, other)
+            Link(step, other)
             for other in others
             if other.entry_id == step.entry_id and _may_be_of(step, other, is_backward=is_backward)
         ]
@@ -118,10 +121,12 @@ def _may_be_of(step: Movement, other: Movement, *, is_backward: bool) -> bool:
     if step.purpose != Movement.Purpose.RECOVERED:
         return True
     fresh, recovered = (other, step) if is_backward else (step, other)
-    return recovered.material.recovered_from_id == fresh.material_id
+    # What had been recovered before and went in again comes back as itself.
+    return fresh.material_id in {recovered.material.recovered_from_id, recovered.material_id}
 
 
-def _movements() -> QuerySet[Movement]:
+def real_movements() -> QuerySet[Movement]:
+    """Return what moved goods and was not undone, with what a pour tells of it."""
     rows = Movement.objects.filter(
         quantity__gt=0, entry__reverses__isnull=True, entry__reversed_by__isnull=True
     )
@@ -130,7 +135,7 @@ def _movements() -> QuerySet[Movement]:
     )
 
 
-def _make_pour(link: _Link, depth: int, *, is_backward: bool) -> Pour:
+def _make_pour(link: Link, depth: int, *, is_backward: bool) -> Pour:
     source, target = (link.far, link.near) if is_backward else (link.near, link.far)
     return Pour(
         depth=depth,

@@ -9,7 +9,7 @@ from uuid import UUID
 from inventory.errors import BadInput, Fault
 from inventory.models import Actor, Container, Entry, Material, Movement, Place, Recipe
 from inventory.services.lines import REST, BadLine, Line, OwnersDiffer, owner_at, quantity_of, require_kind
-from inventory.services.posting import End, Flow, Posting, post
+from inventory.services.posting import ContainerWish, End, Flow, Posting, Rest, post
 from inventory.services.posting.special_places import get_special_place
 from inventory.units import Amount, from_millionths
 
@@ -22,12 +22,16 @@ class NotRecoverable(BadInput):
 
 @dataclass(frozen=True)
 class Caught:
-    """Fluid that came back from a span or run into a container of ours."""
+    """Fluid that came back from a span or run into a container of ours.
+
+    `injected` is what went in there where that was not the fresh fluid but one recovered before.
+    """
 
     material: Material
     amount: Amount
     source: Place
     target: End
+    injected: Material | None = None
 
 
 def convert(
@@ -37,6 +41,7 @@ def convert(
     occurred_at: datetime,
     inputs: Sequence[Line],
     outputs: Sequence[Line],
+    wishes: Sequence[ContainerWish] = (),
     as_report: bool = False,
     reason: str = "",
     document: str = "",
@@ -44,7 +49,8 @@ def convert(
     """Turn goods into others; what the inputs cost is what the outputs cost, shared by quantity.
 
     The inner end of each line (an input's target, an output's source) is the conversion itself and is
-    filled in here.
+    filled in here. `wishes` are what becomes of containers, such as the state of what is in them then. A
+    line whose purpose is to be lost carries no cost: what is left in a strainer is worth nothing.
     """
     process = End(get_special_place(Place.Kind.PROCESS))
     _check_sides(inputs, outputs)
@@ -62,7 +68,7 @@ def convert(
                     target=process if name == "inputs" else ours,
                     purpose=Movement.Purpose.CONVERTED,
                     owner=owner_at(ours),
-                    weight=quantity if isinstance(quantity, int) else 1,
+                    weight=_weight(line, quantity),
                     entered=line.amount if isinstance(line.amount, Amount) else None,
                 )
             )
@@ -72,11 +78,18 @@ def convert(
         occurred_at=occurred_at,
         by=by,
         flows=tuple(flows),
+        wishes=tuple(wishes),
         is_plan=not as_report,
         reason=reason,
         document=document,
     )
     return post(posting)
+
+
+def _weight(line: Line, quantity: int | Rest) -> int:
+    if line.purpose == Movement.Purpose.LOST:
+        return 0
+    return quantity if isinstance(quantity, int) else 1
 
 
 def _check_sides(inputs: Sequence[Line], outputs: Sequence[Line]) -> None:
@@ -102,20 +115,23 @@ def convert_by_recipe(
     times: int,
     place: Place,
     containers: dict[int, Container] | None = None,
+    targets: dict[int, Container] | None = None,
+    wishes: Sequence[ContainerWish] = (),
     as_report: bool = False,
     reason: str = "",
 ) -> Entry:
     """Make a recipe a whole number of times from what lies at a place.
 
-    `containers` names, by material key, the container that a material is taken from or put into.
+    `containers` names, by material key, the container that a material is taken from or put into; `targets`
+    the one that it is put into where that is another.
     """
     if times < 1:
         raise BadInput(f"A recipe is made once or more often, not {times} times.")
-    chosen = containers or {}
+    chosen, put_into = containers or {}, {**(containers or {}), **(targets or {})}
     sides: dict[bool, list[Line]] = {False: [], True: []}
     for part in recipe.lines.select_related("material").order_by("pk"):
         unit = part.material.stock_unit
-        end = End(place, chosen.get(part.material_id))
+        end = End(place, (put_into if part.is_output else chosen).get(part.material_id))
         amount = Amount(from_millionths(part.quantity * times, unit), unit)
         sides[part.is_output].append(Line(part.material, amount, end, end))
     return convert(
@@ -124,6 +140,7 @@ def convert_by_recipe(
         occurred_at=occurred_at,
         inputs=sides[False],
         outputs=sides[True],
+        wishes=wishes,
         as_report=as_report,
         reason=reason or f"{recipe.name}, {times} times",
     )
@@ -162,9 +179,11 @@ def recover(
 def _recovery_flows(line: Caught, process: End, *, pointer: str) -> list[Flow]:
     require_kind(line.source, Place.USE_KINDS, pointer=f"{pointer}/source")
     require_kind(line.target.place, Place.STOCK_KINDS, pointer=f"{pointer}/target")
-    fresh = line.material.recovered_from
-    if fresh is None:
+    fresh = line.injected or line.material.recovered_from
+    if fresh is None or line.material.recovered_from is None:
         raise NotRecoverable(f"{line.material} is not the recovered form of a fluid.")
+    if line.material.recovered_from_id not in {fresh.pk, fresh.recovered_from_id}:
+        raise NotRecoverable(f"{line.material} does not come of {fresh}. Name what was injected there.")
     owner = owner_at(line.target)
     purpose = Movement.Purpose.RECOVERED
     quantity = quantity_of(line.amount, line.material, pointer=f"{pointer}/amount")

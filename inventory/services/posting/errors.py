@@ -39,6 +39,18 @@ class ContainerHoldsOther(SpanstockError):
     code = "container_holds_other"
 
 
+class ContainerHeldBack(SpanstockError):
+    """A person plans to use what is held back."""
+
+    code = "container_held_back"
+
+
+class FluidNotFit(SpanstockError):
+    """A person plans to inject fluid that came back and was not passed as fit for use."""
+
+    code = "fluid_not_fit"
+
+
 class TooMuchForContainer(SpanstockError):
     """A person plans to pour more than the container takes."""
 

@@ -43,7 +43,7 @@ def plan_flow(scribe: Scribe, flow: Flow, *, value: int | None = None) -> None:
         share=flow.value_share,
     )
     note_opened(scribe, flow)
-    note_contents(scribe, flow)
+    note_contents(scribe, flow, quantity)
     if flow.target.place.kind == Place.Kind.PROCESS:
         scribe.brought_to_process += moved
     if late_target:

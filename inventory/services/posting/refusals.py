@@ -1,10 +1,12 @@
 """When a plan is refused. A report of what happened never comes here."""
 
-from inventory.models import Holding, Material
+from inventory.models import Container, Holding, Material, Movement, Place
 from inventory.services.posting.book import Book
 from inventory.services.posting.errors import (
     ContainerElsewhere,
+    ContainerHeldBack,
     ContainerHoldsOther,
+    FluidNotFit,
     NotEnoughHeld,
     PromisedToAnother,
     TooMuchForContainer,
@@ -17,6 +19,8 @@ from inventory.units import format_millionths
 def check_plan_source(book: Book, flow: Flow, quantity: int, held: int, holder: str) -> None:
     """Refuse to take what is not there, stands elsewhere or is promised to someone else."""
     refuse_elsewhere(book, flow.source)
+    _refuse_held_back(book, flow)
+    _refuse_unfit(book, flow)
     source, material = flow.source, flow.material
     if held < quantity:
         where = f"{source.container} at {source.place}" if source.container else str(source.place)
@@ -43,6 +47,37 @@ def check_plan_source(book: Book, flow: Flow, quantity: int, held: int, holder: 
             f"Of {_show(on_hand, material)} of {material} at {source.place}, "
             f"{_show(loose, material)} is promised to others; {_show(quantity, material)} is asked for. "
             "Take less, or have a promise lifted."
+        )
+
+
+def _refuse_held_back(book: Book, flow: Flow) -> None:
+    """Refuse to use or load what is held back; it may be set aside in another place, and disposed of."""
+    if flow.source.container is None:
+        return
+    container = book.containers[flow.source.container.pk]
+    is_set_aside = flow.source.container == flow.target.container
+    is_set_aside &= flow.target.place.is_stock and flow.target.place.kind != Place.Kind.VEHICLE
+    if container.state != Container.State.HELD or flow.purpose == Movement.Purpose.DISPOSED or is_set_aside:
+        return
+    raise ContainerHeldBack(
+        f"{container} is held back. Take another; the safety role alone lifts a quarantine."
+    )
+
+
+def _refuse_unfit(book: Book, flow: Flow) -> None:
+    """Refuse to charge fluid to work that came back from work and was not passed as fit since."""
+    if flow.source.container is None or not flow.target.place.is_use:
+        return
+    container = book.containers[flow.source.container.pk]
+    states = Container.ContentsState
+    if flow.material.kind == Material.Kind.FLUID and container.contents_state not in (
+        states.FRESH,
+        states.FIT,
+    ):
+        state = container.get_contents_state_display()
+        raise FluidNotFit(
+            f"What is in {container} is {state} and not passed as fit for use. "
+            "Strain and test it, or take fluid that is fit."
         )
 
 

@@ -10,6 +10,7 @@ from inventory.services.posting.request import ContainerWish, End, Flow
 from inventory.services.posting.scribe import Scribe
 
 Purpose = Movement.Purpose
+WORSE_AND_WORSE = ("fresh", "fit", "tested", "strained", "caught", "spent")
 
 
 def locate(scribe: Scribe, end: End, flow: Flow) -> End:
@@ -61,20 +62,35 @@ def note_opened(scribe: Scribe, flow: Flow) -> None:
                 )
 
 
-def note_contents(scribe: Scribe, flow: Flow) -> None:
-    """What is poured brings its state along; what comes back from a span makes a fresh vessel a catch.
+def note_contents(scribe: Scribe, flow: Flow, quantity: int) -> None:
+    """What is poured brings its state along, what comes back from a span is a catch; mixed, the worse counts.
 
     Told under the lock and not by whoever asks, since a retry would see the state that the first try left.
+    What is held back stays so in whatever it is poured into.
     """
     source, target = flow.source.container, flow.target.container
-    if target is None:
+    if target is None or flow.purpose not in {Purpose.POURED, Purpose.RECOVERED}:
         return
-    state = scribe.book.containers[target.pk].contents_state
-    if flow.purpose == Purpose.POURED and source is not None:
-        state = scribe.book.containers[source.pk].contents_state
-    elif flow.purpose == Purpose.RECOVERED and state == Container.ContentsState.FRESH:
-        state = Container.ContentsState.CAUGHT
-    change_container(scribe, ContainerWish(target, contents_state=state), purpose=Purpose.MOVED)
+    box = scribe.book.containers[target.pk]
+    brought, is_held = Container.ContentsState.CAUGHT.value, False
+    if flow.purpose == Purpose.POURED:
+        if source is None:
+            return
+        poured = scribe.book.containers[source.pk]
+        brought, is_held = poured.contents_state, poured.state == Container.State.HELD
+    inside = sum(state.quantity for _key, state in scribe.book.contents_of(box.pk))
+    state = mix_states(box.contents_state, brought) if inside > quantity else brought
+    wish = ContainerWish(target, state=Container.State.HELD if is_held else None, contents_state=state)
+    change_container(scribe, wish, purpose=Purpose.MOVED)
+
+
+def mix_states(first: str, second: str) -> str:
+    """Return the state of two fluids poured together: the worse one. A test speaks for no mixture."""
+    if first == second:
+        return first
+    worse = max(first, second, key=WORSE_AND_WORSE.index)
+    states = Container.ContentsState
+    return states.STRAINED.value if worse == states.TESTED else worse
 
 
 def change_container(scribe: Scribe, wish: ContainerWish, *, purpose: Purpose) -> None:

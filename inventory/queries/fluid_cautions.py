@@ -1,0 +1,34 @@
+"""The usual cautions wherever fluid is held back, handed over or thrown away. They never permit anything."""
+
+from collections.abc import Iterable
+
+from inventory.models import Material
+
+DRAIN = "Nothing goes into a drain, a ditch or the ground."
+MANIFEST = "Waste leaves under a manifest only: number, receiver and amount are noted before the truck goes."
+LIFTING = "Full drums are never lifted by hand."
+LABEL = "A waste drum is closed, labelled with what is in it and with the date on which it was started."
+HAZARD = "{names}: hazardous. Safety data sheet at hand, gloves and eye protection on, no flame near."
+LOCAL = "How long waste may stand, and what counts as hazardous, local codes say; they come first."
+HELD = "Set apart what is held back and mark it. It is not used, poured or loaded until safety lifts it."
+NO_LIMIT = "No limit approved: since nobody set how many days this drum may stand, ask safety today."
+
+
+def list_waste_cautions(materials: Iterable[Material]) -> list[str]:
+    """What belongs to waste that is gathered or handed over."""
+    return [*_hazards(materials), DRAIN, LABEL, MANIFEST, LIFTING, LOCAL]
+
+
+def list_quarantine_cautions(materials: Iterable[Material]) -> list[str]:
+    """What belongs to goods that are held back."""
+    return [HELD, *_hazards(materials), DRAIN, LIFTING]
+
+
+def list_handling_cautions(materials: Iterable[Material]) -> list[str]:
+    """What belongs to straining, testing and blending."""
+    return [*_hazards(materials), "Eye protection when fluid is poured, strained or sampled.", DRAIN, LIFTING]
+
+
+def _hazards(materials: Iterable[Material]) -> list[str]:
+    names = sorted({material.name for material in materials if material.is_hazardous})
+    return [HAZARD.format(names=", ".join(names))] if names else []

@@ -1,0 +1,1 @@
+"""What becomes of fluid that came back: caught or swept, strained, tested, passed as fit, blended, spent."""

@@ -1,0 +1,148 @@
+"""Waste: since when a vessel gathers it, until when it must go, and handing it over under a manifest."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+
+from inventory.errors import BadInput, Fault, SpanstockError
+from inventory.models import Actor, Container, Entry, Holding, Movement, Place, WasteDrum, WasteManifest
+from inventory.queries.company import get_day
+from inventory.services.lines import REST, owner_at
+from inventory.services.posting import ContainerWish, End, EntryConflict, Flow, Posting, post
+from inventory.services.posting.special_places import get_special_place
+
+
+class ManifestTaken(SpanstockError):
+    """The number stands on a manifest that was used before."""
+
+    code = "manifest_taken"
+
+
+@transaction.atomic
+def start_waste_drum(
+    *, container: Container, by: Actor, occurred_at: datetime, day_limit: int | None = None
+) -> WasteDrum:
+    """Let a vessel gather waste from this day on; one that does already keeps its earlier date.
+
+    A limit that is given takes the place of the one before: which holds, is the company's word.
+    """
+    if not container.stands_somewhere:
+        message = "is a lot; name the vessel that gathers the waste"
+        raise BadInput.of([Fault("/container", str(container), message)])
+    if day_limit is not None and day_limit < 1:
+        raise BadInput.of([Fault("/day_limit", str(day_limit), "must be at least 1")])
+    date = get_day(occurred_at)
+    drum = WasteDrum.objects.select_for_update().filter(container=container, manifest=None).first()
+    if drum is None:
+        return WasteDrum.objects.create(
+            container=container, started_date=date, day_limit=day_limit, started_by=by
+        )
+    drum.started_date = min(drum.started_date, date)
+    drum.day_limit = day_limit if day_limit is not None else drum.day_limit
+    drum.save(update_fields=["started_date", "day_limit"])
+    return drum
+
+
+@transaction.atomic
+def hand_over_waste(
+    *,
+    id: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    containers: Sequence[Container],
+    number: str,
+    receiver: str,
+    target: Place | None = None,
+    keeps_vessels: bool = False,
+    reason: str = "",
+) -> WasteManifest:
+    """Hand over all that these vessels hold, under a manifest; the vessels go too unless they are kept.
+
+    Taken as told: it has happened. The manifest's number is used once.
+    """
+    _check(containers, number, receiver)
+    known = WasteManifest.objects.select_related("entry").filter(entry__uuid=id).first()
+    if known is not None:
+        return _accept_again(known, by, number, receiver, containers)
+    taken = WasteManifest.objects.filter(number=number.strip()).first()
+    if taken is not None:
+        raise ManifestTaken(f"Manifest {number} was used on {taken.handed_at:%Y-%m-%d}. Look at its number.")
+    waste = target or get_special_place(Place.Kind.WASTE)
+    if waste.kind != Place.Kind.WASTE:
+        raise BadInput.of([Fault("/target", str(waste), "is no place that waste is handed over to")])
+    entry = _post_handover(id, by, occurred_at, containers, waste, number, reason, keeps_vessels)
+    manifest = WasteManifest.objects.create(
+        number=number.strip(), receiver=receiver.strip(), entry=entry, handed_at=occurred_at, by=by
+    )
+    WasteDrum.objects.filter(container__in=containers, manifest=None).update(manifest=manifest)
+    return manifest
+
+
+def _check(containers: Sequence[Container], number: str, receiver: str) -> None:
+    faults = [
+        Fault(f"/{name}", "", "is needed for waste")
+        for name, text in (("number", number), ("receiver", receiver))
+        if not text.strip()
+    ]
+    if not containers:
+        faults.append(Fault("/containers", "", "must name at least one vessel"))
+    for position, container in enumerate(containers):
+        if not container.stands_somewhere:
+            message = "is a lot; name the vessels that go"
+            faults.append(Fault(f"/containers/{position}", str(container), message))
+    if faults:
+        raise BadInput.of(faults)
+
+
+def _post_handover(
+    id: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    containers: Sequence[Container],
+    waste: Place,
+    number: str,
+    reason: str,
+    keeps_vessels: bool,
+) -> Entry:
+    flows = []
+    rows = Holding.objects.filter(container__in=containers, place__kind__in=Place.STOCK_KINDS, quantity__gt=0)
+    for holding in rows.select_related("place", "material", "container").order_by("key"):
+        if holding.container is None or holding.place_id != holding.container.place_id:
+            continue
+        source = End(holding.place, holding.container)
+        flows.append(
+            Flow(
+                material=holding.material,
+                quantity=REST,
+                source=source,
+                target=End(waste),
+                purpose=Movement.Purpose.DISPOSED,
+                owner=owner_at(source),
+            )
+        )
+    state = Container.State.OPEN if keeps_vessels else Container.State.GONE
+    posting = Posting(
+        uuid=id,
+        kind=Entry.Kind.DISPOSAL,
+        occurred_at=occurred_at,
+        by=by,
+        flows=tuple(flows),
+        wishes=tuple(ContainerWish(box, state=state) for box in containers),
+        reason=reason,
+        document=number.strip(),
+    )
+    return post(posting)
+
+
+def _accept_again(
+    known: WasteManifest, by: Actor, number: str, receiver: str, containers: Sequence[Container]
+) -> WasteManifest:
+    """The manifest made under this id, if it is this one; goods that came since change nothing about it."""
+    named = {box.pk for box in containers}
+    handed = set(known.entry.movements.values_list("source_container", flat=True))
+    is_same = (known.by_id, known.number, known.receiver) == (by.pk, number.strip(), receiver.strip())
+    if not is_same or not handed <= named:
+        raise EntryConflict(f"The id {known.entry.uuid} was used with other content. Use a new one.")
+    return known
