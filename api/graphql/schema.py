@@ -11,6 +11,7 @@ from api.graphql.asking import asking
 from api.graphql.balance_types import DayBalance
 from api.graphql.paging import connection_field, filter_arguments, page_of
 from api.graphql.report_types import FieldReport, UnconfirmedTruck
+from api.graphql.safety_types import SafetyQuery
 from api.graphql.stock_types import (
     Container,
     ContainerConnection,
@@ -42,7 +43,7 @@ from jobs.queries.statement import make_statement
 from jobs.queries.truck_stock import list_unconfirmed_trucks
 
 
-class Query(SupplyQuery):
+class Query(SafetyQuery, SupplyQuery):
     """Reads only: entries are made over REST."""
 
     node = graphene.Field(relay.Node, id=graphene.ID(required=True))

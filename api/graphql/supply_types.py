@@ -43,7 +43,9 @@ def _page_type(name: str) -> Any:
     return type(f"{name}Page", (graphene.ObjectType,), fields)
 
 
-def _paged(name: str, rows: Rows, write: Write, known: Mapping[str, Filter]) -> graphene.Field:
+def paged_field(name: str, rows: Rows, write: Write, known: Mapping[str, Filter]) -> graphene.Field:
+    """A field of a query that answers a page of a noun, as REST lists it."""
+
     def resolve(_root: Any, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
         asked = asking(info)
         faults: list[Fault] = []
@@ -73,38 +75,38 @@ def _held(rows: list[Any], asked: Asking) -> list[Any]:
 class SupplyQuery(graphene.ObjectType):
     """What is bought, came, is on the way and is counted."""
 
-    supply_terms = _paged(
+    supply_terms = paged_field(
         "SupplyTerms",
         access.visible_terms,
         lambda rows, asked: terms_json(rows, asked.writer),
         filters.TERMS_FILTERS,
     )
-    orders = _paged(
+    orders = paged_field(
         "Order",
         access.visible_orders,
         lambda rows, asked: orders_json(rows, asked.writer),
         filters.ORDER_FILTERS,
     )
-    receipts = _paged(
+    receipts = paged_field(
         "Receipt",
         access.visible_receipts,
         lambda rows, asked: receipts_json(rows, asked.writer),
         filters.RECEIPT_FILTERS,
     )
-    held_goods = _paged("ReceivedLine", access.visible_held_lines, _held, filters.HELD_FILTERS)
-    shipments = _paged(
+    held_goods = paged_field("ReceivedLine", access.visible_held_lines, _held, filters.HELD_FILTERS)
+    shipments = paged_field(
         "Shipment",
         access.visible_shipments,
         lambda rows, _asked: shipments_json(rows),
         filters.SHIPMENT_FILTERS,
     )
-    count_plans = _paged(
+    count_plans = paged_field(
         "CountPlan",
         lambda viewer: access.visible_count_plans(viewer).prefetch_related("rules"),
         lambda rows, asked: [count_plan_json(row, asked.writer) for row in rows],
         {},
     )
-    count_sheets = _paged(
+    count_sheets = paged_field(
         "CountSheet",
         access.visible_count_sheets,
         lambda rows, _asked: count_sheets_json(rows),
