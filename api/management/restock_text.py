@@ -1,5 +1,6 @@
 """The restock list for people: by warehouse, led by when it runs out and why."""
 
+from collections.abc import Mapping
 from datetime import timedelta
 
 from rich.console import Group, RenderableType
@@ -9,11 +10,15 @@ from rich.text import Text
 from inventory.money import format_money
 from inventory.queries.restock import RestockLine, RestockList
 from inventory.units import format_millionths
+from jobs.queries.requirement_names import name_requirements
+
+MOST_NAMED = 4
 
 
 def lay_out_restock(answer: RestockList, currency: str) -> Group:
     """The whole list, warehouse by warehouse."""
     until = answer.as_of + timedelta(days=answer.horizon_days - 1)
+    names = name_requirements(name for line in answer.lines for name in line.at_risk)
     parts: list[RenderableType] = [
         Text(f"To order, as of {answer.as_of:%a %d %b %Y}", style="bold"),
         Text(
@@ -26,12 +31,12 @@ def lay_out_restock(answer: RestockList, currency: str) -> Group:
         if line.place != place:
             place = line.place
             parts.append(Text(f"\n{place.name}", style="bold underline"))
-        parts.append(_line_text(line, currency))
+        parts.append(_line_text(line, currency, names))
     parts.append(Text(f"\n{_closing(answer, currency)}", style="dim"))
     return Group(*parts)
 
 
-def _line_text(line: RestockLine, currency: str) -> RenderableType:
+def _line_text(line: RestockLine, currency: str, names: Mapping[str, str]) -> RenderableType:
     head = Text()
     may = "runs out" if line.is_likely else "may run out"
     head.append(f"{may} {line.run_out_date:%a %d %b}", style="bold")
@@ -48,16 +53,18 @@ def _line_text(line: RestockLine, currency: str) -> RenderableType:
     else:
         body.append(f"by {line.order_by_date:%a %d %b}", style="bold")
     risk = Text(
-        f"{_chance(line.chance_short)} of running short if nothing is done{_stands(line)}", style="dim"
+        f"{_chance(line.chance_short)} of running short if nothing is done{_stands(line, names)}", style="dim"
     )
     return Group(Text(), head, Padding(Group(body, Text(line.why), risk), (0, 0, 0, 2)))
 
 
-def _stands(line: RestockLine) -> str:
+def _stands(line: RestockLine, names: Mapping[str, str]) -> str:
     stands = line.needs_at_risk
     if not stands:
         return "; no day that is planned so far hangs on it."
-    return f"; {stands} planned {'day' if stands == 1 else 'days'} would stand."
+    shown = ", ".join(sorted(names.get(name, name) for name in line.at_risk)[:MOST_NAMED])
+    more = f" and {stands - MOST_NAMED} more" if stands > MOST_NAMED else ""
+    return f"; {stands} planned {'day' if stands == 1 else 'days'} would stand: {shown}{more}."
 
 
 def _chance(chance: float) -> str:

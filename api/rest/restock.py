@@ -14,7 +14,7 @@ from api.wire.door import Door
 from api.wire.input_fields import read_day, read_uuid
 from api.wire.pages import Order
 from api.wire.restock import restock_json
-from api.wire.restock_answers import policy_json, projected_stock_json, result_json, run_json
+from api.wire.restock_answers import policy_json, projected_stock_json, result_json, run_json, top_up_json
 from api.wire.restock_requests import read_orders, read_policy, read_run
 from api.wire.schemas import TEXT, listing, of, page_of, shape
 from inventory.errors import BadInput, Fault, NotFound
@@ -25,6 +25,7 @@ from inventory.queries.projected_stock import ProjectedStock, project_stock
 from inventory.queries.restock import list_restock
 from inventory.queries.restock_runs import get_run, visible_results, visible_runs
 from inventory.queries.stock_policies import visible_stock_policies
+from inventory.queries.vehicle_top_ups import list_top_ups
 from inventory.services.restocking.ordering import write_orders_from_list
 from inventory.services.restocking.policies import set_stock_policy
 from inventory.services.restocking.runs import ask_for_restock
@@ -122,6 +123,22 @@ class StockAheadPicture(StockAhead):
         """Get the picture as SVG."""
         svg = projected_stock_json(self.project(request, code))["picture"]["svg"]
         return HttpResponse(svg, content_type="image/svg+xml; charset=utf-8")
+
+
+class TopUps(Door):
+    """What goes onto the vehicles."""
+
+    @extend_schema(
+        operation_id="list_top_ups",
+        parameters=WINDOW[:2],
+        responses={200: OpenApiResponse(shape(results=listing(of("TopUp"))))},
+    )
+    def get(self, request: Request) -> Response:
+        """List what to put on each vehicle, filled up to its maximum where it is at its minimum or below."""
+        require_may_see(self.viewer)
+        window = read_window(self, request)
+        found = list_top_ups(as_of=window["as_of"], place=window["place"])
+        return Response({"results": [top_up_json(row) for row in found]})
 
 
 class RestockRuns(ListDoor):

@@ -117,6 +117,7 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("restock-runs/<str:id>", restock.OneRestockRun.as_view(), "restock-run"),
     ("restock-runs/<str:id>/results", restock.RestockResults.as_view(), "restock-results"),
     ("restock-orders", restock.RestockOrders.as_view(), "restock-orders"),
+    ("top-ups", restock.TopUps.as_view(), "top-ups"),
     ("stock-policies", restock.StockPolicies.as_view(), "stock-policies"),
     ("stock-ahead/<str:code>", restock.StockAhead.as_view(), "stock-ahead"),
     ("stock-ahead/<str:code>/picture.svg", restock.StockAheadPicture.as_view(), "stock-ahead-picture"),

@@ -21,6 +21,7 @@ from api.wire.schemas import (
 )
 from inventory.models import PolicyResult, RestockRun, StockPolicy
 from inventory.queries.projected_stock import ProjectedStock
+from inventory.queries.vehicle_top_ups import TopUp
 
 QUANTITY = of("Quantity")
 MONEY = of("Money")
@@ -78,6 +79,16 @@ COMPONENTS: dict[str, Schema] = {
         maximum_level=nullable(QUANTITY),
         set_by=TEXT,
         set_at=MOMENT,
+    ),
+    "TopUp": shape(
+        warehouse=TEXT,
+        vehicle=TEXT,
+        material=TEXT,
+        on_vehicle=QUANTITY,
+        minimum=QUANTITY,
+        maximum=QUANTITY,
+        quantity=QUANTITY,
+        at_hand=QUANTITY,
     ),
     "RestockList": {
         "type": "object",
@@ -204,4 +215,16 @@ def projected_stock_json(stock: ProjectedStock) -> dict[str, Any]:
             for day in stock.days
         ],
         "picture": picture_body(draw_projected_stock(stock)),
+    }
+
+
+def top_up_json(row: TopUp) -> dict[str, Any]:
+    """What to put on a vehicle."""
+    unit = row.material.stock_unit
+    amounts = ("on_vehicle", "minimum", "maximum", "quantity", "at_hand")
+    return {
+        "warehouse": row.warehouse.code,
+        "vehicle": row.vehicle.code,
+        "material": row.material.code,
+        **{name: quantity_json(getattr(row, name), unit) for name in amounts},
     }

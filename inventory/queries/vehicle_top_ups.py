@@ -1,0 +1,135 @@
+"""What goes from a warehouse onto its vehicles, so that each has what it usually takes until the next look.
+
+Minimum and maximum are set by hand in a policy of vehicle and material, or follow from what was used off the
+vehicle: the minimum is got through until the next look with the chance aimed at, the maximum is a look's mean
+use more. What is scheduled is not topped up: kits bring it.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from math import ceil
+
+import numpy as np
+
+from inventory.calc.back_testing import back_tested_rates, demand_spreads
+from inventory.calc.stock_levels import demands_over_lead_time, plan_levels
+from inventory.models import Holding, Material, Party, Place
+from inventory.queries.demand_history import DemandHistory, load_demand_history
+from inventory.queries.restock_plans import DAYS_A_WEEK, LEAST_WEEKS
+from inventory.queries.stock_policies import Aim, load_aims
+from inventory.units import MILLION
+
+HISTORY_WEEKS = 52
+
+
+@dataclass(frozen=True)
+class TopUp:
+    """So much of a material from a warehouse onto a vehicle, in millionths of the stock unit.
+
+    `quantity` is what would fill the vehicle up; `at_hand` is what the warehouse has of it.
+    """
+
+    warehouse: Place
+    vehicle: Place
+    material: Material
+    on_vehicle: int
+    minimum: int
+    maximum: int
+    quantity: int
+    at_hand: int
+
+
+def list_top_ups(*, as_of: date, place: Place | None = None, service: float = 0.95) -> list[TopUp]:
+    """Return what to put on the vehicles of a warehouse or of all, by vehicle and material.
+
+    Five queries, whatever the number of vehicles.
+    """
+    vehicles = Place.objects.filter(
+        kind=Place.Kind.VEHICLE, is_withdrawn=False, parent__kind=Place.Kind.WAREHOUSE
+    ).select_related("parent")
+    homes = {row.pk: row for row in vehicles if place is None or row.parent_id == place.pk}
+    company = Party.objects.filter(is_company=True).first()
+    if not homes or company is None:
+        return []
+    aims = load_aims(service=service)
+    history = load_demand_history({key: key for key in homes}, before=as_of, weeks=HISTORY_WEEKS)
+    levels = _usual_levels(history, company.pk, aims.of)
+    for vehicle, material in aims.set_by_hand():
+        aim = aims.of(vehicle, material)
+        if vehicle in homes and aim.minimum_level is not None and aim.maximum_level is not None:
+            levels[vehicle, material] = aim.minimum_level, aim.maximum_level
+    materials = Material.objects.in_bulk({material for _vehicle, material in levels})
+    held = _held(homes, company)
+    found = []
+    for (vehicle, material), (least, most) in levels.items():
+        there = held.get((vehicle, material), 0)
+        if there > least or not most:
+            continue
+        home = homes[vehicle].parent
+        assert home is not None
+        at_hand = held.get((home.pk, material), 0)
+        found.append(
+            TopUp(home, homes[vehicle], materials[material], there, least, most, most - there, at_hand)
+        )
+    return sorted(found, key=lambda row: (row.warehouse.code, row.vehicle.code, row.material.code))
+
+
+def _usual_levels(
+    history: DemandHistory, company: int, aim_of: Callable[[int, int], Aim]
+) -> dict[tuple[int, int], tuple[int, int]]:
+    """Minimum and maximum of what is used off each vehicle, from its own weeks."""
+    keys = [
+        (key, row)
+        for key, row in history.rows.items()
+        if key[2] == company and (~np.isnan(history.used[row])).sum() >= LEAST_WEEKS
+    ]
+    if not keys:
+        return {}
+    used = history.used[[row for _key, row in keys]] / MILLION
+    materials = Material.objects.in_bulk({key[1] for key, _row in keys})
+    aims: list[Aim] = [aim_of(key[0], key[1]) for key, _row in keys]
+    review = np.array([aim.review_days / DAYS_A_WEEK for aim in aims])
+    rates, spreads = back_tested_rates(used).rates, demand_spreads(used)
+    is_whole = np.array([materials[key[1]].stock_unit == "1" for key, _row in keys])
+    none = np.zeros(len(keys))
+    demands = demands_over_lead_time(
+        rate=rates,
+        sd=spreads,
+        rate_error=none,
+        lead_time=none,
+        lead_time_sd=none,
+        review_period=review,
+        is_whole=is_whole,
+    )
+    plan = plan_levels(
+        demands=demands,
+        order_quantity=np.ones(len(keys)),
+        share=np.array([aim.target_share or 0.95 for aim in aims]),
+        is_fill_rate=np.zeros(len(keys), dtype=bool),
+    )
+    found = {}
+    for number, (key, _row) in enumerate(keys):
+        least = float(plan.reorder_point[number])
+        most = least + float(rates[number] * review[number])
+        most = ceil(most) if is_whole[number] else most
+        found[key[0], key[1]] = round(least * MILLION), round(most * MILLION)
+    return found
+
+
+def _held(homes: dict[int, Place], company: Party) -> dict[tuple[int, int], int]:
+    """What of ours lies on each vehicle, and in each warehouse with its bins."""
+    yards = {row.parent_id for row in homes.values()}
+    rows = Holding.objects.filter(owner=company, quantity__gt=0).filter(
+        place__in=[*homes, *yards]
+    ) | Holding.objects.filter(
+        owner=company, quantity__gt=0, place__kind=Place.Kind.BIN, place__parent__in=yards
+    )
+    found: dict[tuple[int, int], int] = {}
+    for place, kind, parent, material, quantity in rows.values_list(
+        "place", "place__kind", "place__parent", "material", "quantity"
+    ):
+        here = parent if kind == Place.Kind.BIN and parent is not None else place
+        key = (here, material)
+        found[key] = found.get(key, 0) + quantity
+    return found

@@ -1,0 +1,63 @@
+"""What goes onto the vehicles."""
+
+from datetime import date, timedelta
+from uuid import uuid4
+
+import pytest
+
+from inventory.models import DemandWeek, StockPolicy
+from inventory.queries.vehicle_top_ups import list_top_ups
+from inventory.services.goods import transfer
+from inventory.services.lines import Line
+from inventory.services.posting import End
+from tests.factories.inventory import World, at, each, make_world
+
+pytestmark = pytest.mark.django_db
+MONDAY = date(2026, 3, 2)
+
+
+def with_truck(on_truck: int) -> World:
+    world = make_world()
+    world.vehicle.parent = world.warehouse
+    world.vehicle.save()
+    world.loose(world.projectile, each(50))
+    line = Line(world.projectile, each(on_truck), End(world.warehouse), End(world.vehicle))
+    transfer(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[line])
+    return world
+
+
+def test_list_top_ups_fills_a_truck_to_what_it_usually_uses() -> None:
+    world = with_truck(5)
+    for week in range(1, 21):
+        DemandWeek.objects.create(
+            place=world.vehicle,
+            material=world.projectile,
+            owner=world.company,
+            week_date=MONDAY - timedelta(weeks=week),
+            used=(5 + week % 3) * 1_000_000,
+        )
+    [row] = list_top_ups(as_of=MONDAY)
+    assert (row.vehicle, row.warehouse, row.material) == (world.vehicle, world.warehouse, world.projectile)
+    assert (row.on_vehicle, row.at_hand) == (5_000_000, 45_000_000)
+    # Six a week: a week's use with its bad days, and a week's mean more.
+    assert 7_000_000 <= row.minimum <= 12_000_000
+    assert row.maximum == pytest.approx(row.minimum + 6_000_000, abs=1_000_000)
+    assert row.quantity == row.maximum - 5_000_000
+    assert list_top_ups(as_of=MONDAY, place=world.second_warehouse) == []
+
+
+def test_list_top_ups_keeps_to_levels_set_by_hand() -> None:
+    world = with_truck(5)
+    assert list_top_ups(as_of=MONDAY) == []
+    policy = StockPolicy.objects.create(
+        key=f"{world.vehicle.pk}:{world.projectile.pk}",
+        place=world.vehicle,
+        material=world.projectile,
+        minimum_level=5_000_000,
+        maximum_level=12_000_000,
+        set_by=world.actor,
+        set_at=at(0),
+    )
+    assert [row.quantity for row in list_top_ups(as_of=MONDAY)] == [7_000_000]
+    StockPolicy.objects.filter(pk=policy.pk).update(minimum_level=4_000_000)
+    assert list_top_ups(as_of=MONDAY) == []
