@@ -1,10 +1,10 @@
 """What stands beside the containers of a sheet: short codes, and for reels the cuts by their marks."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from inventory.models import Container
+from inventory.models import Container, Holding
 from inventory.short_codes import make_short_code
 from inventory.units import MILLION, convert, format_millionths
 from jobs.models import RunBlowing
@@ -18,17 +18,19 @@ class Cut:
     step: int
     title: str
     length: str
+    quantity: int
     mark_from: str = ""
     mark_to: str = ""
 
 
 @dataclass(frozen=True)
 class CutList:
-    """The cuts of one reel in the order of work."""
+    """The cuts of one reel in the order of work. `held` and quantities in millionths of the fibre's unit."""
 
     reel: str
     place: str
     left: str
+    held: int
     cuts: list[Cut] = field(default_factory=list)
 
 
@@ -50,12 +52,16 @@ class _Marks:
 
 
 def load_sheet_tags(sheet: PullSheet) -> SheetTags:
-    """Codes and cuts of all containers of a sheet, in two queries."""
+    """Codes and cuts of all containers of a sheet, in three queries."""
     labels = {pick.container for line in sheet.lines for pick in line.picks if pick.container}
     containers = {row.label: row for row in Container.objects.filter(label__in=labels)}
     reels = [row for row in containers.values() if row.kind == Container.Kind.REEL]
     codes = {label: make_short_code(row.pk) for label, row in containers.items()}
-    return SheetTags(codes, _list_cuts(sheet, _load_marks(reels)))
+    held: dict[str, int] = {}
+    rows = Holding.objects.filter(container__in=reels).values_list("container__label", "quantity")
+    for label, quantity in rows:
+        held[label] = held.get(label, 0) + quantity
+    return SheetTags(codes, _list_cuts(sheet, _load_marks(reels), held))
 
 
 def _load_marks(reels: list[Container]) -> dict[str, _Marks]:
@@ -83,19 +89,21 @@ def _sign(number: int) -> int:
     return (number > 0) - (number < 0)
 
 
-def _list_cuts(sheet: PullSheet, marks: dict[str, _Marks]) -> list[CutList]:
+def _list_cuts(sheet: PullSheet, marks: dict[str, _Marks], held: dict[str, int]) -> list[CutList]:
     titles = {step.position: step.title for step in sheet.steps}
     found: dict[str, CutList] = {}
     for line in sorted(_fibre_lines(sheet.lines), key=lambda line: line.first_position):
         for pick in line.picks:
             if pick.container not in marks:
                 continue
-            entry = found.setdefault(pick.container, CutList(pick.container, pick.place, ""))
+            entry = found.setdefault(
+                pick.container, CutList(pick.container, pick.place, "", held.get(pick.container, 0))
+            )
             start, end = _draw(marks[pick.container], pick.quantity, pick.unit)
             title = titles.get(line.first_position, line.title)
             length = format_millionths(pick.quantity, pick.unit)
-            entry.cuts.append(Cut(line.first_position, title, length, start, end))
-            found[pick.container] = CutList(entry.reel, entry.place, pick.note, entry.cuts)
+            entry.cuts.append(Cut(line.first_position, title, length, pick.quantity, start, end))
+            found[pick.container] = replace(entry, left=pick.note)
     return list(found.values())
 
 

@@ -77,6 +77,33 @@ class ScanCode(Flowable):
                     self.canv.rect(place * side, top, side * 1.02, side * 1.02, stroke=0, fill=1)
 
 
+class CutBar(Flowable):
+    """A reel as a bar to scale: its cuts one after the other, then what is left, framed in dashes."""
+
+    def __init__(self, held: float, cuts: list[float], width: float) -> None:
+        super().__init__()
+        self._held, self._cuts = max(held, sum(cuts)), cuts
+        self.width, self.height = width, 6 * mm
+
+    def wrap(self, *_available: float) -> tuple[float, float]:
+        return self.width, self.height
+
+    def draw(self) -> None:
+        at, scale = 0.0, self.width / self._held if self._held else 0.0
+        self.canv.setLineWidth(0.8)
+        self.canv.setStrokeColor(INK)
+        self.canv.setFillColor(RULE)
+        for number, cut in enumerate(self._cuts, start=1):
+            self.canv.rect(at, 1 * mm, cut * scale, 4 * mm, stroke=1, fill=1)
+            self.canv.setFillColor(INK)
+            self.canv.setFont("Helvetica-Bold", 8.5)
+            self.canv.drawCentredString(at + cut * scale / 2, 2 * mm, str(number))
+            self.canv.setFillColor(RULE)
+            at += cut * scale
+        self.canv.setDash(2, 2)
+        self.canv.rect(at, 1 * mm, max(self.width - at, 0.0), 4 * mm, stroke=1, fill=0)
+
+
 class _NumberedCanvas(Canvas):
     """Writes head and foot once all pages are there, since each says how many there are."""
 

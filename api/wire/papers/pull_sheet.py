@@ -21,6 +21,7 @@ from api.wire.papers.clipboard import (
     SMALL,
     STRONG,
     WARNING,
+    CutBar,
     ScanCode,
     TickBox,
     build_pdf,
@@ -177,12 +178,19 @@ class _Page:
             ["", say("Cut", SMALL), say("Length", SMALL), say("Mark from", SMALL), say("Mark to", SMALL)]
         ]
         rows += [
-            [TickBox(), say(cut.title), say(cut.length, STRONG), _mark(cut.mark_from), _mark(cut.mark_to)]
-            for cut in cut_list.cuts
+            [
+                TickBox(),
+                say(f"{number}  {cut.title}"),
+                say(cut.length, STRONG),
+                _mark(cut.mark_from),
+                _mark(cut.mark_to),
+            ]
+            for number, cut in enumerate(cut_list.cuts, start=1)
         ]
         left = f": {cut_list.left}" if cut_list.left else ""
         title = f"Cuts of reel {cut_list.reel}{left}"
-        return [say(title, STRONG), Table(rows, colWidths=widths, style=_RULED), Spacer(1, 3 * mm)]
+        bar = CutBar(cut_list.held, [float(cut.quantity) for cut in cut_list.cuts], self.width)
+        return [say(title, STRONG), bar, Table(rows, colWidths=widths, style=_RULED), Spacer(1, 3 * mm)]
 
     def _reasons(self) -> Iterator[Flowable]:
         if not self.numbers:
