@@ -62,11 +62,11 @@ def labels(found: list[ReelAllotment]) -> list[str]:
 
 
 def test_allot_reels_serves_all_where_the_longest_first_would_not(world: World) -> None:
-    # The longest first would take 600 off the 1000 reel's neighbour and leave 500 without a reel.
-    reels = [make_reel(world, "A", 1000), make_reel(world, "B", 1100)]
-    found = allot(world, [600, 500, 500, 400], reels)
+    # The longest first, each to the shortest end that takes it, puts 500 with 400 and leaves a 200 without.
+    reels = [make_reel(world, "A", 1000), make_reel(world, "B", 1000)]
+    found = allot(world, [500, 400, 400, 300, 200, 200], reels)
     assert all(labels(found))
-    assert [reel.left for reel in reels] == [0, 100 * FOOT]
+    assert [reel.left for reel in reels] == [0, 0]
 
 
 def test_allot_reels_opens_one_reel_rather_than_two(world: World) -> None:
