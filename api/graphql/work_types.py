@@ -148,6 +148,10 @@ class Pick(graphene.ObjectType):
     container = graphene.String()
     quantity = graphene.Field(Quantity, required=True)
     note = graphene.String(required=True)
+    place_code = graphene.String(required=True)
+    material = graphene.String()
+    mass = graphene.Field(Quantity)
+    caution = graphene.String(required=True)
 
 
 class PullSheetLine(graphene.ObjectType):
@@ -164,6 +168,11 @@ class PullSheetLine(graphene.ObjectType):
     picks = graphene.List(graphene.NonNull(Pick), required=True)
     first_step = graphene.Int(required=True)
     why = graphene.String(required=True)
+    group = graphene.String(required=True, description="where along the cable it is used")
+    made = graphene.Field(Quantity, required=True, description="what the picks make of it by a recipe")
+    there = graphene.List(graphene.NonNull(Pick), required=True)
+    tags = graphene.List(graphene.NonNull(graphene.String), required=True)
+    help = graphene.String(required=True, description="of what is short: where else it is, what brings it")
 
 
 class Shortage(graphene.ObjectType):
@@ -172,6 +181,28 @@ class Shortage(graphene.ObjectType):
     title = graphene.String(required=True)
     material = graphene.String()
     short = graphene.Field(Quantity, required=True)
+    help = graphene.String(required=True)
+
+
+class CheckItem(graphene.ObjectType):
+    """Gear or protection to look for before leaving."""
+
+    name = graphene.String(required=True)
+    detail = graphene.String(required=True)
+    is_protective = graphene.Boolean(required=True)
+
+
+class TruckLoad(graphene.ObjectType):
+    """What the truck carries over the day, against what it may carry."""
+
+    leaving = graphene.Field(Quantity, required=True)
+    heaviest = graphene.Field(Quantity, required=True)
+    heaviest_after_step = graphene.Int(required=True)
+    returning = graphene.Field(Quantity, required=True)
+    payload = graphene.Field(Quantity)
+    is_over = graphene.Boolean(required=True)
+    not_weighed = graphene.List(graphene.NonNull(graphene.String), required=True)
+    sentence = graphene.String(required=True)
 
 
 class PullSheet(graphene.ObjectType):
@@ -187,6 +218,8 @@ class PullSheet(graphene.ObjectType):
     shortages = graphene.List(graphene.NonNull(Shortage), required=True)
     remarks = graphene.List(graphene.NonNull(graphene.String), required=True)
     cautions = graphene.List(graphene.NonNull(graphene.String), required=True)
+    check_list = graphene.List(graphene.NonNull(CheckItem), required=True)
+    load = graphene.Field(TruckLoad)
 
 
 class StatedJob(graphene.ObjectType):

@@ -21,6 +21,11 @@ class Crew(models.Model):
     def __str__(self) -> str:
         return self.code
 
+    @property
+    def holder(self) -> str:
+        """The name under which inventory knows to whom something is promised."""
+        return f"crew:{self.code}"
+
 
 class CrewDay(models.Model):
     """What one crew does on one day of the company's calendar, from one vehicle, its kit from one place."""

@@ -1,11 +1,11 @@
 """Which material serves which need: by size and role, by bore, by the policy and by the job."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from inventory.models import Container, Holding, Material, Party
 from inventory.sheets.numbers import CellRefused
 from inventory.sheets.sizes import read_cable_size
-from jobs.models import CableSize, EstimatingPolicy, Job
+from jobs.models import CableSize, EstimatingPolicy, Job, KitPolicy, ProtectiveEquipment
 from jobs.queries.learnt import Learnt, load_learnt
 
 Kind = Material.Kind
@@ -22,6 +22,9 @@ class Catalogue:
     # For each owner the fibre materials of which it has, or ever had, a reel here.
     fibres_by_owner: dict[int, set[int]]
     learnt: Learnt
+    kit: KitPolicy = field(default_factory=KitPolicy)
+    # What protects a crew; what of it has a material is counted into kits.
+    equipment: list[ProtectiveEquipment] = field(default_factory=list)
 
     def fluid(self) -> Material | None:
         """The fluid to inject: the policy's, else the only one there is."""
@@ -36,6 +39,20 @@ class Catalogue:
     def fitting(self, role: str, size: CableSize) -> Material | None:
         found = [item for item in self._of(Kind.FITTING) if item.fitting_role == role and _fits(item, size)]
         return found[0] if found else None
+
+    def seal(self, size: CableSize) -> Material | None:
+        """One made for the size, else one that fits any."""
+        found = [item for item in self._of(Kind.FITTING) if item.fitting_role == Role.SEAL]
+        fitting = [item for item in found if _fits(item, size)]
+        return next(iter([*fitting, *(item for item in found if not item.cable_size)]), None)
+
+    def duct(self, size: CableSize) -> Material | None:
+        """One named for the size, else the only one that is named for none."""
+        named = [item for item in self._of(Kind.DUCT) if _fits(item, size)]
+        if named:
+            return named[0]
+        any_size = [item for item in self._of(Kind.DUCT) if not item.cable_size]
+        return any_size[0] if len(any_size) == 1 else None
 
     def projectile(self, size: CableSize) -> Material | None:
         """One made for the size, else the one nearest to the bore with the company's oversize."""
@@ -82,7 +99,9 @@ def load_catalogue(policy: EstimatingPolicy, company: Party) -> Catalogue:
     loose = Holding.objects.filter(material__kind=Kind.FIBRE, is_kept=True, quantity__gt=0)
     for owner, material in loose.order_by().values_list("owner", "material").distinct():
         by_owner.setdefault(owner, set()).add(material)
-    return Catalogue(materials, policy, company, by_owner, load_learnt(policy))
+    equipment = list(ProtectiveEquipment.objects.filter(is_withdrawn=False).select_related("material"))
+    kit = KitPolicy.objects.first() or KitPolicy()
+    return Catalogue(materials, policy, company, by_owner, load_learnt(policy), kit, equipment)
 
 
 def _fits(material: Material, size: CableSize) -> bool:

@@ -3,7 +3,8 @@
 from decimal import Decimal
 
 from inventory.units import format_amount
-from jobs.models import AccessPoint, CableSize, CrewDayStep, EstimatingPolicy, PressureLimit, Span
+from jobs.models import CableSize, CrewDayStep, EstimatingPolicy, PressureLimit, Span
+from jobs.queries.check_lists import list_vaults
 from jobs.queries.day_work import DayWork
 from jobs.queries.pressure_limits import NO_LIMIT, PURPOSE_OF_STEP, find_standing_limits
 
@@ -39,7 +40,7 @@ def list_cautions(work: DayWork, policy: EstimatingPolicy) -> list[str]:
         found += EXTRACTION
     if kinds & {Step.CLEAN, Step.BLOW}:
         found += AIR
-    vaults = _vaults(work)
+    vaults = list_vaults(work)
     if vaults:
         found.append(VAULT.format(names=", ".join(vaults)))
     found += [
@@ -73,11 +74,6 @@ def _say_limit(purpose: str, limit: PressureLimit | None) -> str:
 def _spans(work: DayWork) -> list[Span]:
     of_runs = [span for spans in work.spans_by_run.values() for span in spans]
     return work.extracted_spans + of_runs
-
-
-def _vaults(work: DayWork) -> list[str]:
-    ends = [point for span in _spans(work) for point in (span.near, span.far)]
-    return list(dict.fromkeys(point.name for point in ends if point.kind == AccessPoint.Kind.VAULT))
 
 
 def _sizes(work: DayWork) -> list[CableSize]:

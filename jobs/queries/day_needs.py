@@ -12,39 +12,16 @@ from inventory.units import MILLION, convert, format_amount, format_millionths, 
 from jobs.calc.cable import cable_length_m
 from jobs.calc.fittings import count_fittings
 from jobs.calc.passes import count_projectiles, passes_moments
-from jobs.models import CableSize, CrewDayStep, EstimatingPolicy, LearntFit, Run, Span
+from jobs.models import CableSize, CrewDayStep, EstimatingPolicy, LearntFit, Span
 from jobs.queries.catalogue import Catalogue
-from jobs.queries.day_fluid import DayFluid, compute_day_fluid
+from jobs.queries.day_extras import need_extras
+from jobs.queries.day_fluid import M3_PER_L, DayFluid, compute_day_fluid
 from jobs.queries.day_work import DayWork
+from jobs.queries.need import Need, count, group_by_size
 
 Step = CrewDayStep.Kind
 Role = Material.FittingRole
 UM_PER_M = 1_000_000
-
-
-@dataclass(frozen=True)
-class Need:
-    """So much of something by a day's work. Quantities in millionths of `unit`, variance in its square.
-
-    `material` is None where none is known that serves: then the need is named all the same. `quantity` is
-    what the kit must hold, `mean` what the work is expected to take, `returned` what comes back of it.
-    """
-
-    section: str
-    title: str
-    unit: str
-    quantity: int
-    mean: int
-    why: str
-    first_position: int
-    material: Material | None = None
-    owner: Party | None = None
-    variance: float = 0.0
-    returned_material: Material | None = None
-    returned: int = 0
-    returned_variance: float = 0.0
-    run: Run | None = None
-    cable_size: CableSize | None = None
 
 
 @dataclass(frozen=True)
@@ -67,6 +44,7 @@ def compute_day_needs(work: DayWork, *, catalogue: Catalogue) -> DayNeeds:
     needs.extend(_need_unions(work, catalogue))
     needs.extend(_need_projectiles(work, catalogue))
     needs.extend(_need_fibre(work, catalogue))
+    needs.extend(need_extras(work, catalogue))
     needs.sort(key=lambda need: need.first_position)
     return DayNeeds(work, needs, fluid)
 
@@ -86,9 +64,11 @@ def _need_fluid(work: DayWork, fluid: DayFluid, catalogue: Catalogue) -> Need:
     unit = material.stock_unit if material else "[gal_us]"
     recovered = catalogue.recovered_forms(material) if material else []
     factor = float(convert(1, "m3", unit))
-    spans = _count(fluid.extracted_count, "span")
-    sizes = list(_by_size(work, Step.EXTRACT))
+    spans = count(fluid.extracted_count, "span")
+    sizes = list(group_by_size(work, Step.EXTRACT))
     set_up = format_amount(convert(policy.set_up_volume_l, "L", unit), unit)
+    kept_m3 = catalogue.kit.hose_and_tank_l * M3_PER_L
+    kept = f"; {show_m3(kept_m3, unit)} more stays in hoses and tank" if kept_m3 else ""
     reuse = (
         f", less {policy.reusable_fraction:.0%} of what came back before each span"
         if policy.reusable_fraction
@@ -98,7 +78,7 @@ def _need_fluid(work: DayWork, fluid: DayFluid, catalogue: Catalogue) -> Need:
         section="fluid",
         title=material.name if material else "Fluid (none is set in the estimating policy)",
         unit=unit,
-        quantity=to_millionths_of(unit, fluid.load_m3),
+        quantity=to_millionths_of(unit, fluid.load_m3 + kept_m3),
         mean=round(fluid.load_mean_m3 * factor * MILLION),
         variance=fluid.load_variance_m6 * factor**2,
         returned_material=recovered[0] if recovered else None,
@@ -109,7 +89,7 @@ def _need_fluid(work: DayWork, fluid: DayFluid, catalogue: Catalogue) -> Need:
             f"times {_show_ratios(catalogue, sizes)} for bypass "
             f"({catalogue.learnt.explain(LearntFit.Subject.INJECTED, sizes)}) and "
             f"{set_up} a set-up that is {show_m3(fluid.injected_mean_m3, unit)} on average; "
-            f"enough on {_in_ten(policy.quantile)} days{reuse}."
+            f"enough on {_in_ten(policy.quantile)} days{reuse}{kept}."
         ),
         first_position=work.steps_of(Step.EXTRACT)[0].position,
         material=material,
@@ -127,7 +107,7 @@ def _show_ratios(catalogue: Catalogue, sizes: list[CableSize]) -> str:
 
 def _need_fittings(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
     policy = catalogue.policy
-    for size, steps in _by_size(work, Step.EXTRACT).items():
+    for size, steps in group_by_size(work, Step.EXTRACT).items():
         found = count_fittings(
             spans=len(steps),
             sets_in_use=policy.sets_in_use,
@@ -140,8 +120,8 @@ def _need_fittings(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
         lost = losses.mean if losses else len(steps) * policy.fitting_loss_probability
         chance = lost / len(steps)
         why = (
-            f"{_count(len(steps), 'span')} of {size}, {_count(found.in_place, 'set')} in place at a time and "
-            f"{_count(spares, 'spare')} (a fitting is lost in {100 * chance:.2g} of 100 uses: "
+            f"{count(len(steps), 'span')} of {size}, {count(found.in_place, 'set')} in place at a time and "
+            f"{count(spares, 'spare')} (a fitting is lost in {100 * chance:.2g} of 100 uses: "
             f"{catalogue.learnt.explain(LearntFit.Subject.FITTING_LOSS, [size])})."
         )
         for role, title in ((Role.PRESSURE_END, "Pressure-end fitting"), (Role.EXIT_END, "Exit fitting")):
@@ -165,13 +145,13 @@ def _need_fittings(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
 
 
 def _need_unions(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
-    for size, steps in _by_size(work, Step.CLEAN).items():
+    for size, steps in group_by_size(work, Step.CLEAN).items():
         joints = {step.run: len(work.spans_of(step.run)) - 1 for step in steps if step.run is not None}
-        total = sum(count for count in joints.values() if count > 0)
+        total = sum(number for number in joints.values() if number > 0)
         if not total:
             continue
         shown = ", ".join(
-            f"{run} has {_count(count + 1, 'span')}" for run, count in joints.items() if count > 0
+            f"{run} has {count(number + 1, 'span')}" for run, number in joints.items() if number > 0
         )
         material = catalogue.fitting(Role.UNION, size)
         yield Need(
@@ -191,7 +171,7 @@ def _need_unions(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
 def _need_projectiles(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
     policy = catalogue.policy
     mean, variance = passes_moments(passes=policy.passes)
-    for size, steps in _by_size(work, Step.CLEAN).items():
+    for size, steps in group_by_size(work, Step.CLEAN).items():
         runs = len(steps)
         learnt = catalogue.learnt.passes(size, runs=runs)
         pieces = (
@@ -209,7 +189,7 @@ def _need_projectiles(work: DayWork, catalogue: Catalogue) -> Iterator[Need]:
             mean=round(runs * each * MILLION),
             variance=learnt.variance if learnt else runs * variance,
             why=(
-                f"{_count(runs, 'run')} of {size} (bore {_show_bore(size)}), {each:.3g} each on average "
+                f"{count(runs, 'run')} of {size} (bore {_show_bore(size)}), {each:.3g} each on average "
                 f"({catalogue.learnt.explain(LearntFit.Subject.PASSES, [size])}); "
                 f"{pieces} suffice on {_in_ten(policy.quantile)} days."
             ),
@@ -273,29 +253,15 @@ def _fibre_length(spans: list[Span], policy: EstimatingPolicy, unit: str) -> tup
         return format_amount(convert(round(metres, 6), "m", unit), unit)
 
     why = (
-        f"{_count(len(spans), 'span')} of {show(route)} in all, slack {show(sum(slack))}, "
+        f"{count(len(spans), 'span')} of {show(route)} in all, slack {show(sum(slack))}, "
         f"two tails of {show(policy.tail_m)}, {policy.fibre_allowance_fraction:.0%} allowance; "
         "in one piece."
     )
     return length, why
 
 
-def _by_size(work: DayWork, kind: CrewDayStep.Kind) -> dict[CableSize, list[CrewDayStep]]:
-    found: dict[CableSize, list[CrewDayStep]] = {}
-    for step in work.steps_of(kind):
-        if step.span is not None:
-            found.setdefault(step.span.found_size, []).append(step)
-        elif step.run is not None:
-            found.setdefault(step.run.cable_size, []).append(step)
-    return found
-
-
 def _show_bore(size: CableSize) -> str:
     return format_amount(round(size.bore_mm, 2), "mm")
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _in_ten(quantile: float) -> str:

@@ -4,7 +4,7 @@ from datetime import date
 
 from jobs.models import CrewDay
 from jobs.queries.day_work import load_day_work
-from jobs.queries.pull_sheet import PlannedCrewDay, list_steps
+from jobs.queries.sheet_steps import PlannedCrewDay, list_steps
 
 
 def list_schedule(

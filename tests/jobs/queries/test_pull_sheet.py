@@ -13,6 +13,8 @@ a run.
     unions    2 spans - 1                                                           =  1
     projectiles  P(3 suffice) = 0.5 < 0.9                                           =  4
     fibre     (600 + 400 + slack 10 + 2 * 50) * 1.02                                = 1132.2 ft
+    seals     one at either end of the run                                          =  2
+    stubs     3 ft, that is 0.9144 m, at either end of the run                      =  1.8288 m
 """
 
 from datetime import date
@@ -25,7 +27,7 @@ from inventory.errors import NotFound
 from inventory.models import Container, Reservation
 from jobs.models import CableSize, CrewDayStep, Job, Span
 from jobs.queries.kit_stock import Pick
-from jobs.queries.pull_sheet import PullSheet, SheetLine, get_pull_sheet
+from jobs.queries.pull_sheet import GROUP_ORDER, PullSheet, SheetLine, get_pull_sheet
 from tests.factories.jobs import DAY, add_step, make_run, make_span
 from tests.factories.kits import SmallDay, make_fitting, make_plain_policy, make_small_day
 
@@ -67,6 +69,8 @@ def test_pull_sheet_needs_what_is_reckoned_by_hand(day: SmallDay) -> None:
         "projectile": (4_000_000, "1"),
         "sweep": (8_401_891, "[gal_us]"),
         "fibre": (1_132_200_000, "[ft_i]"),
+        "seal": (2_000_000, "1"),
+        "duct": (1_828_800, "m"),
     }
     assert {section: unit for section, (_, unit) in needed.items()} == {
         section: unit for section, (_, unit) in expected.items()
@@ -84,8 +88,20 @@ def test_pull_sheet_stands_in_the_order_of_work(day: SmallDay) -> None:
         "Clean run R1",
         "Blow run R1",
     ]
-    positions = [line.first_position for line in sheet.lines]
-    assert positions == sorted(positions)
+    places = [(GROUP_ORDER.index(line.group), line.first_position) for line in sheet.lines]
+    assert places == sorted(places)
+    assert [line.section for line in sheet.lines] == [
+        "fluid",
+        "pressure_end",
+        "catch",
+        "exit_end",
+        "sweep",
+        "union",
+        "projectile",
+        "seal",
+        "fibre",
+        "duct",
+    ]
 
 
 def test_pull_sheet_says_in_each_line_why(day: SmallDay) -> None:

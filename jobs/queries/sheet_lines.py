@@ -1,0 +1,57 @@
+"""The lines of a pull sheet, and where along the cable they are wanted."""
+
+from dataclasses import dataclass, field
+
+from jobs.queries.kit_stock import Pick
+
+# Where a thing is used, in the order in which people walk the cable; a sheet is grouped by this.
+GROUPS = {
+    "fluid": "pressure end",
+    "pressure_end": "pressure end",
+    "exit_end": "exit end",
+    "catch": "exit end",
+    "union": "cleaning",
+    "projectile": "cleaning",
+    "seal": "cleaning",
+    "sweep": "cleaning",
+    "fibre": "blowing",
+    "duct": "blowing",
+    "protective": "crew",
+}
+GROUP_ORDER = ("pressure end", "exit end", "cleaning", "blowing", "crew")
+
+
+@dataclass(frozen=True)
+class SheetLine:
+    """One thing the kit needs. Quantities in millionths of `unit`, a UCUM code; 1 for pieces.
+
+    `to_take` is what is needed beyond what is on the truck, `short` what no pick covers. `there` are those
+    on the truck that serve, `made` how much of it the picks make by a recipe. Of what is short, `help` says
+    where else it lies and what will bring it.
+    """
+
+    section: str
+    title: str
+    material_code: str
+    owner_code: str
+    unit: str
+    needed: int
+    on_truck: int
+    to_take: int
+    short: int
+    picks: list[Pick]
+    why: str
+    first_position: int
+    there: list[Pick] = field(default_factory=list)
+    made: int = 0
+    tags: tuple[str, ...] = ()
+    help: str = ""
+
+    @property
+    def group(self) -> str:
+        return GROUPS.get(self.section, "crew")
+
+
+def order_lines(lines: list[SheetLine]) -> list[SheetLine]:
+    """By where they are used, in the order of work within that."""
+    return sorted(lines, key=lambda line: (GROUP_ORDER.index(line.group), line.first_position))
