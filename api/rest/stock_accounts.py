@@ -9,6 +9,7 @@ from api.wire import accounting_answers as answers
 from api.wire.door import Door
 from api.wire.schemas import listing, of, shape
 from inventory.queries.access import get_place
+from inventory.queries.account_balances import tie_accounts
 from inventory.queries.holdings import list_bins
 from inventory.queries.stock_accounts import list_stock_at, roll_forward
 
@@ -52,6 +53,20 @@ class RollForward(AccountsDoor):
             places=_places(self, request),
         )
         return Response({"results": [answers.rolled_json(row, self.currency) for row in rows]})
+
+
+class AccountTies(AccountsDoor):
+    """Accounts as the book has them, beside what went out."""
+
+    @extend_schema(
+        operation_id="list_account_ties",
+        parameters=[OpenApiParameter("until", DAY, required=True)],
+        responses={200: OpenApiResponse(shape(results=listing(of("AccountTie"))))},
+    )
+    def get(self, request: Request) -> Response:
+        """List each account's balance in the book, what batches brought it, and what is still to go out."""
+        ties = tie_accounts(booked_until=self.day(request, "until"))
+        return Response({"results": [answers.tie_json(tie, self.currency) for tie in ties]})
 
 
 def _places(door: Door, request: Request) -> list[int] | None:

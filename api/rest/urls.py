@@ -77,6 +77,7 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("invoices", invoices.Invoices.as_view(), "invoices"),
     ("unbilled-receipts", invoices.Unbilled.as_view(), "unbilled-receipts"),
     ("stock-at", stock_accounts.StockAt.as_view(), "stock-at"),
+    ("account-ties", stock_accounts.AccountTies.as_view(), "account-ties"),
     ("roll-forward", stock_accounts.RollForward.as_view(), "roll-forward"),
     ("crew-days/<str:crew>/<str:date>/balance", balances.Balance.as_view(), "balance"),
     ("jobs/<str:reference>/fluid", balances.JobFluid.as_view(), "job-fluid"),

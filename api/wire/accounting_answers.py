@@ -19,6 +19,7 @@ from inventory.models import (
     SupplierInvoice,
 )
 from inventory.money import minor_digits
+from inventory.queries.account_balances import AccountTie
 from inventory.queries.open_points import OpenPoint
 from inventory.queries.receipt_costs import Received
 from inventory.queries.stock_accounts import CHANGES, RolledForward, StockRow, Worth
@@ -143,6 +144,17 @@ def journal_table(lines: list[JournalLine], currency: str) -> tuple[list[str], l
         for line in lines
     ]
     return headings, rows
+
+
+def tie_json(tie: AccountTie, currency: str) -> Json:
+    """What is not exported yet is the difference, exactly: less than a coin of it is rounding."""
+    coin = 10 ** (6 - minor_digits(currency))
+    return {
+        "account": tie.account,
+        "balance": money_json(tie.balance, currency),
+        "exported": money_json(tie.exported * coin, currency),
+        "not_exported": money_json(tie.balance - tie.exported * coin, currency),
+    }
 
 
 def invoice_json(invoice: SupplierInvoice, currency: str) -> Json:
@@ -346,6 +358,7 @@ COMPONENTS: dict[str, Schema] = {
         received_date=nullable(DAY),
         age_days=nullable(WHOLE),
     ),
+    "AccountTie": shape(account=TEXT, balance=of("Money"), exported=of("Money"), not_exported=of("Money")),
     "RolledForward": shape(
         material=TEXT, owner=TEXT, **{word: _worth_schema(of("Quantity")) for word in ROLL_WORDS}
     ),

@@ -2,12 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Q, Sum
+from django.db.models import Max, Q, Sum
 
 from inventory.errors import SpanstockError
-from inventory.models import AccountRule, Material, Movement, Place
+from inventory.models import AccountRule, JournalLine, Material, Movement, Place, Seal
 
 # An account and the job that its goods are charged to, where they are.
 Name = tuple[str, int | None]
@@ -36,6 +37,35 @@ def sum_accounts(*, booked_until: date, last_sequence: int) -> dict[Name, int]:
         for place, kind, value in rows.annotate(Sum("value")):
             sums[place, kind] += sign * int(value)
     return _by_account({key: value for key, value in sums.items() if value})
+
+
+@dataclass(frozen=True)
+class AccountTie:
+    """One account: what the book says, what went out for it, and so what the next batch brings.
+
+    Balances in millionths of the currency; `exported` in whole coins.
+    """
+
+    account: str
+    balance: int
+    exported: int
+
+
+def tie_accounts(*, booked_until: date) -> list[AccountTie]:
+    """Every account with its balance in the book up to a day, beside the lines that went out for it.
+
+    Over what is sealed; the balances of stock accounts are together the closing value of the roll-forward.
+    """
+    last = Seal.objects.aggregate(last=Max("sequence"))["last"] or 0
+    balances: dict[str, int] = defaultdict(int)
+    for (account, _job), value in sum_accounts(booked_until=booked_until, last_sequence=last).items():
+        balances[account] += value
+    sums = JournalLine.objects.order_by().values_list("account").annotate(Sum("amount"))
+    exported = {account: int(amount) for account, amount in sums}
+    return [
+        AccountTie(account, balances.get(account, 0), exported.get(account, 0))
+        for account in sorted({*balances, *exported})
+    ]
 
 
 def _by_account(sums: dict[tuple[int, str], int]) -> dict[Name, int]:

@@ -4,13 +4,19 @@ import json
 from collections.abc import Callable
 from io import StringIO
 from pathlib import Path
+from uuid import uuid4
 
 import pytest
 from django.core.management import CommandError, call_command
 
-from inventory.models import Seal, Unsealed
+from inventory.models import Movement, Seal, Unsealed
 from inventory.queries.references import find_by_reference
+from inventory.services.goods import draw
+from inventory.services.lines import Line
+from inventory.services.posting import End
 from jobs.models import CrewDayStep, Job, Span
+from jobs.services.job_life import change_state
+from tests.factories.inventory import at, gal
 from tests.factories.kits import SmallDay, make_small_day
 
 SPANS = "Span,Cable size,Length (ft),From,To\nX1,.625,300,A,B\nX2,.625,200,B,C\n"
@@ -160,6 +166,21 @@ def test_statement_says_when_nothing_was_charged(run: Run, day: SmallDay) -> Non
     body = json.loads(run("statement", "J-1", "--format", "json")[0])
     assert (body["cost"], body["agrees_with_book"]) == ({"value": "0.00", "currency": "USD"}, True)
     assert run("statement", "J-9")[2] == 1
+
+
+def test_statement_stands_beside_the_estimate_frozen_at_approval(run: Run, day: SmallDay) -> None:
+    change_state(reference="J-1", state="approved", by=day.world.actor, occurred_at=at(0))
+    day.world.drum("D-1", 55, cost=330)
+    drum = End(day.world.warehouse, day.world.warehouse.containers.get(label="D-1"))
+    line = Line(day.world.fluid, gal(5), drum, End(day.run.place), Movement.Purpose.LOST, "spill")
+    draw(id=uuid4(), by=day.world.actor, occurred_at=at(2), lines=[line])
+    text = run("statement", "J-1")[0]
+    assert max(len(row) for row in text.splitlines()) <= COLUMNS
+    assert "Lost Extraction fluid: 5 gal by spill." in text
+    assert "Against the estimate" in text
+    sheet = json.loads(run("statement", "J-1", "--format", "json")[0])["cost_sheet"]
+    assert sheet["cost"] == {"value": "30.00", "currency": "USD"}
+    assert sheet["estimated_at"] is not None
 
 
 @pytest.mark.parametrize(

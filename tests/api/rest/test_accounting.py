@@ -12,6 +12,7 @@ from rest_framework.test import APIClient
 
 from inventory.models import AccountingPeriod, Entry, JournalBatch, SecondWord, SupplierInvoice
 from inventory.services.parties import save_party
+from inventory.services.sealing import seal_all
 from inventory.services.write_off_limit import set_write_off_limit
 from tests.api.published import assert_answer, assert_refusal
 from tests.api.rest import requests
@@ -126,6 +127,26 @@ def test_batches_go_out_once_and_come_back_under_their_number(client_of: ClientO
     assert JournalBatch.objects.count() == 1
     assert_answer("get_journal_batch", accounts.get(f"{ROOT}/journal-batches/1"))
     assert len(assert_answer("list_journal_batches", accounts.get(f"{ROOT}/journal-batches"))["results"]) == 1
+
+
+def test_accounts_tie_to_the_stock_and_to_what_is_not_exported(client_of: ClientOf, office: Office) -> None:
+    accounts = client_of("accounts")
+    put_accounts(accounts)
+    post(accounts, "journal-batches", booked_until="2026-03-02")
+    post(client_of("admin"), "entries", **requests.a_draw(office))
+    seal_all()
+    found = assert_answer("list_account_ties", accounts.get(f"{ROOT}/account-ties?until=2026-03-02"))
+    ties = {row["account"]: row for row in found["results"]}
+    assert ties["1400"]["not_exported"] == requests.dollars("-50.00")
+    assert ties["5100"] == {
+        "account": "5100",
+        "balance": requests.dollars("50.00"),
+        "exported": requests.dollars("0.00"),
+        "not_exported": requests.dollars("50.00"),
+    }
+    rolled = assert_answer("get_roll_forward", accounts.get(f"{ROOT}/roll-forward?last_date=2026-03-02"))
+    closing = sum(float(row["closing"]["value"]["value"]) for row in rolled["results"])
+    assert float(ties["1400"]["balance"]["value"]) == pytest.approx(closing, abs=1e-6)
 
 
 def test_a_batch_is_had_as_csv_and_as_a_workbook(client_of: ClientOf) -> None:
