@@ -40,6 +40,7 @@ from jobs.models import (
     CrewDayStep,
     FieldReport,
     FluidCaught,
+    PressureLimit,
     RuleFinding,
     Run,
     RunCleaning,
@@ -117,11 +118,26 @@ class Season:
         self.world: World = make_world()
         self.job = make_job(customer=self.world.customer)
         self.days = days
+        self._approve_pressures()
         self._make_crews()
         self._make_work()
         self._plan()
         with connection.cursor() as cursor:
             cursor.execute("ANALYZE")
+
+    def _approve_pressures(self) -> None:
+        """Limits as any company has them, so that the rules have something to compare with."""
+        for purpose in ("extraction", "air_cleaning"):
+            PressureLimit.objects.create(
+                uuid=uuid.uuid4(),
+                purpose=purpose,
+                limit_kpa=1500.0,
+                entered_value="1500",
+                entered_unit="kPa",
+                weakest_part="hose (invented)",
+                approved_by=self.world.actor,
+                approved_at=datetime(2026, 1, 1, tzinfo=UTC),
+            )
 
     def _make_crews(self) -> None:
         self.crews: list[Crew] = []
