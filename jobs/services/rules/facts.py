@@ -181,7 +181,9 @@ def _find_reel_before(told: Told, reel: Container) -> float | None:
     if reel.material is None:
         return None
     now = Holding.objects.filter(container=reel, quantity__gt=0).values_list("quantity", flat=True)
-    moved = Movement.objects.filter(entry__document=told.report.document, entry__reversed_by__isnull=True)
+    # By its entry's id: nothing leads from a document to its entries but reading the whole book.
+    entry_id = told.report.standing_ids(())["book"]
+    moved = Movement.objects.filter(entry__uuid=entry_id, entry__reversed_by__isnull=True)
     taken = moved.filter(source_container=reel).exclude(purpose=Movement.Purpose.MOVED)
     short = moved.filter(target_container=reel, purpose=Movement.Purpose.BOOK_SHORT)
     before = (
