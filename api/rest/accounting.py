@@ -12,10 +12,12 @@ from rest_framework.response import Response
 from api.rest.listing import ListDoor, list_parameters
 from api.wire import accounting_answers as answers
 from api.wire import accounting_requests as requests
+from api.wire.amounts import money_json
 from api.wire.door import Door
 from api.wire.filters import Filter, by_word
 from api.wire.input_fields import read_day, read_uuid
 from api.wire.pages import Order
+from api.wire.references import resolve
 from api.wire.schemas import of, page_of
 from api.wire.tables import write_csv, write_workbook
 from inventory.errors import BadInput, Fault, NotFound
@@ -36,6 +38,7 @@ from inventory.services.accounting.deeds import give_second_word
 from inventory.services.accounting.journal import answer_batch, make_batch, remake_batch, set_accounts
 from inventory.services.accounting.periods import ask_to_reopen
 from inventory.services.accounting.write_offs import ask_for_write_down, ask_for_write_off
+from inventory.services.write_off_limit import set_write_off_limit
 from jobs.queries.closing_checks import list_closing_points
 from jobs.services.accounting import close_books
 
@@ -196,6 +199,31 @@ class Accounts(AccountsDoor):
         require_may_account(self.viewer)
         rules = set_accounts(settings=requests.make_settings(values))
         return Response({"accounts": [answers.account_json(rule) for rule in rules]})
+
+
+class WriteOffLimit(AccountsDoor):
+    """How much value one person may take off the books alone."""
+
+    @extend_schema(operation_id="get_write_off_limit", responses={200: OpenApiResponse(of("WriteOffLimit"))})
+    def get(self, request: Request) -> Response:
+        """Get the limit; null where one person may write off anything."""
+        return self._answer()
+
+    @extend_schema(
+        operation_id="set_write_off_limit",
+        request={"application/json": of("WriteOffLimitRequest")},
+        responses={200: OpenApiResponse(of("WriteOffLimit"))},
+    )
+    def put(self, request: Request) -> Response:
+        """Set the limit above which a second person has to agree."""
+        values = requests.read_request(request.data, requests.WRITE_OFF_LIMIT)
+        require_may_account(self.viewer)
+        set_write_off_limit(limit=resolve(values, viewer=self.viewer)["limit"])
+        return self._answer()
+
+    def _answer(self) -> Response:
+        limit = get_company().write_off_limit
+        return Response({"limit": money_json(limit, self.currency) if limit is not None else None})
 
 
 class Batches(AccountsDoor, ListDoor):

@@ -69,6 +69,7 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("second-words", accounting.SecondWords.as_view(), "second-words"),
     ("second-words/<str:id>/decision", accounting.SecondWordDecision.as_view(), "second-word-decision"),
     ("accounts", accounting.Accounts.as_view(), "accounts"),
+    ("write-off-limit", accounting.WriteOffLimit.as_view(), "write-off-limit"),
     ("journal-batches", accounting.Batches.as_view(), "journal-batches"),
     ("journal-batches/<int:number>", accounting.OneBatch.as_view(), "journal-batch"),
     ("journal-batches/<int:number>/file.<str:ending>", accounting.BatchFile.as_view(), "journal-batch-file"),

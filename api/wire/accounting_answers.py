@@ -358,6 +358,7 @@ COMPONENTS: dict[str, Schema] = {
         received_date=nullable(DAY),
         age_days=nullable(WHOLE),
     ),
+    "WriteOffLimit": shape(limit=nullable(of("Money"))),
     "AccountTie": shape(account=TEXT, balance=of("Money"), exported=of("Money"), not_exported=of("Money")),
     "RolledForward": shape(
         material=TEXT, owner=TEXT, **{word: _worth_schema(of("Quantity")) for word in ROLL_WORDS}

@@ -112,6 +112,7 @@ REOPENING = Record(
     }
 )
 SECOND_WORDS: dict[str, Record] = {"write_off": WRITE_OFF, "write_down": WRITE_DOWN, "reopen": REOPENING}
+WRITE_OFF_LIMIT = Record(fields={"limit": PriceField(default=None, may_be_null=True)})
 ISSUE = Record(fields={"id": UuidField()})
 
 
@@ -193,4 +194,5 @@ def request_schemas() -> dict[str, Schema]:
         "InvoiceRequest": INVOICE.schema(),
         "SecondWordRequest": {"oneOf": [record.schema() for record in SECOND_WORDS.values()]},
         "SheetRequest": ISSUE.schema(),
+        "WriteOffLimitRequest": WRITE_OFF_LIMIT.schema(),
     }

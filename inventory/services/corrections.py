@@ -6,9 +6,11 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import Sum
 
-from inventory.errors import BadInput
+from inventory.errors import BadInput, Fault
 from inventory.models import Actor, Container, Entry, Material, Movement, Place
+from inventory.money import from_money_millionths
 from inventory.services.lines import Line, owner_at, post_lines, require_kind
 from inventory.services.orders.life import counts_for_orders, lock_orders_of, refresh_order
 from inventory.services.posting import AlreadyReversed, End, Flow, Posting, post
@@ -58,6 +60,12 @@ def dispose(
     )
 
 
+class AboveCost(BadInput):
+    """A write-down is reversed up to what was written down, so that goods never stand above cost."""
+
+    code = "above_cost"
+
+
 def revalue(
     *,
     id: UUID,
@@ -71,7 +79,8 @@ def revalue(
 ) -> Entry:
     """Move value alone: a write-down and its reversal, late freight, an invoice difference.
 
-    A write-down above the company's limit needs a second person to have agreed.
+    A write-down above the company's limit needs a second person to have agreed. Its reversal goes no
+    further than what was written down there (IAS 2.33).
     """
     kinds = {Place.Kind.WRITE_DOWN, Place.Kind.PRICE_VARIANCE, Place.Kind.SUPPLIER}
     require_kind(against, kinds, pointer="/against")
@@ -82,6 +91,8 @@ def revalue(
             raise BadInput(f"The value of {change.material} is changed by nothing; leave the line out.")
         here, there = End(change.place), End(against)
         is_up = change.change > 0
+        if is_up and against.kind == Place.Kind.WRITE_DOWN:
+            _refuse_above_cost(change, against, pointer=f"/changes/{number}/change")
         flows.append(
             Flow(
                 material=change.material,
@@ -105,6 +116,22 @@ def revalue(
         check=None if is_agreed else refuse_over_limit,
     )
     return post(posting)
+
+
+def _refuse_above_cost(change: Revaluation, write_down: Place, *, pointer: str) -> None:
+    movements = Movement.objects.filter(material=change.material)
+    if change.lot is not None:
+        movements = movements.filter(lot=change.lot)
+    down = movements.filter(source_place=change.place, target_place=write_down)
+    up = movements.filter(source_place=write_down, target_place=change.place)
+    sums = [rows.aggregate(total=Sum("value"))["total"] or 0 for rows in (down, up)]
+    most = sums[0] - sums[1]
+    if change.change > most:
+        message = (
+            f"puts back more than was written down there; at most {from_money_millionths(max(most, 0)):f} "
+            "of it stands. What goods cost more is an invoice difference or freight"
+        )
+        raise AboveCost.of([Fault(pointer, f"{from_money_millionths(change.change):f}", message)])
 
 
 def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:

@@ -108,6 +108,24 @@ def test_a_large_write_off_is_refused_and_done_as_a_request(client_of: ClientOf,
     assert Entry.objects.get(kind="disposal").actor == office.users["stores"].actor
 
 
+def test_the_write_off_limit_is_set_by_who_keeps_the_accounts(client_of: ClientOf) -> None:
+    accounts = client_of("accounts")
+    address = f"{ROOT}/write-off-limit"
+    body = {"limit": requests.dollars("500")}
+    assert client_of("stores").put(address, body, format="json").status_code == 403
+    assert assert_answer("set_write_off_limit", accounts.put(address, body, format="json")) == {
+        "limit": requests.dollars("500.00")
+    }
+    assert_refusal(
+        accounts.put(address, {"limit": {"value": "5", "currency": "EUR"}}, format="json"),
+        400,
+        "bad_input",
+        "/limit/currency",
+    )
+    assert_answer("set_write_off_limit", accounts.put(address, {"limit": None}, format="json"))
+    assert assert_answer("get_write_off_limit", accounts.get(address)) == {"limit": None}
+
+
 def test_batches_go_out_once_and_come_back_under_their_number(client_of: ClientOf, office: Office) -> None:
     accounts = client_of("accounts")
     refused = post(accounts, "journal-batches", booked_until="2026-03-02")

@@ -9,7 +9,7 @@ from inventory.models import Entry, Place, SecondWord
 from inventory.queries.verification import verify_ledger
 from inventory.services.accounting.deeds import give_second_word
 from inventory.services.accounting.write_offs import ask_for_write_down, ask_for_write_off
-from inventory.services.corrections import Revaluation, dispose, revalue
+from inventory.services.corrections import AboveCost, Revaluation, dispose, revalue
 from inventory.services.lines import Line
 from inventory.services.posting import End
 from inventory.services.write_off_limit import SecondWordNeeded, set_write_off_limit
@@ -88,4 +88,27 @@ def test_a_write_down_above_the_limit_takes_two_and_may_be_put_back(world: World
         against=write_down,
         reason="in use again",
     )
+    assert sum(pool.value for pool in world.warehouse.cost_pools.all()) == 100_000_000
+
+
+@pytest.mark.outside_check("IAS 2 paragraph 33, a reversal is limited to the write-down; how known: by hand")
+def test_a_write_down_is_put_back_no_further_than_it_went(world: World) -> None:
+    set_write_off_limit(limit=None)
+
+    def change(value: int) -> None:
+        revalue(
+            id=uuid4(),
+            by=world.actor,
+            occurred_at=at(1),
+            changes=[Revaluation(world.projectile, world.warehouse, value)],
+            against=Place.objects.get(code="write-down"),
+            reason="market",
+        )
+
+    change(-30_000_000)
+    change(10_000_000)
+    with pytest.raises(AboveCost, match=r"at most 20\.000000") as refusal:
+        change(20_000_001)
+    assert refusal.value.faults[0].pointer == "/changes/0/change"
+    change(20_000_000)
     assert sum(pool.value for pool in world.warehouse.cost_pools.all()) == 100_000_000
