@@ -19,8 +19,12 @@ def lay_out_pull_sheet(sheet: PullSheet) -> Group:
         parts.append(_list("Look at the plan", sheet.remarks))
     if sheet.lines:
         parts += [Text(""), Rule("To load", align="left", style="none", characters="-")]
-        parts += [part for line in sheet.lines for part in _line(line)]
+        parts += _groups(sheet.lines)
+    if sheet.load is not None and sheet.lines:
+        style = "bold red" if sheet.load.is_over else "bold"
+        parts.append(Group(Text(""), Text("The load", style=style), Text(sheet.load.sentence)))
     parts += _shortages(sheet)
+    parts += _check_list(sheet)
     parts.append(_list("Cautions", sheet.cautions))
     return Group(*parts)
 
@@ -45,6 +49,27 @@ def lay_out_steps(day: PlannedCrewDay) -> Table:
     return table
 
 
+def _groups(lines: list[SheetLine]) -> Iterator[RenderableType]:
+    """The lines under the places along the cable where they are used."""
+    group = ""
+    for line in lines:
+        if line.group != group:
+            group = line.group
+            yield Text(f"\n{group.capitalize()}", style="bold underline")
+        yield from _line(line)
+
+
+def _check_list(sheet: PullSheet) -> Iterator[RenderableType]:
+    """Boxes to tick, in two columns where there is room for them."""
+    for title, is_protective in (("Protection to put on", True), ("Gear to look for", False)):
+        items = [item for item in sheet.check_list if item.is_protective == is_protective]
+        if items:
+            yield Group(Text(""), Text(title, style="bold"))
+            for item in items:
+                detail = f"  {item.detail}" if item.detail else ""
+                yield Padding(Text.assemble(f"[ ] {item.name}", (detail, "dim")), (0, 0, 0, 2))
+
+
 def _line(line: SheetLine) -> Iterator[RenderableType]:
     head = Table.grid(expand=True, padding=(0, 1))
     head.add_column(ratio=1)
@@ -54,22 +79,32 @@ def _line(line: SheetLine) -> Iterator[RenderableType]:
         said += f", {show_quantity(line.on_truck, line.unit)} on the truck"
     head.add_row(Text(line.title, style="bold"), Text(said))
     yield head
+    for pick in line.there:
+        yield Padding(_pick(pick, sign="is there"), (0, 0, 0, 2))
     for pick in line.picks:
         yield Padding(_pick(pick), (0, 0, 0, 2))
+    for tag in line.tags:
+        yield Padding(Text(f"tag {tag}"), (0, 0, 0, 2))
     if line.short:
         yield Padding(Text(f"short {show_quantity(line.short, line.unit)}", style="bold red"), (0, 0, 0, 2))
     elif not line.to_take:
         yield Padding(Text("nothing to take; it is on the truck"), (0, 0, 0, 2))
+    if line.help:
+        yield Padding(Text(line.help), (0, 0, 0, 4))
     yield Padding(Text(line.why, style="dim"), (0, 0, 0, 4))
 
 
-def _pick(pick: Pick) -> Table:
-    table = Table.grid(padding=(0, 2))
-    table.add_column(min_width=10, justify="right", no_wrap=True)
+def _pick(pick: Pick, *, sign: str = "[ ] take") -> Table:
+    table = Table.grid(padding=(0, 1))
+    table.add_column(min_width=8, no_wrap=True)
+    table.add_column(min_width=9, justify="right", no_wrap=True)
     table.add_column()
     where = f"{pick.container}, {pick.place}" if pick.container else pick.place
     note = f" ({pick.note})" if pick.note else ""
-    table.add_row(Text(show_quantity(pick.quantity, pick.unit)), Text(f"{where}{note}"))
+    said = Text(f"{where}{note}")
+    if pick.caution and sign != "is there":
+        said.append(f"; {pick.caution}", style="bold")
+    table.add_row(Text(sign), Text(show_quantity(pick.quantity, pick.unit)), said)
     return table
 
 
@@ -80,7 +115,10 @@ def _shortages(sheet: PullSheet) -> Iterator[RenderableType]:
         yield Text("")
         yield Text("Nothing is short.", style="bold")
         return
-    said = [f"{line.title}: {show_quantity(line.short, line.unit)}" for line in sheet.shortages]
+    said = [
+        f"{line.title}: {show_quantity(line.short, line.unit)}. {line.help}".strip()
+        for line in sheet.shortages
+    ]
     yield _list("Short", said, style="bold red")
 
 

@@ -54,7 +54,7 @@ def load_plan_warnings(days: Sequence[CrewDay]) -> PlanWarnings:
         )
     )
     found = find_run_warnings(runs)
-    _add_shared_trucks(days, found)
+    add_shared_trucks(days, found)
     _add_other_trucks(days, found)
     return found
 
@@ -130,7 +130,7 @@ def _check_blowing(
         found.add(step.crew_day_id, f"Run {run} is to be blown before it is cleaned, {then}.")
 
 
-def _add_shared_trucks(days: Sequence[CrewDay], found: PlanWarnings) -> None:
+def add_shared_trucks(days: Sequence[CrewDay], found: PlanWarnings) -> None:
     """Two crews that are planned with one truck on one day."""
     rows = CrewDay.objects.filter(
         date__in={day.date for day in days}, vehicle__in={day.vehicle_id for day in days}

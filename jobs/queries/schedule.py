@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from inventory.errors import BadInput, Fault
 from jobs.models import CrewDay
 from jobs.queries.day_work import load_day_work
 from jobs.queries.sheet_steps import PlannedCrewDay, list_steps
@@ -11,6 +12,9 @@ def list_schedule(
     *, from_date: date, to_date: date | None = None, crew_code: str = ""
 ) -> list[PlannedCrewDay]:
     """The days from one date to another (or on), of one crew or of all, by date and crew."""
+    if to_date is not None and to_date < from_date:
+        message = f"is before the first day, {from_date}; exchange the two"
+        raise BadInput.of([Fault("to", str(to_date), message)])
     days = CrewDay.objects.filter(date__gte=from_date).select_related("crew", "vehicle", "warehouse")
     if to_date is not None:
         days = days.filter(date__lte=to_date)

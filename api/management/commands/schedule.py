@@ -15,10 +15,9 @@ from api.management.base import SpanstockCommand, iso_date
 from api.management.pull_sheet_text import lay_out_steps
 from api.wire.pull_sheets import crew_day_body
 from inventory.queries.company import get_today
-from jobs.models import CrewDayStep
 from jobs.queries.pull_sheet import PlannedCrewDay
 from jobs.queries.schedule import list_schedule
-from jobs.services.schedule import ScheduleImport, import_schedule, move_step
+from jobs.services.schedule import MovedStep, ScheduleImport, import_schedule, move_step
 
 
 @dataclass(frozen=True)
@@ -97,10 +96,17 @@ class Command(SpanstockCommand):
                 "first_date": answer.first_date.isoformat(),
                 "last_date": answer.last_date.isoformat(),
                 "ignored_columns": list(answer.ignored_headers),
+                "warnings": list(answer.warnings),
             }
-        if isinstance(answer, CrewDayStep):
-            day = answer.crew_day
-            return {"crew": day.crew.code, "date": day.date.isoformat(), "position": answer.position}
+        if isinstance(answer, MovedStep):
+            day = answer.step.crew_day
+            return {
+                "crew": day.crew.code,
+                "date": day.date.isoformat(),
+                "position": answer.step.position,
+                "title": answer.title,
+                "warnings": list(answer.warnings),
+            }
         return [crew_day_body(day) for day in answer.days]
 
     def to_text(self, answer: Any) -> RenderableType:
@@ -113,10 +119,11 @@ class Command(SpanstockCommand):
                 said += f" New crews: {', '.join(answer.new_crews)}."
             if answer.ignored_headers:
                 said += f" Columns not used: {', '.join(answer.ignored_headers)}."
-            return Text(said)
-        if isinstance(answer, CrewDayStep):
-            day = answer.crew_day
-            return Text(f"Moved to crew {day.crew} on {day.date}, as step {answer.position}.")
+            return _with_warnings(said, answer.warnings)
+        if isinstance(answer, MovedStep):
+            day = answer.step.crew_day
+            said = f"{answer.title} moved to crew {day.crew} on {day.date}, as step {answer.step.position}."
+            return _with_warnings(said, answer.warnings)
         if not answer.days:
             return Text(_say_empty(answer))
         return Group(*(part for day in answer.days for part in _day_text(day)))
@@ -125,6 +132,11 @@ class Command(SpanstockCommand):
 def _list(from_date: date, to_date: date | None, crew_code: str) -> _Listing:
     days = list_schedule(from_date=from_date, to_date=to_date, crew_code=crew_code)
     return _Listing(days, from_date, to_date, crew_code)
+
+
+def _with_warnings(said: str, warnings: tuple[str, ...]) -> RenderableType:
+    """An answer, and below it what somebody should look at."""
+    return Group(Text(said), *(Text(f"Look at the plan: {warning}", style="bold") for warning in warnings))
 
 
 def _say_empty(listing: _Listing) -> str:

@@ -18,6 +18,7 @@ from jobs.errors import WorkRefused
 from jobs.models import CrewDay, CrewDayStep, Job
 from jobs.queries.day_needs import DayNeeds
 from jobs.queries.day_work import load_spans_of_runs, make_day_work
+from jobs.queries.plan_warnings import load_plan_warnings
 from jobs.services.crews import give_vehicle_a_home
 from jobs.services.day_life import settle_if_done
 from jobs.services.needs import compute_needs, store_needs
@@ -43,6 +44,8 @@ class ScheduleImport:
     last_date: date
     new_crews: tuple[str, ...]
     ignored_headers: tuple[str, ...]
+    # Work that is out of order in the plan as it stands now, and trucks that two crews would drive.
+    warnings: tuple[str, ...] = ()
 
 
 def import_schedule(
@@ -70,6 +73,7 @@ def import_schedule(
         last_date=dates[-1],
         new_crews=tuple(resolver.new_crews),
         ignored_headers=ignored,
+        warnings=tuple(load_plan_warnings(store.stored).sentences),
     )
 
 
@@ -78,6 +82,7 @@ class PlanStore:
 
     def __init__(self, days: list[PlannedDay], resolver: Resolver) -> None:
         self.days = days
+        self.stored: list[CrewDay] = []
         self._resolver = resolver
         # Before steps are marked done, which are rows of what stands.
         self._before = _describe(resolver.stored_days, resolver.stored_steps, resolver.jobs, self._keys())
@@ -97,6 +102,7 @@ class PlanStore:
                 set_reference(system=system, identifier=identifier, record=crew_day)
         self._replace_steps(stored)
         self._mark_done()
+        self.stored = stored
         store_needs(zip(stored, self._needs, strict=True))
         for crew_day in stored:
             settle_if_done(crew_day, by=by, occurred_at=occurred_at)

@@ -1,6 +1,7 @@
 """Moving one step to another day or crew."""
 
 import uuid
+from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
@@ -11,6 +12,8 @@ from inventory.models import Actor
 from inventory.services.sealing import record_event
 from jobs.errors import WorkRefused
 from jobs.models import Crew, CrewDay, CrewDayStep
+from jobs.queries.plan_warnings import add_shared_trucks, find_run_warnings
+from jobs.queries.sheet_steps import step_title
 from jobs.services.day_life import lock_crew_day
 from jobs.services.needs import drop_needs, write_needs
 from jobs.services.schedule.resolving import OPEN_STATES
@@ -31,6 +34,15 @@ class StepIsDone(WorkRefused):
     code = "step_is_done"
 
 
+@dataclass(frozen=True)
+class MovedStep:
+    """A step where it stands now, by name, and what about the plan somebody should look at because of it."""
+
+    step: CrewDayStep
+    title: str
+    warnings: tuple[str, ...]
+
+
 @transaction.atomic
 def move_step(
     *,
@@ -42,7 +54,7 @@ def move_step(
     to_position: int | None = None,
     by: Actor,
     occurred_at: datetime,
-) -> CrewDayStep:
+) -> MovedStep:
     """Move a step to a day of the same or another crew, at a position or behind the last one.
 
     The day it goes to is made where there is none. What both days need is told to inventory anew; a day left
@@ -73,7 +85,15 @@ def move_step(
             "to": {"crew": target.crew.code, "date": to_date.isoformat(), "position": step.position},
         },
     )
-    return step
+    return MovedStep(step, step_title(step), _warn(step, target))
+
+
+def _warn(step: CrewDayStep, target: CrewDay) -> tuple[str, ...]:
+    """Work that is out of order now, and a truck that two crews would drive; nothing of it is refused."""
+    run_key = step.span.run_id if step.span is not None else step.run_id
+    found = find_run_warnings([run_key] if run_key is not None else [])
+    add_shared_trucks([target], found)
+    return tuple(found.sentences)
 
 
 def _lock_day(crew_code: str, day: date) -> CrewDay:

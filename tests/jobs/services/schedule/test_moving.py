@@ -7,9 +7,9 @@ import pytest
 
 from inventory.errors import BadInput, NotFound
 from inventory.models import DomainEvent, Requirement
-from jobs.models import CrewDay, CrewDayStep
+from jobs.models import CrewDay
 from jobs.services.needs import write_needs
-from jobs.services.schedule import move_step
+from jobs.services.schedule import MovedStep, move_step
 from jobs.services.schedule.moving import DayIsLoaded, StepIsDone
 from tests.factories.jobs import DAY, make_crew
 from tests.factories.kits import SmallDay, make_small_day
@@ -27,7 +27,7 @@ def day() -> SmallDay:
     return small
 
 
-def _move(day: SmallDay, position: int, to_date: date, **options: Any) -> CrewDayStep:
+def _move(day: SmallDay, position: int, to_date: date, **options: Any) -> MovedStep:
     return move_step(
         crew_code="north",
         date=DAY,
@@ -98,3 +98,27 @@ def test_move_step_refuses_what_is_not_there(day: SmallDay) -> None:
         with pytest.raises(NotFound):
             _move(day, position, NEXT, **options)
     assert not DomainEvent.objects.exists()
+
+
+def test_move_step_says_its_name_and_what_is_out_of_order_now(day: SmallDay) -> None:
+    moved = _move(day, 1, NEXT)
+    assert moved.title == "Extract span S1"
+    assert moved.warnings == ("Run R1 is to be cleaned before span S1 is extracted, on 2026-03-03.",)
+    moved = _move(day, 3, NEXT)
+    assert moved.title == "Clean run R1"
+    assert moved.warnings == ("Run R1 is to be blown before it is cleaned, on 2026-03-03.",)
+    assert _move(day, 4, NEXT).warnings == ()
+
+
+def test_move_step_within_its_day_warns_of_the_order_there(day: SmallDay) -> None:
+    assert _move(day, 4, DAY, to_position=3).warnings == (
+        "Run R1 is to be blown before it is cleaned, later that day.",
+    )
+
+
+def test_move_step_warns_where_two_crews_would_drive_one_truck(day: SmallDay) -> None:
+    other = make_crew("south")
+    other.vehicle = day.world.vehicle
+    other.save()
+    moved = _move(day, 4, DAY, to_crew_code="south")
+    assert moved.warnings == ("Truck 1 is planned for crew north too on 2026-03-02; give one another.",)
