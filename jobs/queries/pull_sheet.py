@@ -61,7 +61,7 @@ def make_pull_sheets(days: Sequence[CrewDay], *, as_of: date | None = None) -> l
     """
     if not days:
         return []
-    as_of = as_of or get_today()
+    as_of = min(as_of or get_today(), days[0].date)
     order = list_days_to_serve(days, as_of=as_of)
     works = {work.crew_day.pk: work for work in load_day_work(order)}
     catalogue = load_catalogue(get_policy(), get_company_party())

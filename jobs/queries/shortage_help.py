@@ -78,7 +78,8 @@ def _say_coming(line: SheetLine, awaited: Sequence[ExpectedReceipt], to_order: S
         if (row.material.code, row.owner.code) == (line.material_code, line.owner_code):
             who = f" from {row.terms.supplier.name}" if row.terms is not None else ""
             amount = _show(row.quantity, line.unit)
-            return f"On the restock list: {amount}{who}, to order by {row.order_by_date}."
+            when = "now" if row.is_late else f"by {row.order_by_date}"
+            return f"On the restock list: {amount}{who}, to order {when}."
     return "Nothing on order will bring it."
 
 
