@@ -15,7 +15,7 @@ def test_learn_lead_time_without_deliveries_is_as_stated() -> None:
 
 @pytest.mark.outside_check(
     "Gelman et al., Bayesian Data Analysis, 3rd ed., section 3.3, by integrating prior times likelihood with "
-    "scipy.integrate and scipy.stats; computed"
+    "scipy.integrate and scipy.stats; how known: computed"
 )
 def test_learn_lead_time_is_the_mean_and_spread_of_the_integrated_posterior() -> None:
     days = np.array([9.0, 14.0, 11.5])

@@ -20,7 +20,7 @@ def test_choose_suppliers_takes_the_only_one_who_sells_a_line() -> None:
     assert choose_suppliers(line_costs=costs, order_costs=[100.0, 100.0]) == [1, 1]
 
 
-@pytest.mark.outside_check("scipy.optimize.milp (HiGHS) on the same 30 random problems; computed")
+@pytest.mark.outside_check("scipy.optimize.milp (HiGHS) on the same 30 random problems; how known: computed")
 def test_choose_suppliers_costs_what_an_integer_programme_says() -> None:
     draw = np.random.default_rng(11)
     for _time in range(30):

@@ -264,7 +264,9 @@ def test_list_accuracy_tells_how_many_counts_were_right_by_month(world: World, s
     assert list_accuracy(place=world.second_warehouse, since=DAY, until=get_today()) == []
 
 
-@pytest.mark.outside_check("Clopper-Pearson: 1 of 2 is 0.0126 to 0.9874; scipy.stats.beta; computed")
+@pytest.mark.outside_check(
+    "Clopper-Pearson: 1 of 2 is 0.0126 to 0.9874; scipy.stats.beta; how known: computed"
+)
 def test_list_accuracy_bounds_a_share_of_few_counts_widely(world: World, sheet: CountSheet) -> None:
     enter(world, sheet, 1, Finding(gal(55)))
     enter(world, sheet, 2, Finding(each(98)))

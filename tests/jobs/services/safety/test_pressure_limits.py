@@ -26,11 +26,11 @@ def officer() -> Actor:
     return make_person("officer")
 
 
-def _approve(officer: Actor, pressure: str = "100", **fields: object) -> PressureLimit:
+def _approve(officer: Actor, pressure: str | Amount = "100", **fields: object) -> PressureLimit:
     given: dict[str, object] = {
         "id": uuid4(),
         "purpose": "extraction",
-        "pressure": parse_amount(pressure, "[psi]"),
+        "pressure": pressure if isinstance(pressure, Amount) else parse_amount(pressure, "[psi]"),
         "weakest_part": "the long hose",
         "role": "safety",
         "occurred_at": at(0),
