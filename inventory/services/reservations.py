@@ -74,3 +74,32 @@ def release(*, reference: str) -> int:
     """Lift every promise under a reference; return how many there were."""
     lifted, _by_model = Reservation.objects.filter(reference=reference).delete()
     return lifted
+
+
+@transaction.atomic
+def reserve_vessel(*, holder: str, reference: str, container: Container) -> Reservation:
+    """Promise an empty vessel to a holder under a reference; it goes to one holder at a time.
+
+    The promise is written as of what the vessel is meant for, or the first fluid there is: the book has no
+    holding of nothing. The vessel itself is the lock.
+    """
+    vessel = Container.objects.select_for_update(of=("self",)).select_related("place").get(pk=container.pk)
+    standing = list(Reservation.objects.filter(container=vessel))
+    for row in standing:
+        if row.holder != holder:
+            raise PromisedToAnother(f"{vessel} is promised to {row.holder}. Choose another.")
+    own = next((row for row in standing if row.reference == reference), None)
+    if own is not None:
+        return own
+    material = vessel.material or Material.objects.filter(kind=Material.Kind.FLUID).order_by("code").first()
+    if material is None or vessel.place is None:
+        raise NotEnoughHeld(f"{vessel} stands nowhere, or there is no fluid that it could be kept for.")
+    return Reservation.objects.create(
+        holder=holder,
+        reference=reference,
+        place=vessel.place,
+        material=material,
+        owner_id=vessel.owner_id,
+        container=vessel,
+        quantity=vessel.capacity_for(material) or 1,
+    )

@@ -85,12 +85,14 @@ def _serve_fluid(need: Need, stock: KitStock, catalogue: Catalogue) -> SheetLine
     if is_short:
         why += explain_given_away(need, stock, {material.pk for material in recovered})
         why += f" Too heavy for the truck: {'; '.join(chosen.left_behind)}." if chosen.left_behind else ""
-    _weigh_in(stock, chosen.picks)
+    used = {item.container.label: item.gone_after for item in offered if item.container is not None}
+    picks = [replace(pick, counted_on=max(used.get(pick.container, 0), 1)) for pick in chosen.picks]
+    _weigh_in(stock, picks)
     return _line(
         need,
         on_truck=on_truck,
         got=chosen.got,
-        picks=chosen.picks,
+        picks=picks,
         why=why,
         there=_show_there(there, catalogue),
     )
@@ -102,6 +104,8 @@ def _show_there(items: list[StockItem], catalogue: Catalogue) -> list[Pick]:
     for item in items:
         note = f"rolls on, still in {item.place}" if item.is_rolling else "on the truck"
         pick = replace(item, left=item.offered).take(item.offered, note)
+        if item.is_rolling:
+            pick = replace(pick, counted_on=item.gone_after)
         found.append(weigh_pick(pick, item, item.offered, catalogue.kit))
     return found
 
@@ -183,10 +187,12 @@ def _line(
         on_truck=on_truck,
         to_take=to_take,
         short=max(to_take - got, 0),
-        picks=[replace(pick, owner_code=owner) for pick in picks],
+        picks=[
+            replace(pick, owner_code=owner, counted_on=pick.counted_on or pick.quantity) for pick in picks
+        ],
         why=why,
         first_position=need.first_position,
-        there=there or [],
+        there=[replace(pick, owner_code=owner) for pick in there or []],
     )
 
 

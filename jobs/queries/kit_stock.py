@@ -30,6 +30,8 @@ class Pick:
     place_code: str = ""
     material_code: str = ""
     owner_code: str = ""
+    # What the kit counts on of what still stands in the warehouse: this is promised when it is agreed.
+    counted_on: int = 0
     mass_kg: float | None = None
     caution: str = ""
 

@@ -91,8 +91,9 @@ class Yard:
         vessels = {vessel.pk for vessel in self._vessels}
         for promise in Reservation.objects.filter(place__in=places).order_by("pk"):
             key = (promise.place_id, promise.material_id, promise.owner_id, promise.container_id)
-            if key in self._lots:
-                self._lots[key].promises.append(promise)
+            lot = self._lots.get(key) or self._find_parted(promise)
+            if lot is not None:
+                lot.promises.append(promise)
             elif promise.container_id in vessels:
                 self._vessel_holders[promise.container_id] = promise.holder
         self._filled: set[int] = set()
@@ -144,6 +145,16 @@ class Yard:
             return 0
         return max(lot.left - sum(row.quantity for row in others), 0)
 
+    def _find_parted(self, promise: Reservation) -> _Lot | None:
+        """Where an amount is promised and none lies loose: it comes out of the first lot that has it."""
+        if promise.container_id is not None:
+            return None
+        wanted = (promise.place_id, promise.material_id, promise.owner_id)
+        for key, lot in self._lots.items():
+            if key[:3] == wanted and not lot.goes_whole:
+                return lot
+        return None
+
     def _is_own(self, promise: Reservation, day: CrewDay) -> bool:
         """Whether a promise no longer stands in this day's way: it is for it, or was served before it."""
         return promise.reference == day.requirement_reference or promise.reference in self._served
@@ -177,6 +188,11 @@ class Yard:
             if item.left > 0
         ]
         return payload - sum(masses) - sum(tare_kg(vessel) or 0.0 for vessel in stock.truck_vessels)
+
+
+def find_warehouse_places(warehouse: Place) -> frozenset[int]:
+    """The keys of a warehouse and of its bins."""
+    return _Areas().of_warehouse(warehouse.pk)
 
 
 class _Areas:

@@ -4,16 +4,22 @@ from collections.abc import Iterable, Sequence
 
 from django.db.models import Q, QuerySet
 
-from inventory.models import Party
+from inventory.models import Party, Reservation
 from inventory.services.requirements import NeededMaterial, replace_many_requirements
 from jobs.models import CrewDay, Job
 from jobs.queries.catalogue import load_catalogue
 from jobs.queries.day_needs import DayNeeds, Need, compute_day_needs
 from jobs.queries.day_work import DayWork, load_day_work
 from jobs.queries.jobs import get_policy
+from jobs.services.kits.promises import refresh_promises
 
-# A day that has been loaded has taken its goods; what it needs is no longer to be ordered.
-FORWARD_STATES = (CrewDay.State.PLANNED, CrewDay.State.AGREED)
+# What is loaded is still in the area whose stock restocking looks at, so it is needed until the work is done.
+FORWARD_STATES = (
+    CrewDay.State.PLANNED,
+    CrewDay.State.AGREED,
+    CrewDay.State.LOADED,
+    CrewDay.State.OUT,
+)
 KEYS_AT_ONCE = 5_000
 WHY_LENGTH = 300
 
@@ -23,6 +29,7 @@ def write_needs(crew_days: Iterable[CrewDay]) -> None:
     keys = [day.pk for day in crew_days]
     days = list(CrewDay.objects.filter(pk__in=keys).select_related("crew", "vehicle", "warehouse"))
     store_needs(zip(days, compute_needs(load_day_work(days)), strict=True))
+    refresh_promises(days)
 
 
 def compute_needs(works: Sequence[DayWork]) -> list[DayNeeds | None]:
@@ -47,7 +54,9 @@ def store_needs(needs_of_days: Iterable[tuple[CrewDay, DayNeeds | None]]) -> Non
 
 
 def drop_needs(references: Iterable[str]) -> None:
-    """Forget what days that are no longer planned would have needed."""
+    """Forget what days that are no longer planned would have needed, and what was promised to them."""
+    references = list(references)
+    Reservation.objects.filter(reference__in=references).delete()
     replace_many_requirements(rows_by_reference={reference: [] for reference in references})
 
 

@@ -21,6 +21,7 @@ from jobs.queries.day_work import load_spans_of_runs, make_day_work
 from jobs.queries.plan_warnings import load_plan_warnings
 from jobs.services.crews import give_vehicle_a_home
 from jobs.services.day_life import settle_if_done
+from jobs.services.kits.promises import refresh_promises
 from jobs.services.needs import compute_needs, store_needs
 from jobs.services.schedule.listed import Clock, read_schedule_list
 from jobs.services.schedule.resolving import PlannedDay, Resolver, find_stored_days, find_stored_steps
@@ -104,6 +105,7 @@ class PlanStore:
         self._mark_done()
         self.stored = stored
         store_needs(zip(stored, self._needs, strict=True))
+        refresh_promises(stored)
         for crew_day in stored:
             settle_if_done(crew_day, by=by, occurred_at=occurred_at)
         record_event(

@@ -16,16 +16,15 @@ from jobs.queries.plan_warnings import add_shared_trucks, find_run_warnings
 from jobs.queries.sheet_steps import step_title
 from jobs.services.day_life import lock_crew_day
 from jobs.services.needs import drop_needs, write_needs
-from jobs.services.schedule.resolving import OPEN_STATES
 
 # Positions are unique within a day at any moment, so room is made by way of numbers nobody uses.
 FAR_POSITION = 1_000_000
 
 
-class DayIsLoaded(WorkRefused):
-    """Goods were taken for the day, so its plan stays."""
+class DayIsOver(WorkRefused):
+    """What was done on a settled day stays as it was; a day that is loaded or out can still be replanned."""
 
-    code = "day_is_loaded"
+    code = "day_is_over"
 
 
 class StepIsDone(WorkRefused):
@@ -98,8 +97,8 @@ def _warn(step: CrewDayStep, target: CrewDay) -> tuple[str, ...]:
 
 def _lock_day(crew_code: str, day: date) -> CrewDay:
     found = lock_crew_day(crew_code=crew_code, date=day)
-    if found.state not in OPEN_STATES:
-        raise DayIsLoaded(
+    if found.state == CrewDay.State.SETTLED:
+        raise DayIsOver(
             f"The day {day} of crew {crew_code} is {found.get_state_display()} and stays as it is."
         )
     return found
@@ -139,7 +138,8 @@ def _make_room(day: CrewDay, position: int | None) -> int:
 
 
 def _tell_needs(source: CrewDay, target: CrewDay) -> None:
-    if source.steps.exists():
+    # What was loaded for a day stays on its truck; the day is kept, so that it can be told of.
+    if source.steps.exists() or source.loads.exists() or source.reports.exists():
         write_needs([source, target])
         return
     drop_needs([source.requirement_reference])

@@ -102,7 +102,7 @@ def test_schedule_takes_lists_and_moves(run: Run, day: SmallDay, tmp_path: Path)
     path.write_text("\n".join(["date,crew,step,job,span", *rows]))
     assert "2 steps on 1 crew-days taken, 2026-03-05." in run("schedule", "import", str(path))[0]
     moved = ("--crew", "north", "--date", "2026-03-05", "--position", "1", "--to-date", "2026-03-06")
-    assert "Moved to crew north on 2026-03-06, as step 1." in run("schedule", "move", *moved)[0]
+    assert "moved to crew north on 2026-03-06, as step 1." in run("schedule", "move", *moved)[0]
     out, _, _ = run("schedule", "list", "--from", "2026-03-05", "--format", "json")
     assert [(found["date"], [step["title"] for step in found["steps"]]) for found in json.loads(out)] == [
         ("2026-03-05", ["Extract span S2"]),

@@ -34,13 +34,13 @@ def test_change_day_state_goes_forward_and_a_loaded_kit_can_be_put_back(day: Sma
     assert DomainEvent.objects.filter(kind="crew_day_state_changed").count() == 7
 
 
-def test_change_day_state_needs_nothing_more_once_loaded(day: SmallDay) -> None:
-    _change(day, "agreed")
-    assert Requirement.objects.exists()
-    _change(day, "loaded")
+def test_change_day_state_needs_its_goods_until_the_work_is_done(day: SmallDay) -> None:
+    for state in ("agreed", "loaded", "out"):
+        _change(day, state)
+        assert Requirement.objects.exists()
+    day.crew_day.steps.update(done_at=NOON)
+    _change(day, "settled")
     assert not Requirement.objects.exists()
-    _change(day, "agreed")
-    assert Requirement.objects.exists()
 
 
 def test_change_day_state_refuses_what_may_not_follow(day: SmallDay) -> None:

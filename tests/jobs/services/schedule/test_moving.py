@@ -10,7 +10,7 @@ from inventory.models import DomainEvent, Requirement
 from jobs.models import CrewDay
 from jobs.services.needs import write_needs
 from jobs.services.schedule import MovedStep, move_step
-from jobs.services.schedule.moving import DayIsLoaded, StepIsDone
+from jobs.services.schedule.moving import DayIsOver, StepIsDone
 from tests.factories.jobs import DAY, make_crew
 from tests.factories.kits import SmallDay, make_small_day
 
@@ -74,22 +74,22 @@ def test_move_step_takes_an_empty_day_off_the_plan(day: SmallDay) -> None:
     assert not Requirement.objects.filter(reference=reference).exists()
 
 
-def test_move_step_refuses_what_is_done_or_loaded(day: SmallDay) -> None:
+def test_move_step_refuses_what_is_done_or_settled(day: SmallDay) -> None:
     day.crew_day.steps.filter(position=1).update(done_at=NOON)
     with pytest.raises(StepIsDone):
         _move(day, 1, NEXT)
     with pytest.raises(BadInput, match="before what is done"):
         _move(day, 3, DAY, to_position=1)
-    CrewDay.objects.update(state="loaded")
-    with pytest.raises(DayIsLoaded):
+    CrewDay.objects.update(state="settled")
+    with pytest.raises(DayIsOver):
         _move(day, 2, NEXT)
     assert len(_order(day.crew_day)) == 4
 
 
-def test_move_step_refuses_to_add_to_a_loaded_day(day: SmallDay) -> None:
+def test_move_step_refuses_to_add_to_a_settled_day(day: SmallDay) -> None:
     _move(day, 4, NEXT)
-    CrewDay.objects.filter(date=NEXT).update(state="out")
-    with pytest.raises(DayIsLoaded):
+    CrewDay.objects.filter(date=NEXT).update(state="settled")
+    with pytest.raises(DayIsOver):
         _move(day, 3, NEXT)
 
 
