@@ -5,6 +5,9 @@ from django.utils import timezone
 
 from inventory.models import Company
 from inventory.queries.restock_runs import find_waiting_chunks
+from inventory.services.company import get_system_actor
+from inventory.services.fluids.releasing import end_releases
+from inventory.services.quarantining import extend_quarantines
 from inventory.services.restocking.runs import (
     ask_for_nightly_restock,
     forget_old_runs,
@@ -35,3 +38,13 @@ def work_restock_chunks() -> int:
     if worked:
         forget_old_runs()
     return worked
+
+
+@shared_task(ignore_result=True)
+def watch_fluid() -> int:
+    """End passes whose time is over; hold what was poured since from what is held back."""
+    if not Company.objects.exists():
+        return 0
+    by = get_system_actor("fluid-watch", "Fluid watch")
+    now = timezone.now()
+    return extend_quarantines(by=by, now=now) + end_releases(by=by, now=now)

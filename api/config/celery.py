@@ -40,6 +40,7 @@ RESTOCK_EVERY_S = 60
 WATCH_FOR_REPORTS_EVERY_S = 300
 LEARN_EVERY_S = 60
 CLOSE_DAYS_EVERY_S = 120
+WATCH_FLUID_EVERY_S = 60
 
 # A sweep that its worker did not reach before the next one is due may be dropped: the next does its work.
 SCHEDULE: dict[str, Any] = {
@@ -64,6 +65,11 @@ SCHEDULE: dict[str, Any] = {
         "options": {"expires": LEARN_EVERY_S},
     },
     "learn nightly": {"task": "jobs.tasks.learn_nightly", "schedule": crontab(hour=3, minute=10)},
+    "watch fluid": {
+        "task": "inventory.tasks.watch_fluid",
+        "schedule": WATCH_FLUID_EVERY_S,
+        "options": {"expires": WATCH_FLUID_EVERY_S},
+    },
     "close days": {
         "task": "jobs.tasks.close_days",
         "schedule": CLOSE_DAYS_EVERY_S,

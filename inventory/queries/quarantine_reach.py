@@ -138,9 +138,11 @@ def _follow_recovery(
     for place, run in runs.items():
         assert run is not None
         since[run] = min(new[place], since.get(run, new[place]))
-    taken = real_movements().filter(source_place__in=since, purpose=Purpose.RECOVERED)
-    entries = {row.entry_id for row in taken if row.effective_at >= since[row.source_place_id]}
-    return _list_catches(entries)
+    rows = real_movements().filter(source_place__in=since, purpose=Purpose.RECOVERED)
+    taken = [row for row in rows if row.effective_at >= since[row.source_place_id]]
+    # What went in recovered comes back as itself, without a conversion between.
+    direct = [(row.target_container, row.effective_at) for row in taken if row.target_container is not None]
+    return [*direct, *_list_catches({row.entry_id for row in taken})]
 
 
 def _list_catches(entries: Collection[int]) -> list[tuple[Container, datetime]]:

@@ -5,9 +5,10 @@ from datetime import datetime
 from uuid import UUID, uuid5
 
 from django.db import transaction
+from django.db.models import F, Q
 
 from inventory.errors import BadInput, Fault, SpanstockError
-from inventory.models import Actor, Container, ContainerChange, Entry, Quarantine, QuarantineHold
+from inventory.models import Actor, Container, ContainerChange, Entry, Movement, Quarantine, QuarantineHold
 from inventory.queries.quarantine_reach import find_reach
 from inventory.services.posting import ContainerWish, EntryConflict, Posting, post
 from inventory.services.sealing import record_event
@@ -147,22 +148,16 @@ def _hold(quarantine: Quarantine, *, by: Actor, at: datetime, id: UUID) -> list[
 
 
 def _state_before(box: Container) -> str:
-    """The state to go back to; of one that was held before, that from before then.
-
-    A clean vessel has been poured into, else it would not be held: it goes back to being open.
-    """
-    state = box.state
-    if state == State.HELD:
-        change = ContainerChange.objects.filter(container=box, state_after=State.HELD).exclude(
-            state_before=State.HELD
-        )
-        last = change.order_by("pk").last()
-        state = last.state_before if last is not None else State.OPEN
-    return State.OPEN if state == State.CLEAN else state
+    """The state to go back to; of one that was held before, that from before then."""
+    if box.state != State.HELD:
+        return box.state
+    changes = ContainerChange.objects.filter(container=box, state_after=State.HELD)
+    last = changes.exclude(state_before=State.HELD).order_by("pk").last()
+    return last.state_before if last is not None else State.OPEN
 
 
 def _give_free(quarantine: Quarantine, *, by: Actor, at: datetime, id: UUID) -> None:
-    holds = list(quarantine.holds.select_related("container").order_by("container"))
+    holds = list(quarantine.holds.select_related("container", "quarantine").order_by("container"))
     others = set(
         QuarantineHold.objects.filter(
             quarantine__lifted_at=None, container__in=[row.container_id for row in holds]
@@ -180,7 +175,17 @@ def _post_freed(freed: Iterable[QuarantineHold], *, by: Actor, at: datetime, id:
             kind=Entry.Kind.REPORT,
             occurred_at=at,
             by=by,
-            wishes=tuple(ContainerWish(row.container, state=row.state_before) for row in freed),
+            wishes=tuple(ContainerWish(row.container, state=_state_after(row)) for row in freed),
             reason=f"quarantine lifted: {reason}"[:500],
         )
     )
+
+
+def _state_after(hold: QuarantineHold) -> str:
+    """The state it was in before, unless somebody poured from or into it meanwhile: then it is open."""
+    if hold.state_before not in {State.SEALED, State.CLEAN}:
+        return hold.state_before
+    touched = Q(source_container=hold.container) | Q(target_container=hold.container)
+    poured = Movement.objects.filter(touched, effective_at__gte=hold.quarantine.opened_at)
+    is_touched = poured.exclude(source_container=F("target_container")).exists()
+    return State.OPEN if is_touched else hold.state_before

@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from uuid import UUID
 
-from inventory.models import Actor, Entry, Material, Party
+from inventory.models import Actor, Entry, FluidCatch, Material, Movement, Party
 from inventory.queries.company import get_company
 from inventory.services.corrections import reverse
+from inventory.services.fluids.catching import note_catches
 from inventory.services.posting import CountLine, Flow, Posting, post
 from jobs.models import CrewDay, FieldReport, Span
 from jobs.services.reports.as_found import see_as_found
@@ -28,9 +29,11 @@ def book_report(told: Told, scene: Scene, *, by: Actor) -> None:
     """
     draft = draft_report(told, scene)
     report = told.report
-    _post(report, scene.crew_day, BOOK_STEP, by, draft.flows, draft.counts)
+    entry = _post(report, scene.crew_day, BOOK_STEP, by, draft.flows, draft.counts)
+    _note_kinds(told, entry, draft.flows)
     for code, flows in draft.caught.items():
-        _post(report, scene.crew_day, f"caught:{code}", by, flows, ())
+        entry = _post(report, scene.crew_day, f"caught:{code}", by, flows, ())
+        _note_kinds(told, entry, flows)
 
 
 def draft_report(told: Told, scene: Scene) -> Draft:
@@ -62,10 +65,10 @@ def _post(
     by: Actor,
     flows: Sequence[Flow],
     counts: Sequence[CountLine],
-) -> None:
+) -> Entry | None:
     if not flows and not counts:
-        return
-    post(
+        return None
+    return post(
         Posting(
             uuid=report.entry_id(f"{step}:{report.postings}"),
             kind=Entry.Kind.REPORT,
@@ -78,6 +81,16 @@ def _post(
             opens_rows=True,
         )
     )
+
+
+def _note_kinds(told: Told, entry: Entry | None, flows: Sequence[Flow]) -> None:
+    """Keep beside the book what was caught and what was swept: out of a span both look the same there."""
+    if entry is None or not told.caught:
+        return
+    boxes = {flow.target.container_id for flow in flows if flow.purpose == Movement.Purpose.RECOVERED}
+    kinds = [(row.container, FluidCatch.Kind(row.kind)) for row in told.caught if row.container_id in boxes]
+    if kinds:
+        note_catches(entry=entry, kinds=kinds)
 
 
 def unbook_report(told: Told, *, by: Actor, reason: str) -> None:

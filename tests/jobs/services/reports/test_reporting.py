@@ -6,6 +6,7 @@ import pytest
 
 from inventory.errors import BadInput, NotFound
 from inventory.models import Container, CountReading, Entry, Holding, Movement, Place
+from inventory.queries.fluid_history import get_history
 from inventory.queries.verification import verify_ledger
 from inventory.services.sealing import seal_all
 from jobs.models import CrewDay, CrewDayStep, FieldReport, Run, Span, SpanAttempt
@@ -350,3 +351,16 @@ def test_post_report_leaves_a_book_that_verifies(day: ReportedDay) -> None:
     assert not list(verify_ledger())
     assert CountReading.objects.count() == 4
     assert Place.objects.filter(kind="variance", holdings__quantity__gt=0).count() == 0
+
+
+def test_post_report_keeps_what_was_swept_apart_from_what_was_caught(day: ReportedDay) -> None:
+    content = ReportContent(
+        attempts=(extracted(S1), extracted(S2)),
+        caught=(caught("C-1", S1, S2, amount=4), swept("C-2", amount=6)),
+        cleanings=(cleaned(),),
+        readings=(left("D-1", 30),),
+    )
+    day.report(content)
+    boxes = {box.label: box for box in Container.objects.filter(label__in=["C-1", "C-2"])}
+    kinds = {label: get_history(box).kind for label, box in boxes.items()}
+    assert kinds == {"C-1": "caught", "C-2": "swept"}
