@@ -1,7 +1,7 @@
 """A job's cost sheet: the estimate frozen at approval beside what the book says, and why they differ."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
@@ -14,6 +14,7 @@ from inventory.units import MILLION
 from jobs.calc.cost_differences import CostDifference, explain_cost
 from jobs.models import EstimateLine, FieldReport, Job, JobEstimate, Span
 from jobs.queries.fluid_figures import FluidSum, sum_of_job
+from jobs.queries.job_places import in_parts, list_job_places
 from jobs.queries.statement import Amounts, StatedMaterial, Statement, make_statement
 
 UM_PER_FOOT = 304_800
@@ -106,7 +107,7 @@ class CostSheet:
 def make_cost_sheet(job: Job) -> CostSheet:
     """Add up a job's cost from every side; a fixed number of queries, whatever its size."""
     statement = make_statement(job)
-    places = Place.objects.filter(Q(pk=job.place_id) | Q(run__job=job) | Q(span__job=job))
+    places = list_job_places(job)
     estimate = JobEstimate.objects.filter(job=job).order_by("pk").last()
     expected = _load_estimate(estimate)
     lost, late = _sum_losses(places), _sum_late(places)
@@ -196,44 +197,52 @@ def _explain(line: EstimateLine | None, amounts: Amounts) -> Differences | None:
     return Differences(price=total - quantity - recovery, quantity=quantity, recovery=recovery)
 
 
-def _sum_losses(places: QuerySet[Place]) -> dict[tuple[int, int], dict[str, int]]:
-    found: dict[tuple[int, int], dict[str, int]] = defaultdict(lambda: defaultdict(int))
+def _ends(places: Sequence[int]) -> Iterator[tuple[int, QuerySet[Movement]]]:
+    """Movements into the job's places and out of them, with the sign that they count by."""
     for end, sign in (("target_place", 1), ("source_place", -1)):
-        rows = Movement.objects.filter(**{f"{end}__in": places}, purpose=Purpose.LOST).order_by()
-        for material, owner, cause, quantity in rows.values_list("material", "owner", "cause").annotate(
-            Sum("quantity")
-        ):
+        for part in in_parts(places):
+            yield sign, Movement.objects.filter(**{f"{end}__in": part}).order_by()
+
+
+def _sum_losses(places: Sequence[int]) -> dict[tuple[int, int], dict[str, int]]:
+    found: dict[tuple[int, int], dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    for sign, movements in _ends(places):
+        rows = movements.filter(purpose=Purpose.LOST).values_list("material", "owner", "cause")
+        for material, owner, cause, quantity in rows.annotate(Sum("quantity")):
             found[material, owner][cause or Movement.Cause.UNKNOWN] += sign * int(quantity)
     return {
         key: {cause: amount for cause, amount in causes.items() if amount} for key, causes in found.items()
     }
 
 
-def _sum_late(places: QuerySet[Place]) -> dict[int, int]:
-    shares = InvoiceShare.objects.filter(
-        Q(line__invoice__entry__isnull=True) | Q(line__invoice__entry__reversed_by__isnull=True),
-        place__in=places,
-        is_booked_there=False,
-    )
-    rows = shares.order_by().values_list("line__material").annotate(Sum("value"))
-    return {material: int(value) for material, value in rows}
+def _sum_late(places: Sequence[int]) -> dict[int, int]:
+    sums: dict[int, int] = defaultdict(int)
+    for part in in_parts(places):
+        shares = InvoiceShare.objects.filter(
+            Q(line__invoice__entry__isnull=True) | Q(line__invoice__entry__reversed_by__isnull=True),
+            place__in=part,
+            is_booked_there=False,
+        )
+        for material, value in shares.order_by().values_list("line__material").annotate(Sum("value")):
+            sums[material] += int(value)
+    return dict(sums)
 
 
-def _sum_by_month(places: QuerySet[Place]) -> list[tuple[date, int]]:
+def _sum_by_month(places: Sequence[int]) -> list[tuple[date, int]]:
     sums: dict[date, int] = defaultdict(int)
-    for end, sign in (("target_place", 1), ("source_place", -1)):
-        rows = Movement.objects.filter(**{f"{end}__in": places}).exclude(value=0).order_by()
-        for booked, value in rows.values_list("entry__booked_date").annotate(Sum("value")):
+    for sign, movements in _ends(places):
+        rows = movements.exclude(value=0).values_list("entry__booked_date")
+        for booked, value in rows.annotate(Sum("value")):
             sums[booked.replace(day=1)] += sign * int(value)
     return sorted(sums.items())
 
 
-def _sum_by_crew(places: QuerySet[Place]) -> list[tuple[str, int]]:
+def _sum_by_crew(places: Sequence[int]) -> list[tuple[str, int]]:
     """Cost by the crew whose report brought it; what came otherwise stands under no name."""
     sums: dict[str, int] = defaultdict(int)
-    for end, sign in (("target_place", 1), ("source_place", -1)):
-        rows = Movement.objects.filter(**{f"{end}__in": places}).exclude(value=0).order_by()
-        for document, value in rows.values_list("entry__document").annotate(Sum("value")):
+    for sign, movements in _ends(places):
+        rows = movements.exclude(value=0).values_list("entry__document")
+        for document, value in rows.annotate(Sum("value")):
             sums[document] += sign * int(value)
     crews = _crews_of(sums)
     by_crew: dict[str, int] = defaultdict(int)

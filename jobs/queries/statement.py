@@ -5,15 +5,16 @@ purpose. The cost of the job is what these places are worth in the book, and the
 the two agree to the last millionth.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import Sum
 
 from inventory.models import CostPool, Material, Movement, Party, Place
 from inventory.queries.company import get_company
 from jobs.models import Job
 from jobs.queries.fluid_figures import FluidSum, sum_of_job
+from jobs.queries.job_places import in_parts, list_job_places
 from jobs.queries.jobs import get_job
 
 Purpose = Movement.Purpose
@@ -126,7 +127,7 @@ def get_statement(reference: str) -> Statement:
 
 def make_statement(job: Job) -> Statement:
     """Add the job's movements up; a fixed number of queries, whatever the size of the job."""
-    places = Place.objects.filter(Q(pk=job.place_id) | Q(run__job=job) | Q(span__job=job))
+    places = list_job_places(job)
     by_holding = _sum_movements(places)
     materials = {item.pk: item for item in Material.objects.filter(pk__in={key[1] for key in by_holding})}
     owners = {item.pk: item for item in Party.objects.filter(pk__in={key[2] for key in by_holding})}
@@ -134,33 +135,37 @@ def make_statement(job: Job) -> Statement:
     for (_place, material, owner), amounts in by_holding.items():
         total.setdefault((material, owner), Amounts()).add_all(amounts)
     stated = _state(((key, amounts) for key, amounts in total.items()), materials, owners)
-    value = CostPool.objects.filter(place__in=places).aggregate(total=Sum("value"))["total"]
+    value = sum(
+        CostPool.objects.filter(place__in=part).aggregate(total=Sum("value"))["total"] or 0
+        for part in in_parts(places)
+    )
     return Statement(
         job=job,
         currency=get_company().currency,
         materials=[line for line in stated if line.owner.is_company],
         furnished=[line for line in stated if not line.owner.is_company],
-        parts=list(_state_parts(places, by_holding, materials, owners)),
-        book_value=value or 0,
+        parts=list(_state_parts(by_holding, materials, owners)),
+        book_value=value,
         fluid=sum_of_job(job),
     )
 
 
-def _sum_movements(places: QuerySet[Place]) -> dict[Key, Amounts]:
-    """Amounts by place, material and owner; one query for each end."""
+def _sum_movements(places: Sequence[int]) -> dict[Key, Amounts]:
+    """Amounts by place, material and owner; one query for each end and part of the places."""
     found: dict[Key, Amounts] = {}
     for end, sign in (("target_place", 1), ("source_place", -1)):
-        rows = (
-            Movement.objects.filter(**{f"{end}__in": places})
-            .order_by()
-            .values_list(end, "material", "owner", "purpose")
-            .annotate(Sum("quantity"), Sum("value"))
-        )
-        for place, material, owner, purpose, quantity, value in rows:
-            amounts = found.setdefault((place, material, owner), Amounts())
-            word = CHARGED.get(purpose) or COMING_BACK.get(purpose) or OTHER
-            direction = -sign if purpose in COMING_BACK else sign
-            amounts.add(word, direction * int(quantity), direction * int(value))
+        for part in in_parts(places):
+            rows = (
+                Movement.objects.filter(**{f"{end}__in": part})
+                .order_by()
+                .values_list(end, "material", "owner", "purpose")
+                .annotate(Sum("quantity"), Sum("value"))
+            )
+            for place, material, owner, purpose, quantity, value in rows:
+                amounts = found.setdefault((place, material, owner), Amounts())
+                word = CHARGED.get(purpose) or COMING_BACK.get(purpose) or OTHER
+                direction = -sign if purpose in COMING_BACK else sign
+                amounts.add(word, direction * int(quantity), direction * int(value))
     return found
 
 
@@ -174,7 +179,6 @@ def _state(
 
 
 def _state_parts(
-    places: QuerySet[Place],
     by_holding: dict[Key, Amounts],
     materials: dict[int, Material],
     owners: dict[int, Party],
@@ -183,11 +187,13 @@ def _state_parts(
     by_place: dict[int, list[tuple[tuple[int, int], Amounts]]] = {}
     for (place, material, owner), amounts in by_holding.items():
         by_place.setdefault(place, []).append(((material, owner), amounts))
-    rows = (
-        places.filter(pk__in=by_place)
+    rows = [
+        row
+        for part in in_parts(list(by_place))
+        for row in Place.objects.filter(pk__in=part)
         .order_by()
         .values_list("pk", "kind", "run__name", "span__name", "span__run__name", "span__sequence")
-    )
+    ]
     order = sorted(
         rows, key=lambda row: (row[1] != "job", row[2] or row[4] or "", row[1] != "run", row[5] or 0)
     )
