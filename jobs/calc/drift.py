@@ -239,7 +239,7 @@ def false_alarm_chance(*, weight: float, limit: float, readings: int) -> float:
     staying: Floats = np.ones(len(kernel))
     for _reading in range(readings - 1):
         staying = kernel @ staying
-    return float(min(max(1 - start @ staying, 0.0), 1.0))
+    return min(max(1 - float(start @ staying), 0.0), 1.0)
 
 
 def _edge(weight: float, limit: float) -> float:
