@@ -71,7 +71,9 @@ def value_of(*, quantity: int, unit_cost: int) -> int:
 
 
 def format_money(millionths: int, currency: str) -> str:
-    """Write money as people do, to the hundredth: '1,234.56 USD'."""
-    hundredths = round(Fraction(millionths, 10_000))
-    sign = "-" if hundredths < 0 else ""
-    return f"{sign}{abs(hundredths) // 100:,}.{abs(hundredths) % 100:02d} {currency}"
+    """Write money as people do, to the currency's smallest coin: '1,234.56 USD', '1,235 JPY'."""
+    digits = minor_digits(currency)
+    coins = round(Fraction(millionths, 10 ** (6 - digits)))
+    whole, part = divmod(abs(coins), 10**digits)
+    sign = "-" if coins < 0 else ""
+    return f"{sign}{whole:,}{f'.{part:0{digits}d}' if digits else ''} {currency}"

@@ -2,7 +2,7 @@
 
 import pytest
 
-from inventory.money import BadMoney, is_currency, minor_digits
+from inventory.money import BadMoney, format_money, is_currency, minor_digits
 
 
 @pytest.mark.outside_check("ISO 4217, list one: minor units of currencies; how known: from memory")
@@ -19,3 +19,17 @@ def test_what_is_no_money_of_the_standard_is_refused(code: str) -> None:
     assert not is_currency(code)
     with pytest.raises(BadMoney, match="ISO 4217"):
         minor_digits(code)
+
+
+@pytest.mark.outside_check("ISO 4217, list one: minor units of currencies; how known: from memory")
+@pytest.mark.parametrize(
+    ("millionths", "code", "text"),
+    [
+        (1_234_565_000, "USD", "1,234.56 USD"),
+        (-4_000, "USD", "0.00 USD"),
+        (1_234_500_001, "JPY", "1,235 JPY"),
+        (-1_234_567_500, "KWD", "-1,234.568 KWD"),
+    ],
+)
+def test_format_money_writes_whole_coins_of_the_currency(millionths: int, code: str, text: str) -> None:
+    assert format_money(millionths, code) == text
