@@ -14,6 +14,9 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 
 FORMULA = re.compile(r"^[=+\-@\t\r\n]")
+# What no name of a sheet may hold, and what no cell may.
+NOT_IN_TITLES = re.compile(r"[\\*?:/\[\]]")
+NOT_IN_CELLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 NUMBER = re.compile(r"^-?\d+(\.\d+)?$", re.ASCII)
 LONGEST_TITLE = 31
 
@@ -35,7 +38,7 @@ def write_csv(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:
 def write_workbook(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:
     """The same as a workbook of one sheet; what is a number is one, codes with leading zeros stay text."""
     book = Workbook(write_only=True)
-    sheet = book.create_sheet(title[:LONGEST_TITLE])
+    sheet = book.create_sheet(NOT_IN_TITLES.sub("-", title)[:LONGEST_TITLE])
     sheet.freeze_panes = "A2"
     for number, heading in enumerate(headings, start=1):
         longest = max([len(heading), *(len(row[number - 1]) for row in rows[:500])])
@@ -56,4 +59,4 @@ def write_workbook(title: str, headings: Sequence[str], rows: Sequence[Sequence[
 def _cell(text: str) -> str | float | int:
     if NUMBER.match(text) and not re.match(r"^-?0\d", text) and len(text) <= 15:
         return float(text) if "." in text else int(text)
-    return neutralise(text)
+    return neutralise(NOT_IN_CELLS.sub("", text))

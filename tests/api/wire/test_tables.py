@@ -33,3 +33,9 @@ def test_write_workbook_keeps_numbers_as_numbers_and_codes_as_text() -> None:
     book = load_workbook(io.BytesIO(write_workbook("t", ["a"], [["-1.5"], ["007"], ["=1"], ["12"]])))
     assert [cell.value for cell in book.active["A"]] == ["a", -1.5, "007", "'=1", 12]
     assert book.active["A"][3].data_type == "s"
+
+
+def test_write_workbook_takes_any_title_and_any_text() -> None:
+    book = load_workbook(io.BytesIO(write_workbook("cost-A/7:[b]?", ["a"], [["bell\x07"], ["\x0b=1"]])))
+    assert book.active.title == "cost-A-7--b--"
+    assert [cell.value for cell in book.active["A"]] == ["a", "bell", "'=1"]
