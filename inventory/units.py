@@ -201,6 +201,7 @@ def convert(value: int | float | Decimal | Fraction, from_unit: str, to_unit: st
     return (exact * factor + zero - target_zero) / target_factor
 
 
+@cache
 def conversion_factor(from_unit: str, to_unit: str) -> Fraction:
     """Return how many `to_unit` one `from_unit` is, for arrays of numbers. Temperatures have none."""
     if get_unit(from_unit).dimension == "temperature":

@@ -6,7 +6,7 @@ from inventory.units import format_amount
 from jobs.models import CableSize, CrewDayStep, EstimatingPolicy, PressureLimit, Span
 from jobs.queries.check_lists import list_vaults
 from jobs.queries.day_work import DayWork
-from jobs.queries.pressure_limits import NO_LIMIT, PURPOSE_OF_STEP, find_standing_limits
+from jobs.queries.pressure_limits import NO_LIMIT, PURPOSE_OF_STEP
 
 Step = CrewDayStep.Kind
 
@@ -31,11 +31,11 @@ VAULT = "Test the air before entering a vault: {names}."
 WEAK_SIZE = "The bore of {size} is a {confidence} nominal value: measure before relying on amounts."
 
 
-def list_cautions(work: DayWork, policy: EstimatingPolicy) -> list[str]:
+def list_cautions(work: DayWork, policy: EstimatingPolicy, standing: dict[str, PressureLimit]) -> list[str]:
     """What belongs to this day's steps, in the order of work, then the company's own."""
     kinds = {step.kind for step in work.steps}
     found = list(ALWAYS)
-    found += _limits(kinds)
+    found += _limits(kinds, standing)
     if Step.EXTRACT in kinds:
         found += EXTRACTION
     if kinds & {Step.CLEAN, Step.BLOW}:
@@ -51,11 +51,10 @@ def list_cautions(work: DayWork, policy: EstimatingPolicy) -> list[str]:
     return found + [str(caution) for caution in policy.cautions]
 
 
-def _limits(kinds: set[str]) -> list[str]:
+def _limits(kinds: set[str], standing: dict[str, PressureLimit]) -> list[str]:
     """The approved pressure of each kind of work on the day, in the order of work, or that there is none."""
     if not kinds:
         return []
-    standing = find_standing_limits()
     return [
         _say_limit(purpose, standing.get(purpose))
         for kind, purpose in PURPOSE_OF_STEP.items()

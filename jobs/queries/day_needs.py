@@ -3,7 +3,7 @@
 Both the pull sheet and the requirements that restocking reads are made from these, so they agree.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -15,7 +15,7 @@ from jobs.calc.passes import count_projectiles, passes_moments
 from jobs.models import CableSize, CrewDayStep, EstimatingPolicy, LearntFit, Span
 from jobs.queries.catalogue import Catalogue
 from jobs.queries.day_extras import need_extras
-from jobs.queries.day_fluid import M3_PER_L, DayFluid, compute_day_fluid
+from jobs.queries.day_fluid import M3_PER_L, DayFluid, compute_fluids
 from jobs.queries.day_work import DayWork
 from jobs.queries.need import Need, count, group_by_size
 
@@ -35,8 +35,16 @@ class DayNeeds:
 
 def compute_day_needs(work: DayWork, *, catalogue: Catalogue) -> DayNeeds:
     """Everything the day's steps take, in the order of work."""
-    policy = catalogue.policy
-    fluid = compute_day_fluid(work, policy, catalogue.learnt)
+    return compute_needs_of_days([work], catalogue=catalogue)[0]
+
+
+def compute_needs_of_days(works: Sequence[DayWork], *, catalogue: Catalogue) -> list[DayNeeds]:
+    """The same for many days, their fluid simulated together."""
+    fluids = compute_fluids(works, catalogue.policy, catalogue.learnt)
+    return [_gather_needs(work, fluid, catalogue) for work, fluid in zip(works, fluids, strict=True)]
+
+
+def _gather_needs(work: DayWork, fluid: DayFluid | None, catalogue: Catalogue) -> DayNeeds:
     needs: list[Need] = []
     if fluid and fluid.extracted_count:
         needs.append(_need_fluid(work, fluid, catalogue))

@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from inventory.models import Container
-from inventory.units import convert, format_millionths
+from inventory.units import MILLION, conversion_factor, format_millionths
 from jobs.models import KitPolicy
 from jobs.queries.kit_masses import lifting_caution, load_mass_kg, tare_kg
 from jobs.queries.kit_stock import KitStock, Pick, StockItem, to_unit, vessel_room
@@ -156,9 +156,9 @@ def _is_too_large(item: StockItem, unit: str, missing: int) -> bool:
     if item.container is None or not item.goes_whole:
         return False
     usable = to_unit(item.usable, item.material.stock_unit, unit)
-    litres = item.container.capacity_in("L") or 0
-    held_l = float(convert(item.left / 1e6, item.material.stock_unit, "L"))
-    is_tote = item.container.kind == Kind.TOTE or max(litres / 1e6, held_l) > LARGEST_DRUM_L
+    litres = vessel_room(item.container, "L", 1.0) / MILLION
+    held_l = item.left / MILLION * float(conversion_factor(item.material.stock_unit, "L"))
+    is_tote = item.container.kind == Kind.TOTE or max(litres, held_l) > LARGEST_DRUM_L
     return missing < usable * (LEAST_SHARE_OF_TOTE if is_tote else LEAST_SHARE)
 
 

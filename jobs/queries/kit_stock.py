@@ -4,9 +4,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
+from functools import lru_cache
+from math import floor
 
 from inventory.models import Container, Material, Place
-from inventory.units import MILLION, convert
+from inventory.units import MILLION, conversion_factor, convert, get_unit
 from jobs.queries.day_needs import Need
 
 # By place, material, owner and container.
@@ -172,7 +174,15 @@ def take_pieces(items: list[StockItem], quantity: int) -> tuple[list[Pick], int]
 
 def vessel_room(vessel: Container, unit: str, fill_limit: float) -> int:
     """How much may be filled into an empty vessel, in millionths of `unit`."""
-    return int((vessel.capacity_in(unit) or 0) * Fraction(str(fill_limit)))
+    return _room(vessel.capacity, vessel.measure_unit, unit, fill_limit)
+
+
+@lru_cache(maxsize=1024)
+def _room(capacity: int | None, measure_unit: str, unit: str, fill_limit: float) -> int:
+    """Kept, since a yard has many vessels and few sizes of them."""
+    if capacity is None or get_unit(unit).dimension != get_unit(measure_unit).dimension:
+        return 0
+    return int(floor(capacity * conversion_factor(measure_unit, unit)) * Fraction(str(fill_limit)))
 
 
 def to_unit(millionths: int, from_unit: str, unit: str) -> int:

@@ -13,7 +13,7 @@ from jobs.models import CrewDay
 from jobs.queries.catalogue import load_catalogue
 from jobs.queries.cautions import list_cautions
 from jobs.queries.check_lists import CheckItem, load_check_lists
-from jobs.queries.day_needs import compute_day_needs
+from jobs.queries.day_needs import compute_needs_of_days
 from jobs.queries.day_work import DayWork, load_day_work
 from jobs.queries.jobs import get_crew_day, get_policy
 from jobs.queries.kit_serving import Supplies, serve_day
@@ -21,6 +21,7 @@ from jobs.queries.kit_tags import load_tagged_choices
 from jobs.queries.kit_yard import Yard, list_days_to_serve
 from jobs.queries.making import load_makings
 from jobs.queries.plan_warnings import PlanWarnings, load_plan_warnings
+from jobs.queries.pressure_limits import find_standing_limits
 from jobs.queries.sheet_lines import GROUP_ORDER, SheetLine, order_lines
 from jobs.queries.sheet_steps import PlannedCrewDay, SheetStep, list_steps
 from jobs.queries.shortage_help import help_shortages
@@ -63,17 +64,18 @@ def make_pull_sheets(days: Sequence[CrewDay], *, as_of: date | None = None) -> l
         return []
     as_of = min(as_of or get_today(), days[0].date)
     order = list_days_to_serve(days, as_of=as_of)
-    works = {work.crew_day.pk: work for work in load_day_work(order)}
-    catalogue = load_catalogue(get_policy(), get_company_party())
+    catalogue, standing = load_catalogue(get_policy(), get_company_party()), find_standing_limits()
+    works = load_day_work(order)
+    needs = {found.work.crew_day.pk: found for found in compute_needs_of_days(works, catalogue=catalogue)}
     check_lists = load_check_lists(catalogue.equipment)
     supplies = Supplies(catalogue, load_makings(), load_tagged_choices(order))
     warnings, cores, yard = load_plan_warnings(days), CoreMasses.load(), Yard(order)
     sheets: dict[int, PullSheet] = {}
     wanted = {day.pk for day in days}
     for day in order:
-        work, stock = works[day.pk], yard.open_for(day)
+        work, stock = needs[day.pk].work, yard.open_for(day)
         aboard = weigh_aboard(stock)
-        served = serve_day(compute_day_needs(work, catalogue=catalogue), stock, supplies)
+        served = serve_day(needs[day.pk], stock, supplies)
         yard.close(day, stock, back=served.back)
         if day.pk in wanted:
             load = weigh_day(work, aboard, served.lines, catalogue, cores, yard.payload_kg(day))
@@ -86,7 +88,7 @@ def make_pull_sheets(days: Sequence[CrewDay], *, as_of: date | None = None) -> l
                 state=day.state,
                 steps=list_steps(work),
                 lines=order_lines(served.lines),
-                cautions=list_cautions(work, catalogue.policy),
+                cautions=list_cautions(work, catalogue.policy, standing),
                 remarks=_list_remarks(work, warnings, load),
                 check_list=check_lists.for_day(work),
                 load=load,

@@ -8,7 +8,7 @@ from inventory.models import Party, Reservation
 from inventory.services.requirements import NeededMaterial, replace_many_requirements
 from jobs.models import CrewDay, Job
 from jobs.queries.catalogue import load_catalogue
-from jobs.queries.day_needs import DayNeeds, Need, compute_day_needs
+from jobs.queries.day_needs import DayNeeds, Need, compute_needs_of_days
 from jobs.queries.day_work import DayWork, load_day_work
 from jobs.queries.jobs import get_policy
 from jobs.services.kits.promises import refresh_promises
@@ -38,10 +38,9 @@ def compute_needs(works: Sequence[DayWork]) -> list[DayNeeds | None]:
     if not works or company is None:
         return [None] * len(works)
     catalogue = load_catalogue(get_policy(), company)
-    return [
-        compute_day_needs(work, catalogue=catalogue) if work.crew_day.state in FORWARD_STATES else None
-        for work in works
-    ]
+    ahead = [work for work in works if work.crew_day.state in FORWARD_STATES]
+    found = iter(compute_needs_of_days(ahead, catalogue=catalogue))
+    return [next(found) if work.crew_day.state in FORWARD_STATES else None for work in works]
 
 
 def store_needs(needs_of_days: Iterable[tuple[CrewDay, DayNeeds | None]]) -> None:
