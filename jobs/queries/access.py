@@ -6,9 +6,13 @@ from datetime import date
 from django.db.models import QuerySet
 
 from inventory.errors import NotFound
-from inventory.models import Entry
+from inventory.models import Entry, Place
 from inventory.queries.access import NotAllowed, Viewer
 from jobs.models import AccessPoint, Crew, CrewDay, Job, Run, Span
+
+# Who decides what is done when, and who puts it onto trucks.
+PLANNING_ROLES = ("planner", "admin")
+LOADING_ROLES = ("crew", "stores", "admin")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +59,30 @@ def require_may_report(viewer: WorkViewer) -> None:
     """Refuse whoever may not tell what was done: those who see a crew's day may not all speak for it."""
     if Entry.Kind.REPORT not in viewer.postable:
         raise NotAllowed("Your role does not report what crews did.")
+
+
+def require_may_bring_kit_to(viewer: WorkViewer, day: CrewDay, state: str) -> None:
+    """Refuse whoever does not decide this of a kit: planners agree, who loads also sends out."""
+    if state in (CrewDay.State.PLANNED, CrewDay.State.AGREED):
+        if viewer.role not in PLANNING_ROLES:
+            raise NotAllowed("Kits are agreed by planners.")
+    elif state != CrewDay.State.SETTLED or viewer.role not in PLANNING_ROLES:
+        require_may_load(viewer, day)
+
+
+def require_may_load(viewer: WorkViewer, day: CrewDay) -> None:
+    """Refuse whoever may not load a kit: its crew, and stores of the warehouse that it comes from."""
+    if viewer.role not in LOADING_ROLES:
+        raise NotAllowed("Kits are loaded by their crews and by stores.")
+    if viewer.role == "stores":
+        require_may_print_kits(viewer, day.warehouse)
+
+
+def require_may_print_kits(viewer: WorkViewer, warehouse: Place) -> None:
+    """Refuse whoever does not give out a warehouse's goods."""
+    is_own = viewer.own_places is None or warehouse.pk in viewer.own_places
+    if viewer.role not in ("stores", "admin") or not is_own:
+        raise NotAllowed("Goods there are not in your charge.")
 
 
 def require_sees_all_work(viewer: WorkViewer) -> None:
