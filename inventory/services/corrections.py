@@ -6,9 +6,9 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
-from inventory.errors import BadInput, Fault
+from inventory.errors import BadInput
 from inventory.models import Actor, Container, Entry, Material, Movement, Place
 from inventory.money import from_money_millionths
 from inventory.services.lines import Line, owner_at, post_lines, require_kind
@@ -91,8 +91,6 @@ def revalue(
             raise BadInput(f"The value of {change.material} is changed by nothing; leave the line out.")
         here, there = End(change.place), End(against)
         is_up = change.change > 0
-        if is_up and against.kind == Place.Kind.WRITE_DOWN:
-            _refuse_above_cost(change, against, pointer=f"/changes/{number}/change")
         flows.append(
             Flow(
                 material=change.material,
@@ -113,25 +111,37 @@ def revalue(
         flows=tuple(flows),
         reason=reason,
         document=document,
-        check=None if is_agreed else refuse_over_limit,
+        check=_refuse_above_cost if is_agreed else _check_revaluation,
     )
     return post(posting)
 
 
-def _refuse_above_cost(change: Revaluation, write_down: Place, *, pointer: str) -> None:
-    movements = Movement.objects.filter(material=change.material)
-    if change.lot is not None:
-        movements = movements.filter(lot=change.lot)
-    down = movements.filter(source_place=change.place, target_place=write_down)
-    up = movements.filter(source_place=write_down, target_place=change.place)
-    sums = [rows.aggregate(total=Sum("value"))["total"] or 0 for rows in (down, up)]
-    most = sums[0] - sums[1]
-    if change.change > most:
-        message = (
-            f"puts back more than was written down there; at most {from_money_millionths(max(most, 0)):f} "
-            "of it stands. What goods cost more is an invoice difference or freight"
-        )
-        raise AboveCost.of([Fault(pointer, f"{from_money_millionths(change.change):f}", message)])
+def _check_revaluation(entry: Entry) -> None:
+    _refuse_above_cost(entry)
+    refuse_over_limit(entry)
+
+
+def _refuse_above_cost(entry: Entry) -> None:
+    """Refuse to put back more than was written down there, looked at with the entry in the book.
+
+    Behind the lock, so that two cannot both put the same back, and not for a retry, which is not written.
+    """
+    back = entry.movements.filter(source_place__kind=Place.Kind.WRITE_DOWN)
+    for row in back.select_related("material", "target_place", "source_place"):
+        movements = Movement.objects.filter(material=row.material)
+        down = movements.filter(source_place=row.target_place, target_place=row.source_place)
+        up = movements.filter(source_place=row.source_place, target_place=row.target_place)
+        stands = _sum_value(down) - _sum_value(up)
+        if stands < 0:
+            raise AboveCost(
+                f"This puts {from_money_millionths(-stands):f} more back on {row.material} at "
+                f"{row.target_place} than was written down there. What goods cost more is an invoice "
+                "difference or freight."
+            )
+
+
+def _sum_value(movements: QuerySet[Movement]) -> int:
+    return movements.aggregate(total=Sum("value"))["total"] or 0
 
 
 def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:

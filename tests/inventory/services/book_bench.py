@@ -159,7 +159,7 @@ class BookBench(RuleBasedStateMachine):
         if refusal.code in {"owners_differ", "wrong_place", "bad_line", "not_recoverable"}:
             assert len(owners) > 1 or refusal.code != "owners_differ"
             return
-        if refusal.code == "nothing_to_revalue":
+        if refusal.code in {"nothing_to_revalue", "above_cost"}:
             return
         if refusal.code == "wrong_material":
             spots = [spot for way in ways for spot in (way.source, way.target)]

@@ -35,7 +35,7 @@ def test_revalue_by_more_than_a_column_holds_is_refused_even_where_it_cancels_ou
             by=world.actor,
             occurred_at=at(1),
             changes=changes,
-            against=Place.objects.get(code="write-down"),
+            against=Place.objects.get(code="price-variance"),
             reason="typed wrong",
         )
     assert list(verify_ledger()) == []
