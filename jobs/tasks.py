@@ -5,6 +5,7 @@ from django.utils import timezone
 
 from jobs.services.balance.sweeping import close_due_days
 from jobs.services.learning import refit_all, refit_where_asked
+from jobs.services.recovery import refresh_where_asked
 from jobs.services.unreported import flag_days_without_report, settle_counted_trucks
 
 
@@ -32,3 +33,9 @@ def learn_nightly() -> None:
 def close_days() -> int:
     """Balance the fluid of days that are over, and of those that were reported again."""
     return close_due_days(now=timezone.now())
+
+
+@shared_task(ignore_result=True)
+def refresh_recovery() -> None:
+    """Reckon anew how much comes back, where new reports have asked for it, and who begins to differ."""
+    refresh_where_asked(at=timezone.now())

@@ -65,6 +65,11 @@ SCHEDULE: dict[str, Any] = {
         "options": {"expires": LEARN_EVERY_S},
     },
     "learn nightly": {"task": "jobs.tasks.learn_nightly", "schedule": crontab(hour=3, minute=10)},
+    "refresh recovery": {
+        "task": "jobs.tasks.refresh_recovery",
+        "schedule": LEARN_EVERY_S,
+        "options": {"expires": LEARN_EVERY_S},
+    },
     "watch fluid": {
         "task": "inventory.tasks.watch_fluid",
         "schedule": WATCH_FLUID_EVERY_S,

@@ -53,8 +53,8 @@ class RecoveryRate(models.Model):
 class RecoveryDrift(models.Model):
     """That a crew's or a size's recovery left its control chart. Stands until somebody has looked.
 
-    The reading at which it left, and the statistic and limit there, stay as they were found. After
-    somebody has looked, the chart begins anew behind that reading.
+    The chart begins anew behind each reading at which it left. What nobody has looked at yet goes again
+    where corrected reports no longer show it; what somebody looked at stays.
     """
 
     class Direction(models.TextChoices):

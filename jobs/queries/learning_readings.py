@@ -54,8 +54,17 @@ class GroupReadings:
     span_sizes: list[int] = field(default_factory=list)
     span_volumes: list[float] = field(default_factory=list)
     moments: list[datetime] = field(default_factory=list)
+    # The keys of the spans of each total, for who wants to know who worked them.
+    span_keys: list[tuple[int, ...]] = field(default_factory=list)
 
-    def add(self, total: float, uncertainty: float, spans: Iterable[tuple[int, float]], at: datetime) -> None:
+    def add(
+        self,
+        total: float,
+        uncertainty: float,
+        spans: Iterable[tuple[int, float]],
+        at: datetime,
+        keys: tuple[int, ...],
+    ) -> None:
         """One total over spans that come as size and volume."""
         for size, volume in spans:
             self.span_readings.append(len(self.totals))
@@ -64,6 +73,7 @@ class GroupReadings:
         self.totals.append(total)
         self.uncertainties.append(uncertainty)
         self.moments.append(at)
+        self.span_keys.append(keys)
 
 
 @dataclass
@@ -136,7 +146,7 @@ def _injected(extractions: Iterable[Extraction]) -> GroupReadings:
     found = GroupReadings()
     for row in extractions:
         uncertainty = (row.uncertainty_m3**2 + (BORE_UNCERTAINTY * row.injected_m3) ** 2) ** 0.5
-        found.add(row.injected_m3, uncertainty, [(row.size, row.bore_m3)], row.at)
+        found.add(row.injected_m3, uncertainty, [(row.size, row.bore_m3)], row.at, (row.span,))
     return found
 
 
@@ -244,7 +254,8 @@ def _add_group(
     read += (total / injected) ** 2 * sum(row.uncertainty_m3**2 for row in known) if injected else 0.0
     volumes = [(row.size, row.injected_m3) for row in known if row.injected_m3 > 0]
     if len(volumes) == len(known):
-        found.add(total, read**0.5, volumes, max(row.at for row in members))
+        keys = tuple(row.span for row in known)
+        found.add(total, read**0.5, volumes, max(row.at for row in members), keys)
 
 
 def _join(

@@ -12,7 +12,7 @@ from django.db import transaction
 from jobs.models import RefitRequest
 
 # Kinds of refits that every report asks for.
-KINDS: list[str] = ["learning"]
+KINDS: list[str] = ["learning", "recovery"]
 # Called after commit, without arguments: hints to tasks that find their work in the table.
 HINTS: list[Callable[[], object]] = []
 
