@@ -25,7 +25,7 @@ class NothingToExport(SpanstockError):
 
 
 class BatchWasRejected(SpanstockError):
-    """The last batch was rejected and is put right before another is made."""
+    """A batch was rejected and is put right before another is made."""
 
     code = "batch_was_rejected"
 
@@ -95,7 +95,7 @@ def make_batch(*, by: Actor, made_at: datetime, booked_until: date) -> JournalBa
     AccountMissing
         If value lies where no account is set for.
     BatchWasRejected
-        If the last batch was rejected and not made anew.
+        If a batch was rejected and not made anew.
     BadInput
         If the day lies before that of the last batch.
     NothingToExport
@@ -105,8 +105,10 @@ def make_batch(*, by: Actor, made_at: datetime, booked_until: date) -> JournalBa
     seal_all()
     head = ChainHead.objects.select_for_update().get(pk=1)
     last = JournalBatch.objects.order_by("number").last()
-    if last is not None and last.state == State.REJECTED:
-        raise BatchWasRejected(f"Batch {last} was rejected ({last.answer}). Make it anew first.")
+    rejected = JournalBatch.objects.filter(state=State.REJECTED).order_by("number").first()
+    if rejected is not None:
+        # Its lines count as brought, whether or not others went out after it.
+        raise BatchWasRejected(f"Batch {rejected} was rejected ({rejected.answer}). Make it anew first.")
     if last is not None and booked_until < last.booked_until:
         message = f"lies before {last.booked_until}, up to which batch {last} went"
         raise BadInput.of([Fault("/booked_until", str(booked_until), message)])

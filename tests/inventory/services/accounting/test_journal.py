@@ -143,6 +143,19 @@ def test_a_rejected_batch_is_made_anew_under_its_number(world: World) -> None:
     assert amounts(batch(world)) == {"1500": -10, USED: 10}
 
 
+def test_no_batch_is_made_while_an_earlier_one_is_rejected(world: World) -> None:
+    batch(world)
+    use(world, 10, 1)
+    batch(world)
+    answer_batch(number=1, is_accepted=False, answered_at=at(31), answer="1400 is closed")
+    use(world, 10, 2)
+    with pytest.raises(BatchWasRejected, match="Batch 1"):
+        batch(world)
+    map_all(stock="1500")
+    remake_batch(number=1, by=world.actor, made_at=at(32))
+    assert batch(world).number == 3
+
+
 def test_stock_accounts_tie_to_the_roll_forward_and_what_is_not_exported(world: World) -> None:
     batch(world)
     use(world, 12, 1)
