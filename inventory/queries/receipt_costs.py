@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
+from fractions import Fraction
 
 from django.db.models import Q, QuerySet, Sum
 
@@ -32,7 +33,7 @@ class Received:
     @property
     def accrued(self) -> int:
         """What the unbilled part was booked at."""
-        return round(self.value * self.unbilled / self.quantity) if self.quantity else 0
+        return round(Fraction(self.value * self.unbilled, self.quantity)) if self.quantity else 0
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import QuerySet, Sum
 
-from inventory.errors import BadInput
+from inventory.errors import BadInput, SpanstockError
 from inventory.models import Actor, Container, Entry, Material, Movement, Place
 from inventory.money import from_money_millionths
 from inventory.services.lines import Line, owner_at, post_lines, require_kind
@@ -144,6 +144,28 @@ def _sum_value(movements: QuerySet[Movement]) -> int:
     return movements.aggregate(total=Sum("value"))["total"] or 0
 
 
+class ReceiptIsBilled(SpanstockError):
+    """A bill changed what the goods of this receipt cost; undone first, its difference goes back with it."""
+
+    code = "receipt_is_billed"
+
+
+def _refuse_billed(entry: Entry) -> None:
+    """Left standing, the bill's difference would lie with nobody: on no goods and still owed."""
+    line = (
+        entry.invoice_lines.exclude(difference=0)
+        .filter(invoice__entry__isnull=False, invoice__entry__reversed_by__isnull=True)
+        .select_related("invoice__supplier", "invoice__entry")
+        .first()
+    )
+    if line is not None:
+        invoice = line.invoice
+        raise ReceiptIsBilled(
+            f"Bill {invoice.number} of {invoice.supplier.name} changed what these goods cost. "
+            f"Reverse its entry {invoice.entry.uuid if invoice.entry else ''} first, then the receipt."
+        )
+
+
 def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
     """Undo an entry by its opposite, at the moment the original told of.
 
@@ -155,9 +177,12 @@ def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
         If it was undone before or is itself an undoing.
     GoodsMovedOn
         If what it brought has been taken further; the entries in the way are named.
+    ReceiptIsBilled
+        If a bill changed what its goods cost and still stands.
     """
     if entry.reverses_id is not None:
         raise AlreadyReversed("This entry is itself the reversal of another. Post the right entry anew.")
+    _refuse_billed(entry)
     posting = Posting(
         uuid=id,
         kind=Entry.Kind(entry.kind),

@@ -22,7 +22,7 @@ from inventory.models import (
     Place,
     SupplierInvoice,
 )
-from inventory.money import is_currency
+from inventory.money import LARGEST_MILLIONTHS, from_money_millionths, is_currency
 from inventory.queries.company import get_company, get_company_party
 from inventory.queries.receipt_costs import Received, Whereabouts, find_received, locate
 from inventory.services.documents import fingerprint_of, step_id, take_once
@@ -167,9 +167,24 @@ def _check(bill: Bill) -> Fraction:
     for number, line in enumerate(bill.lines):
         if line.price < 0:
             faults.append(Fault(f"/lines/{number}/price", str(line.price), "cannot be less than nothing"))
+    if rate is not None:
+        faults += _find_out_of_range(bill, rate)
     if faults or rate is None:
         raise BadInput.of(faults)
     return rate
+
+
+def _find_out_of_range(bill: Bill, rate: Fraction) -> list[Fault]:
+    """Amounts that the company's currency cannot hold at the bill's rate, alone or together."""
+    named = [(f"/lines/{number}/price", line.price) for number, line in enumerate(bill.lines)]
+    named += [(f"/charges/{number}/amount", charge.amount) for number, charge in enumerate(bill.charges)]
+    faults, total = [], Fraction(0)
+    for pointer, amount in named:
+        total += max(amount, 0) * rate
+        if total > LARGEST_MILLIONTHS:
+            message = f"brings the bill above {from_money_millionths(LARGEST_MILLIONTHS):f} in our currency"
+            faults.append(Fault(pointer, f"{from_money_millionths(amount):f}", message))
+    return faults
 
 
 def _read_rate(text: str) -> Fraction | None:

@@ -13,7 +13,7 @@ from inventory.queries.receipt_costs import list_unbilled
 from inventory.queries.verification import verify_ledger
 from inventory.services.accounting.invoices import Bill, BilledLine, record_invoice
 from inventory.services.accounting.periods import close_period
-from inventory.services.corrections import dispose, reverse
+from inventory.services.corrections import ReceiptIsBilled, dispose, reverse
 from inventory.services.documents import DocumentConflict
 from inventory.services.goods import draw
 from inventory.services.landed import Charge
@@ -73,7 +73,7 @@ def worth(place: Place) -> int:
 
 
 def price_variance() -> int:
-    return worth(Place.objects.get(code="price-variance"))
+    return sum(worth(place) for place in Place.objects.filter(code="price-variance"))
 
 
 @pytest.mark.parametrize("formula", ["fifo", "weighted_average"])
@@ -215,6 +215,40 @@ def test_every_fault_of_a_bill_is_named_and_nothing_is_kept() -> None:
         "/number", "/currency", "/rate",
     ]  # fmt: skip
     assert not SupplierInvoice.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("price", "also"), [("10000000", {"currency": "EUR", "rate": "999999999"}), ("1e12", {})]
+)
+def test_a_bill_too_large_to_be_kept_is_refused(price: str, also: dict[str, str]) -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    sent = bill(world, (receipt, each(10), price), charges=[Charge("freight", 1)], **also)
+    with pytest.raises(BadInput, match="brings the bill above"):
+        record(world, sent)
+    assert not SupplierInvoice.objects.exists()
+
+
+@pytest.mark.parametrize("formula", ["fifo", "weighted_average"])
+def test_a_receipt_is_reversed_only_after_the_bill_that_changed_its_cost(formula: str) -> None:
+    world = make(formula)
+    receipt = get_pads(world, 10, "100")
+    invoice = record(world, bill(world, (receipt, each(10), "110")))
+    with pytest.raises(ReceiptIsBilled, match="Bill B-1 of Foam Mill"):
+        reverse(id=uuid4(), by=world.actor, entry=receipt, reason="Came to another yard.")
+    assert worth(world.warehouse) >= 110_000_000
+    assert invoice.entry is not None
+    reverse(id=uuid4(), by=world.actor, entry=invoice.entry, reason="Receipt was wrong.")
+    reverse(id=uuid4(), by=world.actor, entry=receipt, reason="Came to another yard.")
+    assert worth(Place.objects.get(code="supplier:mill")) == price_variance() == 0
+
+
+def test_a_receipt_billed_as_booked_may_be_reversed() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    record(world, bill(world, (receipt, each(10), "100")))
+    reverse(id=uuid4(), by=world.actor, entry=receipt, reason="Came to another yard.")
+    assert worth(Place.objects.get(code="supplier:mill")) == 0
 
 
 def test_every_fault_of_a_charge_is_named() -> None:
