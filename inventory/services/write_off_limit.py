@@ -11,7 +11,8 @@ from inventory.money import format_money
 from inventory.queries.company import get_company
 from inventory.services.second_word import ask_for_second_word
 
-GONE = frozenset({Place.Kind.WASTE, Place.Kind.WRITE_DOWN})
+# Price variance too: else a write-down would only need another name to take one person.
+GONE = frozenset({Place.Kind.WASTE, Place.Kind.WRITE_DOWN, Place.Kind.PRICE_VARIANCE})
 
 
 class SecondWordNeeded(SpanstockError):

@@ -109,7 +109,9 @@ def _row_form(row: RolledForward) -> dict[str, Any]:
 
 def ask_to_reopen(*, id: UUID, by: Actor, asked_at: datetime, last_date: date, reason: str) -> SecondWord:
     """Ask that the last closed period be opened again; somebody else grants it."""
-    _find_last_closed(last_date)
+    if not SecondWord.objects.filter(uuid=id).exists():
+        # Sent again after it was granted, no such period is closed any more.
+        _find_last_closed(last_date)
     return ask_for_second_word(
         id=id,
         kind=SecondWord.Kind.REOPEN,

@@ -107,6 +107,10 @@ def test_reopening_takes_a_second_person(world: World) -> None:
     for _again in range(2):
         give_second_word(id=asked.uuid, by=world.other_actor, decided_at=at(50), is_granted=True)
     assert Company.objects.get().books_closed_until is None
+    again = ask_to_reopen(
+        id=asked.uuid, by=world.actor, asked_at=at(50), last_date=TODAY, reason="An invoice was booked twice."
+    )
+    assert again.pk == asked.pk
     with pytest.raises(DecidedOtherwise):
         give_second_word(id=asked.uuid, by=world.other_actor, decided_at=at(51), is_granted=False)
     assert draw_from_drum(world, 3).booked_date == TODAY

@@ -12,6 +12,7 @@ from inventory.services.accounting.write_offs import ask_for_write_down, ask_for
 from inventory.services.corrections import AboveCost, Revaluation, dispose, revalue
 from inventory.services.lines import Line
 from inventory.services.posting import End
+from inventory.services.posting.special_places import get_special_place
 from inventory.services.write_off_limit import SecondWordNeeded, set_write_off_limit
 from tests.factories.inventory import World, at, each, held, make_world
 
@@ -89,6 +90,16 @@ def test_a_write_down_above_the_limit_takes_two_and_may_be_put_back(world: World
         reason="in use again",
     )
     assert sum(pool.value for pool in world.warehouse.cost_pools.all()) == 100_000_000
+
+
+def test_value_goes_to_price_variance_above_the_limit_by_no_single_person(world: World) -> None:
+    variance = get_special_place(Place.Kind.PRICE_VARIANCE)
+    asking = {"by": world.actor, "occurred_at": at(1), "against": variance, "reason": "billed for less"}
+    with pytest.raises(SecondWordNeeded):
+        revalue(id=uuid4(), changes=[Revaluation(world.projectile, world.warehouse, -60_000_000)], **asking)
+    assert sum(pool.value for pool in world.warehouse.cost_pools.all()) == 100_000_000
+    revalue(id=uuid4(), changes=[Revaluation(world.projectile, world.warehouse, -50_000_000)], **asking)
+    assert sum(pool.value for pool in world.warehouse.cost_pools.all()) == 50_000_000
 
 
 @pytest.mark.outside_check("IAS 2 paragraph 33, a reversal is limited to the write-down; how known: by hand")
