@@ -44,6 +44,8 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("pull-sheets", work.PullSheets.as_view(), "pull-sheets"),
     ("pull-sheets/<str:crew>/<str:date>/state", kits.KitState.as_view(), "kit-state"),
     ("pull-sheets/<str:crew>/<str:date>/loads", kits.KitLoads.as_view(), "kit-loads"),
+    ("check-list", kits.CheckListDoor.as_view(), "check-list"),
+    ("jobs/<str:reference>/to-come-back", kits.JobComeBack.as_view(), "to-come-back"),
     ("kits-of-day/<str:code>/<str:date>", kits.WarehouseKits.as_view(), "kits-of-day"),
     ("kits-of-day/<str:code>/<str:date>/prints", kits.WarehouseKitPrints.as_view(), "kit-prints"),
     ("pull-sheets/<str:crew>/<str:date>", work.OnePullSheet.as_view(), "pull-sheet"),

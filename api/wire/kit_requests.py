@@ -2,21 +2,35 @@
 
 from typing import Any
 
-from api.wire.calculations.fields import Choice, Flag, Record, Schema
+from api.wire.calculations.fields import Choice, Flag, Limits, Record, Schema, Whole
 from api.wire.entry_requests import AMOUNT, listing
 from api.wire.input_fields import MomentField, NoteField, UuidField
 from api.wire.truck_requests import read_record
 from inventory.errors import BadInput, Fault
 from inventory.models import Container, Material, Place
-from jobs.models import CrewDay
+from jobs.models import CrewDay, Occasion
 from jobs.queries.kit_yard import find_warehouse_places
+from jobs.services.kits.check_list import GearLine, ProtectionLine
 from jobs.services.kits.loading import LoadedContainer, LoadedGoods
 
 Values = dict[str, Any]
 NAME = NoteField(longest=160)
 LOT = NoteField(default="", longest=64)
 WHY = {"instead_of": NoteField(default="", longest=64), "reason": NoteField(default="", longest=200)}
+NAME80 = NoteField(longest=80)
+OCCASION = Choice(options=tuple(Occasion.values), default=Occasion.ALWAYS.value)
 STATE = Record(fields={"state": Choice(options=tuple(CrewDay.State.values))})
+CHECK_LISTS = Record(
+    fields={
+        "gear": listing(name=NAME80, occasion=OCCASION, detail=NoteField(default="", longest=200)),
+        "protective": listing(
+            name=NAME80,
+            occasion=OCCASION,
+            material=NoteField(default=None, may_be_null=True, longest=64),
+            pieces=Whole(default=1, limits=Limits(least=1, most=1000)),
+        ),
+    }
+)
 LOAD = Record(
     fields={
         "id": UuidField(),
@@ -46,6 +60,27 @@ def read_load(data: Any, *, day: CrewDay) -> Values:
     if faults:
         raise BadInput.of(faults)
     return {**values, "containers": boxes, "lines": goods}
+
+
+def read_check_lists(data: Any) -> Values:
+    """Both lists with the materials they name."""
+    values = read_record(CHECK_LISTS, data)
+    codes = {row["material"] for row in values["protective"] if row["material"]}
+    materials = {row.code: row for row in Material.objects.filter(code__in=codes)}
+    faults = [
+        Fault(f"/protective/{number}/material", row["material"], "is no material known here")
+        for number, row in enumerate(values["protective"])
+        if row["material"] and row["material"] not in materials
+    ]
+    if faults:
+        raise BadInput.of(faults)
+    return {
+        "gear": [GearLine(**row) for row in values["gear"]],
+        "protective": [
+            ProtectionLine(**{**row, "material": materials.get(row["material"])})
+            for row in values["protective"]
+        ],
+    }
 
 
 def _find_container(
@@ -97,5 +132,6 @@ def request_schemas() -> dict[str, Schema]:
     """The published shapes of what is sent."""
     return {
         "KitStateRequest": {"title": "next state of a kit", **STATE.schema()},
+        "CheckLists": {"title": "check list and protective equipment", **CHECK_LISTS.schema()},
         "KitLoadRequest": {"title": "what was loaded for a kit", **LOAD.schema()},
     }

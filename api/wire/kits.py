@@ -5,6 +5,8 @@ from typing import Any
 from api.wire.amounts import quantity_json
 from api.wire.pull_sheets import pull_sheet_body
 from api.wire.schemas import DAY, MOMENT, TEXT, UUID, WHOLE, listing, nullable, of, shape
+from jobs.queries.check_lists import CheckLists
+from jobs.queries.come_back import ComesBack
 from jobs.queries.kits_of_day import BinLine, KitsOfDay
 from jobs.services.kits.loading import LoadedKit
 
@@ -37,6 +39,39 @@ def kits_of_day_body(kits: KitsOfDay) -> dict[str, Any]:
     }
 
 
+def check_lists_body(lists: CheckLists) -> dict[str, Any]:
+    """The company's lists in the form in which they are sent back."""
+    return {
+        "gear": [
+            {"name": item.name, "occasion": item.occasion, "detail": item.detail} for item in lists.gear
+        ],
+        "protective": [
+            {
+                "name": item.name,
+                "occasion": item.occasion,
+                "material": item.material.code if item.material is not None else None,
+                "pieces": item.pieces,
+            }
+            for item in lists.protective
+        ],
+    }
+
+
+def comes_back_body(rows: list[ComesBack]) -> list[dict[str, Any]]:
+    """What must come back, by place."""
+    return [
+        {
+            "place": {"code": row.place_code, "name": row.place},
+            "container": row.container or None,
+            "material": {"code": row.material_code, "name": row.material},
+            "owner": row.owner,
+            "quantity": quantity_json(row.quantity, row.unit),
+            "why": row.why,
+        }
+        for row in rows
+    ]
+
+
 def _bin_line(line: BinLine, crews: dict[str, int]) -> dict[str, Any]:
     return {
         "place": {"code": line.place_code, "name": line.place},
@@ -56,6 +91,14 @@ def _crews(line: BinLine, crews: dict[str, int]) -> list[dict[str, Any]]:
 
 _CREWS = listing(shape(crew=TEXT, quantity=of("Quantity")))
 COMPONENTS = {
+    "ComesBack": shape(
+        place=of("Named"),
+        container=nullable(TEXT),
+        material=of("Named"),
+        owner=TEXT,
+        quantity=of("Quantity"),
+        why=TEXT,
+    ),
     "LoadedKit": shape(entry=UUID, pull_sheet=of("PullSheet")),
     "BinLine": shape(
         place=of("Named"),

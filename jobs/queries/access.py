@@ -70,6 +70,12 @@ def require_may_bring_kit_to(viewer: WorkViewer, day: CrewDay, state: str) -> No
         require_may_load(viewer, day)
 
 
+def require_may_edit_check_list(viewer: WorkViewer) -> None:
+    """Refuse whoever does not say what crews take along and put on."""
+    if viewer.role not in (*PLANNING_ROLES, "safety"):
+        raise NotAllowed("The check list is kept by planners and safety.")
+
+
 def require_may_load(viewer: WorkViewer, day: CrewDay) -> None:
     """Refuse whoever may not load a kit: its crew, and stores of the warehouse that it comes from."""
     if viewer.role not in LOADING_ROLES:

@@ -42,6 +42,13 @@ def load_check_lists(protective: list[ProtectiveEquipment]) -> CheckLists:
     return CheckLists(protective, list(CheckListItem.objects.filter(is_withdrawn=False)))
 
 
+def get_check_lists() -> CheckLists:
+    """The lists as they stand, for whoever edits them."""
+    return load_check_lists(
+        list(ProtectiveEquipment.objects.filter(is_withdrawn=False).select_related("material"))
+    )
+
+
 def is_occasion(occasion: str, work: DayWork) -> bool:
     """Whether a day has what a thing is taken along for."""
     kinds = {str(step.kind) for step in work.steps}

@@ -97,3 +97,51 @@ def test_kits_of_a_day_tell_what_changed_since_the_last_print(client_of: ClientO
     }
     stores.post(f"{DAY}/prints")
     assert stores.get(DAY).json()["last_print"]["number"] == 2
+
+
+def test_company_edits_its_check_list(client_of: ClientOf, office: Office) -> None:
+    safety = client_of("safety")
+    answer = safety.get("/api/v1/check-list")
+    lists = assert_answer("get_check_lists", answer)
+    assert "Spill kit" in {item["name"] for item in lists["gear"]}
+    changed = {
+        "gear": [
+            {"name": "Spill kit", "detail": "two of them"},
+            {"name": "Rain cover", "occasion": "extract"},
+        ],
+        "protective": [{"name": "Gloves", "material": "projectile-12", "pieces": 2}],
+    }
+    address = "/api/v1/check-list"
+    assert safety.put(address, changed, format="json").status_code == 428
+    tag = {"HTTP_IF_MATCH": answer["ETag"]}
+    assert client_of("crew").put(address, changed, format="json", **tag).status_code == 403
+    stored = assert_answer("set_check_lists", safety.put(address, changed, format="json", **tag))
+    assert [item["name"] for item in stored["gear"]] == ["Spill kit", "Rain cover"]
+    assert safety.put(address, changed, format="json", **tag).status_code == 412
+    sheet = safety.get(SHEET).json()
+    assert [item["name"] for item in sheet["check_list"]] == ["Spill kit", "Rain cover"]
+
+
+def test_check_list_names_what_is_wrong_and_stores_nothing(client_of: ClientOf, office: Office) -> None:
+    admin = client_of("admin")
+    tag = {"HTTP_IF_MATCH": admin.get("/api/v1/check-list")["ETag"]}
+    twice = {"gear": [{"name": "Pump"}, {"name": "Pump "}], "protective": []}
+    response = admin.put("/api/v1/check-list", twice, format="json", **tag)
+    assert_refusal(response, 400, "bad_input", "/gear/1/name")
+    unknown = {"gear": [], "protective": [{"name": "Gloves", "material": "velvet"}]}
+    response = admin.put("/api/v1/check-list", unknown, format="json", **tag)
+    assert_refusal(response, 400, "bad_input", "/protective/0/material")
+    assert admin.get("/api/v1/check-list")["ETag"] == tag["HTTP_IF_MATCH"]
+
+
+def test_cancelled_job_lists_what_must_come_back(client_of: ClientOf, office: Office) -> None:
+    drum = office.world.drum("D-9", 55, place=Place.objects.get(code="yard"))
+    body = _load({"container": drum.label, "reason": "nearest"}, is_complete=True)
+    loaded = client_of("stores").post(f"{SHEET}/loads", body, format="json")
+    assert loaded.status_code == 201, loaded.content
+    office.job.state = "cancelled"
+    office.job.save()
+    answer = client_of("planner").get("/api/v1/jobs/J-north/to-come-back")
+    (row,) = assert_answer("list_goods_to_come_back", answer)
+    assert (row["container"], row["place"]["code"]) == ("D-9", "truck-north")
+    assert row["why"] == "loaded for job J-north"
