@@ -9,6 +9,7 @@ from graphql_relay import from_global_id
 
 from api.graphql.asking import asking
 from api.graphql.balance_types import DayBalance
+from api.graphql.kit_types import KitsOfDay
 from api.graphql.paging import connection_field, filter_arguments, page_of
 from api.graphql.report_types import FieldReport, UnconfirmedTruck
 from api.graphql.safety_types import SafetyQuery
@@ -30,14 +31,21 @@ from api.wire import filters
 from api.wire.balances import day_balance_json
 from api.wire.calculations import calculate
 from api.wire.input_fields import is_storable
+from api.wire.kits import kits_of_day_body
 from api.wire.pull_sheets import pull_sheet_body
 from api.wire.report_answers import reports_json, unconfirmed_truck_json
 from api.wire.statements import statement_body
 from inventory.errors import BadInput, Fault
 from inventory.queries import access
-from jobs.queries.access import get_visible_crew_day, get_visible_job, visible_jobs
+from jobs.queries.access import (
+    get_visible_crew_day,
+    get_visible_job,
+    require_sees_all_work,
+    visible_jobs,
+)
 from jobs.queries.balances import get_last_balance
 from jobs.queries.field_reports import get_report, visible_reports, with_rows
+from jobs.queries.kits_of_day import get_kits_of_day
 from jobs.queries.pull_sheet import make_pull_sheet
 from jobs.queries.statement import make_statement
 from jobs.queries.truck_stock import list_unconfirmed_trucks
@@ -60,6 +68,9 @@ class Query(SafetyQuery, SupplyQuery):
     job = graphene.Field(Job, reference=graphene.String(required=True))
     pull_sheet = graphene.Field(
         PullSheet, crew=graphene.String(required=True), date=graphene.Date(required=True)
+    )
+    kits_of_day = graphene.Field(
+        KitsOfDay, warehouse=graphene.String(required=True), date=graphene.Date(required=True)
     )
     balance = graphene.Field(
         DayBalance,
@@ -198,6 +209,11 @@ class Query(SafetyQuery, SupplyQuery):
     def resolve_pull_sheet(self, info: Any, crew: str, date: day) -> Any:
         found = get_visible_crew_day(asking(info).viewer, crew_code=crew, date=date)
         return pull_sheet_body(make_pull_sheet(found))
+
+    def resolve_kits_of_day(self, info: Any, warehouse: str, date: day) -> Any:
+        viewer = asking(info).viewer
+        require_sees_all_work(viewer)
+        return kits_of_day_body(get_kits_of_day(warehouse=access.get_place(viewer, warehouse), date=date))
 
     def resolve_balance(self, info: Any, crew: str, date: day) -> Any:
         found = get_visible_crew_day(asking(info).viewer, crew_code=crew, date=date)

@@ -3,6 +3,8 @@
 from django.db import models
 from django.db.models import Q
 
+from inventory.models import Material
+
 
 class KitPolicy(models.Model):
     """The company's settings for kits; one row, editable.
@@ -17,19 +19,23 @@ class KitPolicy(models.Model):
     hose_and_tank_l = models.FloatField(default=0.0)
     # The most that one person should lift under the best of conditions (NIOSH 94-110: 23 kg, from memory).
     lifting_limit_kg = models.FloatField(default=23.0)
-    # Dielectric and centre conductor together, of the volume of the bore (an estimate, no source).
-    core_density_kg_per_m3 = models.FloatField(default=400.0)
     # Whether recovered fluid that passed is taken before new.
     is_recovered_first = models.BooleanField(default=True)
+
+    # What is bought where clean empty vessels to catch into are short, and what one of them holds; with no
+    # material the sheet says what is short, and nothing is ordered. 208.2 L: ISO 20848-2, nominal.
+    vessel_material = models.ForeignKey(Material, on_delete=models.PROTECT, null=True, related_name="+")
+    vessel_capacity_l = models.FloatField(default=208.2)
 
     class Meta:
         verbose_name_plural = "kit policies"
         constraints = [
             models.CheckConstraint(condition=Q(id=1), name="there_is_one_kit_policy"),
             models.CheckConstraint(
-                condition=Q(stub_m__gte=0, hose_and_tank_l__gte=0, core_density_kg_per_m3__gte=0),
+                condition=Q(stub_m__gte=0, hose_and_tank_l__gte=0),
                 name="kit_allowances_are_not_negative",
             ),
+            models.CheckConstraint(condition=Q(vessel_capacity_l__gt=0), name="a_vessel_holds_something"),
             models.CheckConstraint(condition=Q(lifting_limit_kg__gt=0), name="somebody_can_lift_something"),
         ]
 

@@ -12,6 +12,7 @@ from jobs.queries.day_needs import DayNeeds, Need, compute_needs_of_days
 from jobs.queries.day_work import DayWork, load_day_work
 from jobs.queries.jobs import get_policy
 from jobs.services.kits.promises import refresh_promises
+from jobs.services.kits.vessel_needs import VesselNeeds
 
 # What is loaded is still in the area whose stock restocking looks at, so it is needed until the work is done.
 FORWARD_STATES = (
@@ -45,8 +46,11 @@ def compute_needs(works: Sequence[DayWork]) -> list[DayNeeds | None]:
 
 def store_needs(needs_of_days: Iterable[tuple[CrewDay, DayNeeds | None]]) -> None:
     """Tell inventory what stored days need; it may have been worked out before they were stored."""
+    vessels = VesselNeeds()
     rows = {
-        day.requirement_reference: _make_rows(needs, day) if needs is not None else []
+        day.requirement_reference: (
+            [*_make_rows(needs, day), *vessels.of(needs, day)] if needs is not None else []
+        )
         for day, needs in needs_of_days
     }
     replace_many_requirements(rows_by_reference=rows)

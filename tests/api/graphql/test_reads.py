@@ -224,3 +224,11 @@ def test_calculation_is_that_of_rest(client_of: ClientOf, office: Office) -> Non
     (error,) = refuse(client, question, "bad_input", status=200, request="{}")
     assert "/bore" in [fault["pointer"] for fault in error["extensions"]["errors"]]
     refuse(client, question, "bad_query", request="{")
+
+
+def test_graphql_reads_a_warehouses_day(client_of: ClientOf, office: Office) -> None:
+    question = '{ kitsOfDay(warehouse: "yard", date: "2026-03-02") { warehouse { code } sheets { crew { code } checkList { name } load { sentence } } lines { title } lastPrint { number } changes { kind } } }'  # noqa: E501
+    found = ask(client_of("stores"), question)["kitsOfDay"]
+    assert found["warehouse"]["code"] == "yard"
+    assert [sheet["crew"]["code"] for sheet in found["sheets"]] == ["north", "south"]
+    assert found["lastPrint"] is None
