@@ -3,12 +3,10 @@
 from collections.abc import Iterator
 
 from rich.console import Group, RenderableType
-from rich.table import Table
 from rich.text import Text
 
-from api.management.statement_text import lay_out_statement
+from api.management.statement_text import lay_out_statement, make_table, show_money
 from inventory.models import Movement
-from inventory.money import format_money
 from inventory.units import format_amount, format_millionths, from_millionths
 from jobs.queries.cost_sheet import CostSheet
 
@@ -22,29 +20,21 @@ def lay_out_cost_sheet(sheet: CostSheet) -> Group:
     return Group(*parts)
 
 
-def _table(*columns: str) -> Table:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), expand=True)
-    table.add_column(columns[0], ratio=1, overflow="fold")
-    for column in columns[1:]:
-        table.add_column(column, justify="right", no_wrap=True)
-    return table
-
-
 def _against_estimate(sheet: CostSheet) -> Iterator[RenderableType]:
     if sheet.estimate is None or sheet.estimated_cost is None:
         return
     currency = sheet.statement.currency
-    table = _table("Against the estimate", "Estimate", "Actual", "Price", "Quantity", "Recovery")
+    table = make_table("Against the estimate", "Estimate", "Actual", "Price", "Quantity", "Recovery")
     for line in sheet.lines:
         found = line.differences
         if line.estimated_cost is None or found is None:
             continue
         amounts = (line.estimated_cost, line.amounts.cost, found.price, found.quantity, found.recovery)
-        table.add_row(Text(line.material.name), *(Text(_money(amount, currency)) for amount in amounts))
+        table.add_row(Text(line.material.name), *(Text(show_money(amount, currency)) for amount in amounts))
     unforeseen = sum(line.amounts.cost for line in sheet.lines if line.differences is None)
     if unforeseen:
-        table.add_row("not in the estimate", "", Text(_money(unforeseen, currency)), "", "", "")
-    total = (_money(sheet.estimated_cost, currency), _money(sheet.statement.cost, currency))
+        table.add_row("not in the estimate", "", Text(show_money(unforeseen, currency)), "", "", "")
+    total = (show_money(sheet.estimated_cost, currency), show_money(sheet.statement.cost, currency))
     table.add_row(Text("All", style="bold"), *(Text(amount, style="bold") for amount in total), "", "", "")
     yield table
     yield Text(
@@ -53,7 +43,7 @@ def _against_estimate(sheet: CostSheet) -> Iterator[RenderableType]:
         style="dim",
     )
     if sheet.late:
-        late, known = _money(sheet.late, currency), _money(sheet.cost_as_known, currency)
+        late, known = show_money(sheet.late, currency), show_money(sheet.cost_as_known, currency)
         yield Text(f"Bills that came after the job was closed: {late}; cost as known now {known}.")
 
 
@@ -73,13 +63,9 @@ def _by_size(sheet: CostSheet) -> Iterator[RenderableType]:
     if not sizes:
         return
     currency = sheet.statement.currency
-    table = _table("Cable size", "Extracted", "Cost", "Cost of a foot")
+    table = make_table("Cable size", "Extracted", "Cost", "Cost of a foot")
     for row in sizes:
         length = format_amount(from_millionths(row.length_um, "m", "[ft_i]"), "[ft_i]")
-        per_foot = _money(row.per_foot or 0, currency)
-        table.add_row(row.cable_size, Text(length), Text(_money(row.cost, currency)), Text(per_foot))
+        per_foot = show_money(row.per_foot or 0, currency)
+        table.add_row(row.cable_size, Text(length), Text(show_money(row.cost, currency)), Text(per_foot))
     yield table
-
-
-def _money(millionths: int, currency: str) -> str:
-    return format_money(millionths, currency).removesuffix(f" {currency}")

@@ -38,7 +38,8 @@ def _heading(statement: Statement) -> Iterator[Text]:
     yield Text("")
 
 
-def _table(*columns: str) -> Table:
+def make_table(*columns: str) -> Table:
+    """A table of words first and numbers after them, as wide as the terminal."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), expand=True)
     table.add_column(columns[0], ratio=1, overflow="fold")
     for column in columns[1:]:
@@ -47,17 +48,17 @@ def _table(*columns: str) -> Table:
 
 
 def _materials(statement: Statement) -> Table:
-    table = _table("Material", "Drawn", "Returned", "Recovered", "Stays", "Cost")
+    table = make_table("Material", "Drawn", "Returned", "Recovered", "Stays", "Cost")
     for line in statement.materials:
-        cost = _money(line.amounts.cost, statement.currency)
+        cost = show_money(line.amounts.cost, statement.currency)
         table.add_row(Text(line.material.name), *_quantities(line), Text(cost))
-    total = _money(statement.cost, statement.currency)
+    total = show_money(statement.cost, statement.currency)
     table.add_row(Text("All materials", style="bold"), "", "", "", "", Text(total, style="bold"))
     return table
 
 
 def _furnished(statement: Statement) -> Table:
-    table = _table("Furnished by others", "Drawn", "Returned", "Recovered", "Stays")
+    table = make_table("Furnished by others", "Drawn", "Returned", "Recovered", "Stays")
     for line in statement.furnished:
         table.add_row(Text(f"{line.material.name} ({line.owner.name})"), *_quantities(line))
     return table
@@ -88,12 +89,12 @@ def _said(amounts: Amounts, unit: str, currency: str) -> Iterator[str]:
 
 
 def _parts(parts: Sequence[StatedPart], currency: str) -> Table:
-    table = _table("Where", "What stays there", "Cost")
+    table = make_table("Where", "What stays there", "Cost")
     table.columns[1].justify = "left"
     table.columns[1].no_wrap = False
     table.columns[1].ratio = 3
     for part in parts:
-        table.add_row(Text(_name(part)), Text(_content(part)), Text(_money(part.cost, currency)))
+        table.add_row(Text(_name(part)), Text(_content(part)), Text(show_money(part.cost, currency)))
     return table
 
 
@@ -134,5 +135,6 @@ def _quantity(millionths: int, unit: str) -> str:
     return format_millionths(millionths, unit).removesuffix(" each") if millionths else "-"
 
 
-def _money(millionths: int, currency: str) -> str:
+def show_money(millionths: int, currency: str) -> str:
+    """Money without its currency, which the heading says once."""
     return format_money(millionths, currency).removesuffix(f" {currency}")
