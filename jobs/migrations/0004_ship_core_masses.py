@@ -36,6 +36,6 @@ def ship_core_masses(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("jobs", "0007_learn_recovery_and_sell_cores")]
+    dependencies = [("jobs", "0003_ship_check_list")]
 
     operations = [migrations.RunPython(ship_core_masses, migrations.RunPython.noop)]

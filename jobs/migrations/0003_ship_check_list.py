@@ -52,6 +52,6 @@ def ship_defaults(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("jobs", "0005_lay_down_kits")]
+    dependencies = [("jobs", "0002_ship_cable_sizes_and_policy")]
 
     operations = [migrations.RunPython(ship_defaults, migrations.RunPython.noop)]
