@@ -13,11 +13,14 @@ from api.rest.listing import ListDoor, list_parameters
 from api.wire import accounting_answers as answers
 from api.wire import accounting_requests as requests
 from api.wire.filters import Filter, by_day
+from api.wire.input_fields import read_uuid
 from api.wire.pages import Order
 from api.wire.schemas import listing, of, page_of, shape
+from inventory.errors import NotFound
 from inventory.models import InvoiceLine, InvoiceShare, SupplierInvoice
 from inventory.queries.access import require_may_account
 from inventory.queries.receipt_costs import list_unbilled
+from inventory.services.accounting.invoices import undo_invoice
 from jobs.services.accounting import take_bill
 
 BY_PK = Order("pk", is_number=True)
@@ -27,6 +30,14 @@ INVOICE_FILTERS: dict[str, Filter] = {
 }
 
 
+def _list_bills() -> QuerySet[SupplierInvoice]:
+    lines = InvoiceLine.objects.select_related("receipt", "material").prefetch_related(
+        Prefetch("shares", InvoiceShare.objects.select_related("place"))
+    )
+    found = SupplierInvoice.objects.select_related("supplier", "by", "entry", "undone_by")
+    return found.prefetch_related("charges__receipts", Prefetch("lines", lines))
+
+
 class Invoices(AccountsDoor, ListDoor):
     """Suppliers' bills."""
 
@@ -34,11 +45,7 @@ class Invoices(AccountsDoor, ListDoor):
     filters = INVOICE_FILTERS
 
     def rows(self) -> QuerySet[Any]:
-        lines = InvoiceLine.objects.select_related("receipt", "material").prefetch_related(
-            Prefetch("shares", InvoiceShare.objects.select_related("place"))
-        )
-        found = SupplierInvoice.objects.select_related("supplier", "by", "entry")
-        return found.prefetch_related("charges", Prefetch("lines", lines))
+        return _list_bills()
 
     def write(self, rows: list[Any]) -> list[dict[str, Any]]:
         return [answers.invoice_json(row, self.currency) for row in rows]
@@ -66,6 +73,26 @@ class Invoices(AccountsDoor, ListDoor):
         return Response(answers.invoice_json(self.rows().get(pk=invoice.pk), self.currency), status=201)
 
 
+class InvoiceUndoing(AccountsDoor):
+    """A bill that was wrong."""
+
+    @extend_schema(
+        operation_id="undo_invoice",
+        request={"application/json": of("InvoiceUndoing")},
+        responses={200: OpenApiResponse(of("Invoice"))},
+    )
+    def post(self, request: Request, id: str) -> Response:
+        """Undo a bill: its difference goes back and its receipts wait for a bill. It may be sent again."""
+        values = requests.read_request(request.data, requests.UNDOING)
+        require_may_account(self.viewer)
+        uuid = read_uuid(id)
+        invoice = _list_bills().filter(uuid=uuid).first() if uuid is not None else None
+        if invoice is None:
+            raise NotFound("There is no bill of that id.")
+        undo_invoice(invoice=invoice, by=self.actor, occurred_at=now(), reason=values["reason"])
+        return Response(answers.invoice_json(_list_bills().get(pk=invoice.pk), self.currency))
+
+
 class Unbilled(AccountsDoor):
     """Receipts that no bill covers."""
 
@@ -75,6 +102,6 @@ class Unbilled(AccountsDoor):
         responses={200: OpenApiResponse(shape(results=listing(of("Unbilled"))))},
     )
     def get(self, request: Request) -> Response:
-        """List what was received up to a day and is not billed yet: what is to be accrued."""
+        """List what was received up to a day and was not billed by then: what was to be accrued."""
         rows = list_unbilled(until=self.day(request, "until"))
         return Response({"results": [answers.unbilled_json(row, self.currency) for row in rows]})

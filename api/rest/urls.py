@@ -83,6 +83,7 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("journal-batches/<int:number>/answer", accounting.BatchAnswer.as_view(), "journal-batch-answer"),
     ("journal-batches/<int:number>/remaking", accounting.BatchRemaking.as_view(), "journal-batch-remaking"),
     ("invoices", invoices.Invoices.as_view(), "invoices"),
+    ("invoices/<str:id>/undoing", invoices.InvoiceUndoing.as_view(), "invoice-undoing"),
     ("unbilled-receipts", invoices.Unbilled.as_view(), "unbilled-receipts"),
     ("stock-at", stock_accounts.StockAt.as_view(), "stock-at"),
     ("account-ties", stock_accounts.AccountTies.as_view(), "account-ties"),

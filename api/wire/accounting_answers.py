@@ -167,9 +167,22 @@ def invoice_json(invoice: SupplierInvoice, currency: str) -> Json:
         "rate": invoice.rate,
         "recorded_at": moment_json(invoice.recorded_at),
         "by": named_json(invoice.by),
+        "booked_date": invoice.booked_date.isoformat(),
         "entry": str(invoice.entry.uuid) if invoice.entry else None,
+        "undone": _undone_json(invoice),
         "charges": [_charge_json(charge, currency) for charge in invoice.charges.all()],
         "lines": [_invoice_line_json(line, currency) for line in invoice.lines.all()],
+    }
+
+
+def _undone_json(invoice: SupplierInvoice) -> Json | None:
+    if invoice.undone_at is None or invoice.undone_by is None or invoice.undone_date is None:
+        return None
+    return {
+        "at": moment_json(invoice.undone_at),
+        "by": named_json(invoice.undone_by),
+        "booked_date": invoice.undone_date.isoformat(),
+        "reason": invoice.undone_reason,
     }
 
 
@@ -178,6 +191,7 @@ def _charge_json(charge: InvoiceCharge, currency: str) -> Json:
         "name": charge.name,
         "amount": money_json(charge.amount, currency),
         "share_by": charge.share_by,
+        "receipts": [str(receipt.uuid) for receipt in charge.receipts.all()],
     }
 
 
@@ -186,9 +200,12 @@ def _invoice_line_json(line: InvoiceLine, currency: str) -> Json:
     return {
         "receipt": str(line.receipt.uuid),
         "material": line.material.code,
+        "is_for_goods": line.is_for_goods,
         "quantity": quantity_json(line.quantity, unit),
         "matched_quantity": quantity_json(line.matched_quantity, unit),
-        "quantity_in_question": quantity_json(line.quantity - line.matched_quantity, unit),
+        "quantity_in_question": quantity_json(
+            line.quantity - line.matched_quantity if line.is_for_goods else 0, unit
+        ),
         "price": money_json(line.price, currency),
         "landed": money_json(line.landed, currency),
         "booked": money_json(line.booked, currency),
@@ -314,12 +331,22 @@ COMPONENTS: dict[str, Schema] = {
         rate=TEXT,
         recorded_at=MOMENT,
         by=of("Named"),
+        booked_date=DAY,
         entry=nullable(UUID),
-        charges=listing(shape(name=TEXT, amount=of("Money"), share_by=words(InvoiceCharge.ShareBy))),
+        undone=nullable(shape(at=MOMENT, by=of("Named"), booked_date=DAY, reason=TEXT)),
+        charges=listing(
+            shape(
+                name=TEXT,
+                amount=of("Money"),
+                share_by=words(InvoiceCharge.ShareBy),
+                receipts=listing(UUID),
+            )
+        ),
         lines=listing(
             shape(
                 receipt=UUID,
                 material=TEXT,
+                is_for_goods=FLAG,
                 quantity=of("Quantity"),
                 matched_quantity=of("Quantity"),
                 quantity_in_question=of("Quantity"),

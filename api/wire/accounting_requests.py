@@ -22,10 +22,9 @@ from api.wire.references import resolve
 from inventory.models import InvoiceCharge, Material, Place, SecondWord
 from inventory.queries.access import Viewer
 from inventory.queries.company import get_company
-from inventory.services.accounting.invoices import Bill, BilledLine
+from inventory.services.accounting.bills import Bill, BilledCharge, BilledLine
 from inventory.services.accounting.journal import AccountSetting
 from inventory.services.corrections import Revaluation
-from inventory.services.landed import Charge
 from inventory.services.lines import Line
 from inventory.services.posting import End
 
@@ -58,11 +57,17 @@ INVOICE = Record(
         "invoice_date": DayField(),
         "currency": CurrencyField(),
         "rate": NoteField(longest=40, default="1", about="worth of one unit of it in the company's currency"),
-        "lines": _listing(
-            receipt=ReferenceField(noun="entry"),
-            material=ReferenceField(noun="material"),
-            amount=AmountField(),
-            price=PriceField(),
+        "lines": Listing(
+            item=Record(
+                fields={
+                    "receipt": ReferenceField(noun="entry"),
+                    "material": ReferenceField(noun="material"),
+                    "amount": AmountField(),
+                    "price": PriceField(),
+                }
+            ),
+            most=MOST_LINES,
+            default=[],
         ),
         "charges": Listing(
             item=Record(
@@ -70,6 +75,12 @@ INVOICE = Record(
                     "name": NoteField(longest=80),
                     "amount": PriceField(),
                     "share_by": Choice(options=tuple(InvoiceCharge.ShareBy.values), default="value"),
+                    "receipts": Listing(
+                        item=ReferenceField(noun="entry"),
+                        most=MOST_LINES,
+                        default=[],
+                        about="receipts it was paid for, whoever billed them; without, the bill's own lines",
+                    ),
                 }
             ),
             most=MOST_LINES,
@@ -77,6 +88,7 @@ INVOICE = Record(
         ),
     }
 )
+UNDOING = Record(fields={"reason": NoteField()})
 WRITE_OFF = Record(
     fields={
         "kind": Choice(options=(SecondWord.Kind.WRITE_OFF.value,)),
@@ -148,7 +160,9 @@ def make_bill(values: dict[str, Any], viewer: Viewer) -> Bill:
             faults.add(price.pointer, price.currency, f"must be {currency}, the bill's currency")
     faults.raise_if_any()
     lines = [{**row, "price": row["price"].millionths} for row in values["lines"]]
-    resolved = resolve({"supplier": values["supplier"], "lines": lines}, viewer=viewer)
+    charges = [{**row, "amount": row["amount"].millionths} for row in values["charges"]]
+    named = {"supplier": values["supplier"], "lines": lines, "charges": charges}
+    resolved = resolve(named, viewer=viewer)
     return Bill(
         supplier=resolved["supplier"],
         number=values["number"],
@@ -157,7 +171,10 @@ def make_bill(values: dict[str, Any], viewer: Viewer) -> Bill:
             BilledLine(row["receipt"], row["material"], row["amount"], row["price"])
             for row in resolved["lines"]
         ],
-        charges=[Charge(row["name"], row["amount"].millionths, row["share_by"]) for row in values["charges"]],
+        charges=[
+            BilledCharge(row["name"], row["amount"], row["share_by"], tuple(row["receipts"]))
+            for row in resolved["charges"]
+        ],
         currency="" if currency == own else currency,
         rate=values["rate"],
     )
@@ -192,6 +209,7 @@ def request_schemas() -> dict[str, Schema]:
         "JournalBatchRequest": BATCH.schema(),
         "BatchAnswer": ANSWER.schema(),
         "InvoiceRequest": INVOICE.schema(),
+        "InvoiceUndoing": UNDOING.schema(),
         "SecondWordRequest": {"oneOf": [record.schema() for record in SECOND_WORDS.values()]},
         "SheetRequest": ISSUE.schema(),
         "WriteOffLimitRequest": WRITE_OFF_LIMIT.schema(),

@@ -10,7 +10,7 @@ from api.wire.calculations.faults import Faults
 from api.wire.calculations.faults import Place as Pointer
 from api.wire.calculations.fields import DECIMAL_PATTERN, Choice, Field, Record, Schema
 from inventory.errors import Fault
-from inventory.money import BadMoney, to_money_millionths
+from inventory.money import BadMoney, is_currency, to_money_millionths
 from inventory.services.posting import REST, Rest
 from inventory.units import UNIT_CODES, Amount, BadAmount, parse_amount
 
@@ -215,6 +215,9 @@ class CurrencyField(Field):
     def _read(self, value: Any, place: Pointer, faults: Faults) -> str | None:
         if not isinstance(value, str) or not CURRENCY.fullmatch(value):
             faults.add(place, value, "must be three letters as in ISO 4217, such as USD")
+            return None
+        if not is_currency(value):
+            faults.add(place, value, "is no currency of ISO 4217")
             return None
         return value
 

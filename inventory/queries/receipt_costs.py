@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import Q, Sum
 
 from inventory.models import Container, CostPool, Entry, InvoiceLine, Material, Movement, Party, Place
 
@@ -49,12 +49,18 @@ class Whereabouts:
     closed_quantity: int = 0
 
 
-def find_received(entries: Iterable[int]) -> dict[Name, Received]:
-    """What these receipts brought of the company's own goods, by entry and material."""
+def find_received(entries: Iterable[int], *, until: date | None = None) -> dict[Name, Received]:
+    """What these receipts brought of the company's own goods, by entry and material.
+
+    What was billed and undone counts as it is now, or as it was booked by the evening of `until`.
+    """
+    standing = Q(entry__reversed_by__isnull=True)
+    if until is not None:
+        standing |= Q(entry__reversed_by__booked_date__gt=until)
     found: dict[Name, Received] = {}
     rows = Movement.objects.filter(
+        standing,
         entry__in=list(entries),
-        entry__reversed_by__isnull=True,
         entry__reverses__isnull=True,
         purpose=Movement.Purpose.RECEIVED,
         owner__is_company=True,
@@ -66,7 +72,11 @@ def find_received(entries: Iterable[int]) -> dict[Name, Received]:
         part.value += row.value
         if row.lot_id is not None:
             part.lots.add(row.lot_id)
-    billed = _live_lines().filter(receipt__in={name[0] for name in found}).order_by()
+    live = Q(invoice__undone_at__isnull=True)
+    if until is not None:
+        live = Q(live | Q(invoice__undone_date__gt=until), invoice__booked_date__lte=until)
+    lines = InvoiceLine.objects.filter(live, is_for_goods=True, receipt__in={name[0] for name in found})
+    billed = lines.order_by()
     for entry, material, quantity in billed.values_list("receipt", "material").annotate(
         Sum("matched_quantity")
     ):
@@ -76,7 +86,10 @@ def find_received(entries: Iterable[int]) -> dict[Name, Received]:
 
 
 def list_unbilled(*, until: date, supplier: Party | None = None) -> list[Received]:
-    """Receipts booked up to a day that no bill covers yet, or not wholly: what is to be accrued for them."""
+    """Receipts booked up to a day that no bill covered by then, or not wholly: what was to be accrued.
+
+    Bills and undoings that are booked later change nothing about that day.
+    """
     suppliers = Place.objects.filter(kind=Place.Kind.SUPPLIER).exclude(code="opening-stock")
     if supplier is not None:
         suppliers = suppliers.filter(code=f"supplier:{supplier.code}")
@@ -86,7 +99,7 @@ def list_unbilled(*, until: date, supplier: Party | None = None) -> list[Receive
         purpose=Movement.Purpose.RECEIVED,
         value__gt=0,
     )
-    received = find_received(set(entries.values_list("entry", flat=True)))
+    received = find_received(set(entries.values_list("entry", flat=True)), until=until)
     return [row for row in received.values() if row.unbilled]
 
 
@@ -107,12 +120,6 @@ def locate(received: Received, *, closed_until: date | None) -> list[Whereabouts
     if known < received.quantity:
         places.append(Whereabouts(None, None, received.quantity - known))
     return places
-
-
-def _live_lines() -> QuerySet[InvoiceLine]:
-    return InvoiceLine.objects.filter(
-        Q(invoice__entry__isnull=True) | Q(invoice__entry__reversed_by__isnull=True)
-    )
 
 
 def _by_lot(received: Received) -> list[Whereabouts]:

@@ -2,14 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID
 
 from django.db import transaction
 from django.db.models import QuerySet, Sum
 
 from inventory.errors import BadInput, SpanstockError
-from inventory.models import Actor, Container, Entry, Material, Movement, Place
+from inventory.models import Actor, Container, Entry, Material, Movement, Place, SupplierInvoice
 from inventory.money import from_money_millionths
 from inventory.services.lines import Line, owner_at, post_lines, require_kind
 from inventory.services.orders.life import counts_for_orders, lock_orders_of, refresh_order
@@ -154,22 +154,22 @@ def _refuse_billed(entry: Entry) -> None:
     """Left standing, the bill's difference would lie with nobody: on no goods and still owed."""
     line = (
         entry.invoice_lines.exclude(difference=0)
-        .filter(invoice__entry__isnull=False, invoice__entry__reversed_by__isnull=True)
-        .select_related("invoice__supplier", "invoice__entry")
+        .filter(invoice__undone_at__isnull=True)
+        .select_related("invoice__supplier")
         .first()
     )
     if line is not None:
         invoice = line.invoice
         raise ReceiptIsBilled(
             f"Bill {invoice.number} of {invoice.supplier.name} changed what these goods cost. "
-            f"Reverse its entry {invoice.entry.uuid if invoice.entry else ''} first, then the receipt."
+            "Undo that bill first, then the receipt."
         )
 
 
 def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
     """Undo an entry by its opposite, at the moment the original told of.
 
-    Orders that counted on a receipt are awaited again.
+    Orders that counted on a receipt are awaited again; a bill whose difference goes back is undone.
 
     Raises
     ------
@@ -192,6 +192,14 @@ def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
         reason=reason,
         document=entry.document,
     )
+    invoice = SupplierInvoice.objects.filter(entry=entry).first()
+    if invoice is not None:
+        with transaction.atomic():
+            undone = post(posting)
+            mark_bill_undone(
+                invoice=invoice, by=by, undone_at=undone.recorded_at, day=undone.booked_date, reason=reason
+            )
+        return undone
     if not counts_for_orders(entry):
         return post(posting)
     with transaction.atomic():
@@ -200,3 +208,12 @@ def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
         for order in orders:
             refresh_order(order)
     return undone
+
+
+def mark_bill_undone(
+    *, invoice: SupplierInvoice, by: Actor, undone_at: datetime, day: date, reason: str
+) -> None:
+    """Let a bill count no more from a day on; once undone it stays as it was undone first."""
+    SupplierInvoice.objects.filter(pk=invoice.pk, undone_at__isnull=True).update(
+        undone_at=undone_at, undone_by=by, undone_date=day, undone_reason=reason[:500]
+    )

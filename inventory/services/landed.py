@@ -47,27 +47,36 @@ def share_charges(
     charges: Sequence[Charge], materials: Sequence[Material], quantities: Sequence[int], prices: Sequence[int]
 ) -> list[Share]:
     """Each charge with its weights, line by line; where all weigh nothing it is shared evenly."""
-    faults = []
-    shares = []
-    for number, charge in enumerate(charges):
-        pointer = f"/charges/{number}"
-        if charge.amount <= 0:
-            faults.append(Fault(f"{pointer}/amount", str(charge.amount), "must be more than nothing"))
-        if charge.share_by not in ShareBy.values:
-            message = f"is none of: {', '.join(ShareBy.values)}"
-            faults.append(Fault(f"{pointer}/share_by", charge.share_by, message))
-            continue
-        weights = [_weigh(charge.share_by, *line) for line in zip(materials, quantities, prices, strict=True)]
-        unknown = next((materials[n] for n, weight in enumerate(weights) if weight is None), None)
-        if unknown is not None:
-            message = f"cannot be shared by weight: what {unknown} weighs is not known"
-            faults.append(Fault(f"{pointer}/share_by", charge.share_by, message))
-            continue
-        known = [weight or Fraction(0) for weight in weights]
-        shares.append(Share(charge.amount, known if any(known) else [Fraction(1)] * len(known)))
+    faults: list[Fault] = []
+    lines = list(zip(materials, quantities, prices, strict=True))
+    shares = [
+        share
+        for number, charge in enumerate(charges)
+        if (share := weigh_charge(charge, lines, pointer=f"/charges/{number}", faults=faults)) is not None
+    ]
     if faults:
         raise BadInput.of(faults)
     return shares
+
+
+def weigh_charge(
+    charge: Charge, lines: Sequence[tuple[Material, int, int]], *, pointer: str, faults: list[Fault]
+) -> Share | None:
+    """One charge with the weight of each line (material, quantity, value); None with a fault."""
+    if charge.amount <= 0:
+        faults.append(Fault(f"{pointer}/amount", str(charge.amount), "must be more than nothing"))
+    if charge.share_by not in ShareBy.values:
+        message = f"is none of: {', '.join(ShareBy.values)}"
+        faults.append(Fault(f"{pointer}/share_by", charge.share_by, message))
+        return None
+    weights = [_weigh(charge.share_by, *line) for line in lines]
+    unknown = next((line[0] for line, weight in zip(lines, weights, strict=True) if weight is None), None)
+    if unknown is not None:
+        message = f"cannot be shared by weight: what {unknown} weighs is not known"
+        faults.append(Fault(f"{pointer}/share_by", charge.share_by, message))
+        return None
+    known = [weight or Fraction(0) for weight in weights]
+    return Share(charge.amount, known if any(known) else [Fraction(1)] * len(known))
 
 
 def _weigh(share_by: str, material: Material, quantity: int, price: int) -> Fraction | None:

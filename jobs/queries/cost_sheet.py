@@ -219,9 +219,7 @@ def _sum_late(places: Sequence[int]) -> dict[int, int]:
     sums: dict[int, int] = defaultdict(int)
     for part in in_parts(places):
         shares = InvoiceShare.objects.filter(
-            Q(line__invoice__entry__isnull=True) | Q(line__invoice__entry__reversed_by__isnull=True),
-            place__in=part,
-            is_booked_there=False,
+            line__invoice__undone_at__isnull=True, place__in=part, is_booked_there=False
         )
         for material, value in shares.order_by().values_list("line__material").annotate(Sum("value")):
             sums[material] += int(value)

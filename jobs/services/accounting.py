@@ -5,8 +5,9 @@ from uuid import UUID
 
 from django.db import transaction
 
-from inventory.models import AccountingPeriod, Actor, Place, SupplierInvoice
-from inventory.services.accounting.invoices import Bill, record_invoice
+from inventory.models import AccountingPeriod, Actor, Movement, Place, SupplierInvoice
+from inventory.services.accounting.bills import Bill
+from inventory.services.accounting.invoices import record_invoice
 from inventory.services.accounting.periods import close_period
 from jobs.models import Job
 from jobs.queries.closing_checks import list_closing_points
@@ -28,11 +29,11 @@ def close_books(*, last_date: date, by: Actor, occurred_at: datetime, remark: st
 
 
 def take_bill(*, id: UUID, by: Actor, occurred_at: datetime, bill: Bill) -> SupplierInvoice:
-    """Record a supplier's bill; what closed jobs used of the goods goes to price variance."""
+    """Record a supplier's or carrier's bill; what closed jobs used of the goods goes to price variance."""
     over = Job.objects.filter(state__in=OVER_STATES)
     places = Place.objects.filter(job__in=over) | Place.objects.filter(run__job__in=over)
     places |= Place.objects.filter(span__job__in=over)
-    concerned = places.filter(cost_pools__material__in={line.material.pk for line in bill.lines})
+    concerned = places.filter(cost_pools__material__in=_list_materials(bill))
     return record_invoice(
         id=id,
         by=by,
@@ -40,3 +41,10 @@ def take_bill(*, id: UUID, by: Actor, occurred_at: datetime, bill: Bill) -> Supp
         bill=bill,
         closed_places=frozenset(concerned.values_list("pk", flat=True)),
     )
+
+
+def _list_materials(bill: Bill) -> set[int]:
+    _on_lines, apart = bill.split_charges()
+    receipts = {receipt.pk for _number, charge in apart for receipt in charge.receipts}
+    carried = Movement.objects.filter(entry__in=receipts).values_list("material", flat=True)
+    return {line.material.pk for line in bill.lines} | set(carried)

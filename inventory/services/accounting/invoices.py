@@ -1,11 +1,12 @@
 """Bills of suppliers: what they change about the cost of what came, wherever it is now."""
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
-from datetime import date, datetime
-from decimal import Decimal, InvalidOperation
+from datetime import datetime
 from fractions import Fraction
 from uuid import UUID
+
+from django.db import transaction
 
 from inventory.calc.landed_costs import landed_costs, part_of
 from inventory.errors import BadInput, Fault
@@ -16,51 +17,27 @@ from inventory.models import (
     InvoiceCharge,
     InvoiceLine,
     InvoiceShare,
-    Material,
     Movement,
     Party,
     Place,
     SupplierInvoice,
 )
-from inventory.money import LARGEST_MILLIONTHS, from_money_millionths, is_currency
 from inventory.queries.company import get_company, get_company_party
 from inventory.queries.receipt_costs import Received, Whereabouts, find_received, locate
+from inventory.services.accounting.bills import Bill, BilledCharge, check_bill
+from inventory.services.corrections import mark_bill_undone, reverse
 from inventory.services.documents import fingerprint_of, step_id, take_once
-from inventory.services.landed import Charge, share_charges
+from inventory.services.landed import Charge, share_charges, weigh_charge
 from inventory.services.lines import quantity_of
 from inventory.services.posting import End, Flow, Posting, post
+from inventory.services.posting.post import book_date
 from inventory.services.posting.special_places import get_special_place
-from inventory.units import Amount
-
-
-@dataclass(frozen=True)
-class BilledLine:
-    """What a bill asks for one material of one receipt; `price` in millionths of the bill's currency."""
-
-    receipt: Entry
-    material: Material
-    amount: Amount
-    price: int
-
-
-@dataclass(frozen=True)
-class Bill:
-    """A supplier's bill as it was sent. `rate`: worth of one unit of its currency in the company's own."""
-
-    supplier: Party
-    number: str
-    invoice_date: date
-    lines: Sequence[BilledLine]
-    charges: Sequence[Charge] = ()
-    currency: str = ""
-    rate: str = "1"
 
 
 @dataclass(frozen=True)
 class _Costed:
-    """A billed line with what it comes to."""
+    """A billed line with what it comes to; one that is not for goods is later freight on them."""
 
-    billed: BilledLine
     received: Received
     quantity: int
     matched: int
@@ -68,6 +45,7 @@ class _Costed:
     landed: int
     booked: int
     difference: int
+    is_for_goods: bool = True
 
 
 def record_invoice(
@@ -96,12 +74,42 @@ def record_invoice(
     )
 
 
+@transaction.atomic
+def undo_invoice(
+    *, invoice: SupplierInvoice, by: Actor, occurred_at: datetime, reason: str
+) -> SupplierInvoice:
+    """Take a bill back that was wrong: its difference goes back, its receipts wait for a bill again.
+
+    Its number is free for the right one. Undone once more it is the same bill, undone.
+
+    Raises
+    ------
+    BadInput
+        If no reason is given.
+    """
+    if not reason.strip():
+        raise BadInput.of([Fault("/reason", "", "must say why the bill is undone")])
+    standing = SupplierInvoice.objects.select_for_update(of=("self",)).get(pk=invoice.pk)
+    if standing.undone_at is not None:
+        return standing
+    if standing.entry is not None:
+        reverse(id=step_id(standing.uuid, "undo"), by=by, entry=standing.entry, reason=reason)
+    else:
+        company = get_company()
+        day = book_date(standing.recorded_at, company.time_zone, company.books_closed_until)
+        mark_bill_undone(invoice=standing, by=by, undone_at=occurred_at, day=day, reason=reason)
+    standing.refresh_from_db()
+    return standing
+
+
 def _maker(
     id: UUID, by: Actor, occurred_at: datetime, bill: Bill, closed_places: frozenset[int]
 ) -> Callable[[], SupplierInvoice]:
     def make() -> SupplierInvoice:
-        rate = _check(bill)
-        costed = _cost(bill, rate)
+        # Two bills for the same goods are matched one after the other.
+        Party.objects.select_for_update().get(pk=bill.supplier.pk)
+        rate = check_bill(bill)
+        costed = [*_cost(bill, rate), *_cost_carriage(bill, rate)]
         company = get_company()
         invoice = SupplierInvoice.objects.create(
             uuid=id,
@@ -111,11 +119,13 @@ def _maker(
             currency=bill.currency or company.currency,
             rate=bill.rate,
             recorded_at=occurred_at,
+            booked_date=book_date(occurred_at, company.time_zone, company.books_closed_until),
             by=by,
             fingerprint=_fingerprint(bill),
         )
         shares = _save_lines(invoice, bill, rate, costed, closed_places)
-        flows = [_flow(*share) for share in shares]
+        source = End(Place.objects.get(code=f"supplier:{bill.supplier.code}"))
+        flows = [_flow(source, *share) for share in shares]
         if flows:
             invoice.entry = post(
                 Posting(
@@ -128,7 +138,8 @@ def _maker(
                     document=f"invoice:{id}",
                 )
             )
-            invoice.save(update_fields=["entry"])
+            invoice.booked_date = invoice.entry.booked_date
+            invoice.save(update_fields=["entry", "booked_date"])
         return invoice
 
     return make
@@ -142,57 +153,14 @@ def _fingerprint(bill: Bill) -> str:
         currency=bill.currency,
         rate=bill.rate,
         lines=[(line.receipt.uuid, line.material, line.amount, line.price) for line in bill.lines],
-        charges=[(charge.name, charge.amount, charge.share_by) for charge in bill.charges],
+        charges=[_charge_form(charge) for charge in bill.charges],
     )
 
 
-def _check(bill: Bill) -> Fraction:
-    """Return the rate of exchange, or name everything that is wrong."""
-    own = get_company().currency
-    faults = []
-    if not bill.number.strip() or len(bill.number) > 80:
-        faults.append(Fault("/number", bill.number, "must be the bill's number, 1 to 80 characters"))
-    elif SupplierInvoice.objects.filter(supplier=bill.supplier, number=bill.number.strip()).exists():
-        message = f"of {bill.supplier.name} was recorded already; a correction has a number of its own"
-        faults.append(Fault("/number", bill.number, message))
-    if bill.currency and not is_currency(bill.currency):
-        faults.append(Fault("/currency", bill.currency, "is not a currency of ISO 4217"))
-    rate = _read_rate(bill.rate)
-    if rate is None:
-        faults.append(Fault("/rate", bill.rate, "must be a decimal above zero, such as 1.08"))
-    elif bill.currency in ("", own) and rate != 1:
-        faults.append(Fault("/rate", bill.rate, f"must be 1 for a bill in {own}"))
-    if not bill.lines:
-        faults.append(Fault("/lines", "", "must name at least one received material"))
-    for number, line in enumerate(bill.lines):
-        if line.price < 0:
-            faults.append(Fault(f"/lines/{number}/price", str(line.price), "cannot be less than nothing"))
-    if rate is not None:
-        faults += _find_out_of_range(bill, rate)
-    if faults or rate is None:
-        raise BadInput.of(faults)
-    return rate
-
-
-def _find_out_of_range(bill: Bill, rate: Fraction) -> list[Fault]:
-    """Amounts that the company's currency cannot hold at the bill's rate, alone or together."""
-    named = [(f"/lines/{number}/price", line.price) for number, line in enumerate(bill.lines)]
-    named += [(f"/charges/{number}/amount", charge.amount) for number, charge in enumerate(bill.charges)]
-    faults, total = [], Fraction(0)
-    for pointer, amount in named:
-        total += max(amount, 0) * rate
-        if total > LARGEST_MILLIONTHS:
-            message = f"brings the bill above {from_money_millionths(LARGEST_MILLIONTHS):f} in our currency"
-            faults.append(Fault(pointer, f"{from_money_millionths(amount):f}", message))
-    return faults
-
-
-def _read_rate(text: str) -> Fraction | None:
-    try:
-        rate = Decimal(text)
-    except InvalidOperation:
-        return None
-    return Fraction(rate) if rate.is_finite() and 0 < rate < 10**9 else None
+def _charge_form(charge: Charge) -> list[object]:
+    receipts = charge.receipts if isinstance(charge, BilledCharge) else ()
+    named = [sorted(str(receipt.uuid) for receipt in receipts)] if receipts else []
+    return [charge.name, charge.amount, charge.share_by, *named]
 
 
 def _cost(bill: Bill, rate: Fraction) -> list[_Costed]:
@@ -214,17 +182,54 @@ def _cost(bill: Bill, rate: Fraction) -> list[_Costed]:
         for number, line in enumerate(bill.lines)
     ]
     prices = [round(line.price * rate) for line in bill.lines]
-    own = [replace(charge, amount=round(charge.amount * rate)) for charge in bill.charges]
+    on_lines, _apart = bill.split_charges()
+    own = [replace(charge, amount=round(charge.amount * rate)) for charge in on_lines]
     materials = [line.material for line in bill.lines]
     charges = share_charges(own, materials, quantities, prices)
     landed = landed_costs(prices=prices, charges=charges)
     costed = []
     for line, quantity, price, cost in zip(bill.lines, quantities, prices, landed, strict=True):
-        costed.append(_match(line, received[line.receipt.pk, line.material.pk], quantity, price, cost))
+        costed.append(_match(received[line.receipt.pk, line.material.pk], quantity, price, cost))
     return costed
 
 
-def _match(line: BilledLine, received: Received, quantity: int, price: int, landed: int) -> _Costed:
+def _cost_carriage(bill: Bill, rate: Fraction) -> list[_Costed]:
+    """Freight and duty for named receipts, over all that these brought of our own.
+
+    Their value is what they were booked at. One line for each received material, whatever the number of
+    charges.
+    """
+    faults: list[Fault] = []
+    sums: dict[tuple[int, int], int] = {}
+    _on_lines, apart = bill.split_charges()
+    known = find_received({receipt.pk for _number, charge in apart for receipt in charge.receipts})
+    for number, charge in apart:
+        pointer = f"/charges/{number}"
+        wanted = {receipt.pk: receipt for receipt in charge.receipts}
+        rows = [row for name, row in known.items() if name[0] in wanted]
+        brought = {row.entry.pk for row in rows}
+        missing = [receipt for key, receipt in wanted.items() if key not in brought]
+        for receipt in missing:
+            message = "brought nothing of our own, or was reversed"
+            faults.append(Fault(f"{pointer}/receipts", str(receipt.uuid), message))
+        lines = [(row.material, row.quantity, row.value) for row in rows]
+        own = replace(charge, amount=round(charge.amount * rate))
+        share = weigh_charge(own, lines, pointer=pointer, faults=faults)
+        if missing or share is None or own.amount <= 0:
+            continue
+        parts = landed_costs(prices=[0] * len(rows), charges=[share])
+        for row, part in zip(rows, parts, strict=True):
+            name = (row.entry.pk, row.material.pk)
+            sums[name] = sums.get(name, 0) + part
+    if faults:
+        raise BadInput.of(faults)
+    return [
+        _Costed(known[name], known[name].quantity, 0, 0, value, 0, value, is_for_goods=False)
+        for name, value in sums.items()
+    ]
+
+
+def _match(received: Received, quantity: int, price: int, landed: int) -> _Costed:
     """Compare a billed line with what came and was not billed before; billed is counted on for the next."""
     matched = min(quantity, received.unbilled)
     booked = part_of(
@@ -235,37 +240,37 @@ def _match(line: BilledLine, received: Received, quantity: int, price: int, land
     )
     received.billed += matched
     difference = round(Fraction(landed * matched, quantity)) - booked
-    return _Costed(line, received, quantity, matched, price, landed, booked, difference)
+    return _Costed(received, quantity, matched, price, landed, booked, difference)
 
 
 def _save_lines(
     invoice: SupplierInvoice, bill: Bill, rate: Fraction, costed: list[_Costed], closed_places: frozenset[int]
 ) -> list[tuple[_Costed, Whereabouts, InvoiceShare]]:
-    InvoiceCharge.objects.bulk_create(
-        InvoiceCharge(
+    for charge in bill.charges:
+        row = InvoiceCharge.objects.create(
             invoice=invoice, name=charge.name, amount=round(charge.amount * rate), share_by=charge.share_by
         )
-        for charge in bill.charges
-    )
+        if isinstance(charge, BilledCharge):
+            row.receipts.set(charge.receipts)
     closed_until = get_company().books_closed_until
     shares: list[tuple[_Costed, Whereabouts, InvoiceShare]] = []
-    for position, row in enumerate(costed, start=1):
+    for position, costs in enumerate(costed, start=1):
         line = InvoiceLine.objects.create(
             invoice=invoice,
             position=position,
-            receipt=row.received.entry,
-            material=row.received.material,
-            quantity=row.quantity,
-            matched_quantity=row.matched,
-            price=row.price,
-            landed=row.landed,
-            booked=row.booked,
-            difference=row.difference,
+            receipt=costs.received.entry,
+            material=costs.received.material,
+            is_for_goods=costs.is_for_goods,
+            quantity=costs.quantity,
+            matched_quantity=costs.matched,
+            price=costs.price,
+            landed=costs.landed,
+            booked=costs.booked,
+            difference=costs.difference,
         )
-        if row.difference:
-            shares += _share_difference(
-                row, line, closed_places, locate(row.received, closed_until=closed_until)
-            )
+        if costs.difference:
+            whereabouts = locate(costs.received, closed_until=closed_until)
+            shares += _share_difference(costs, line, closed_places, whereabouts)
     InvoiceShare.objects.bulk_create(share for _row, _where, share in shares)
     return shares
 
@@ -307,8 +312,8 @@ def _has_value(where: Whereabouts, row: _Costed, value: int) -> bool:
     return sum(pool.value for pool in pools) >= -value
 
 
-def _flow(row: _Costed, where: Whereabouts, share: InvoiceShare) -> Flow:
-    supplier, variance = End(row.received.supplier_place), End(get_special_place(Place.Kind.PRICE_VARIANCE))
+def _flow(supplier: End, row: _Costed, where: Whereabouts, share: InvoiceShare) -> Flow:
+    variance = End(get_special_place(Place.Kind.PRICE_VARIANCE))
     is_there = share.is_booked_there and where.place is not None
     there = End(where.place) if is_there and where.place is not None else variance
     return Flow(

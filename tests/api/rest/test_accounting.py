@@ -218,7 +218,8 @@ def test_a_bill_changes_what_its_goods_cost(client_of: ClientOf) -> None:
 @pytest.mark.parametrize(
     ("changed", "pointer"),
     [
-        ({"currency": "ZZZ"}, "/lines/0/price/currency"),
+        ({"currency": "ZZZ"}, "/currency"),
+        ({"currency": "EUR"}, "/lines/0/price/currency"),
         ({"rate": "1.5"}, "/rate"),
         ({"supplier": "nobody"}, "/supplier"),
         ({"lines": []}, "/lines"),

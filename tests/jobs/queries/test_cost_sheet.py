@@ -10,7 +10,8 @@ from django.test.utils import CaptureQueriesContext
 
 from inventory.models import Container, Entry, JournalBatch, Movement, Party, Place
 from inventory.money import to_money_millionths
-from inventory.services.accounting.invoices import Bill, BilledLine, record_invoice
+from inventory.services.accounting.bills import Bill, BilledLine
+from inventory.services.accounting.invoices import record_invoice
 from inventory.services.conversions import Caught, recover
 from inventory.services.goods import draw
 from inventory.services.lines import Line

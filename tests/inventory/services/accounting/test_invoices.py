@@ -1,5 +1,6 @@
 """A bill's difference follows the goods."""
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 from uuid import uuid4
@@ -7,11 +8,12 @@ from uuid import uuid4
 import pytest
 
 from inventory.errors import BadInput
-from inventory.models import CostPool, Entry, InvoiceShare, Party, Place, SupplierInvoice
+from inventory.models import Container, CostPool, Entry, InvoiceShare, Party, Place, SupplierInvoice
 from inventory.money import to_money_millionths
 from inventory.queries.receipt_costs import list_unbilled
 from inventory.queries.verification import verify_ledger
-from inventory.services.accounting.invoices import Bill, BilledLine, record_invoice
+from inventory.services.accounting.bills import Bill, BilledCharge, BilledLine
+from inventory.services.accounting.invoices import record_invoice, undo_invoice
 from inventory.services.accounting.periods import close_period
 from inventory.services.corrections import ReceiptIsBilled, dispose, reverse
 from inventory.services.documents import DocumentConflict
@@ -277,3 +279,171 @@ def test_a_bill_number_is_used_once_by_a_supplier() -> None:
     record(world, bill(world, (receipt, each(5), "50")))
     with pytest.raises(BadInput, match="was recorded already"):
         record(world, bill(world, (receipt, each(5), "50")))
+
+
+def freight(world: World, *receipts: Entry, amount: str = "20", share_by: str = "value", **also: Any) -> Bill:
+    """A carrier's bill, which names no goods of its own."""
+    carrier = save_party(code="carrier", name="Road Carrier", is_supplier=True)
+    charge = BilledCharge("freight", to_money_millionths(amount), share_by, receipts)
+    sent = Bill(supplier=carrier, number="F-1", invoice_date=BILLED, charges=[charge])
+    return replace(sent, **also)
+
+
+@pytest.mark.parametrize("formula", ["fifo", "weighted_average"])
+@pytest.mark.outside_check("IAS 2 paragraphs 10, 11, transport is cost of purchase; how known: by hand")
+def test_a_carriers_later_bill_follows_the_goods_it_was_paid_for(formula: str) -> None:
+    world = make(formula)
+    receipt = get_pads(world, 10, "100")
+    use(world, 4, 1)
+    invoice = record(world, freight(world, receipt))
+    assert worth(world.warehouse) == 60_000_000 + 12_000_000
+    assert worth(world.span) == 40_000_000 + 8_000_000
+    assert worth(Place.objects.get(code="supplier:carrier")) == -20_000_000
+    line = invoice.lines.get()
+    assert (line.is_for_goods, line.price, line.matched_quantity, line.difference) == (
+        False,
+        0,
+        0,
+        20_000_000,
+    )
+    assert list(verify_ledger()) == []
+
+
+def test_a_carriers_bill_leaves_the_receipt_waiting_for_its_own() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    record(world, freight(world, receipt))
+    assert [row.accrued for row in list_unbilled(until=BILLED)] == [100_000_000]
+    record(world, bill(world, (receipt, each(10), "100")))
+    assert worth(world.warehouse) == 120_000_000
+    assert list_unbilled(until=BILLED) == []
+
+
+@pytest.mark.parametrize(
+    ("share_by", "pads", "fluid"),
+    # 100 and 300 of value; 2 kg and 8 gal of 1,020 kg/m3 that weigh 30.88896 kg; 10 pieces and 8 gal.
+    [("value", 5_000_000, 15_000_000), ("weight", 1_216_214, 18_783_786), ("count", 11_111_111, 8_888_889)],
+)
+@pytest.mark.outside_check("a US gallon is 231 in3 and an inch 25.4 mm; how known: definition, by hand")
+def test_freight_of_a_receipt_is_shared_over_all_that_it_brought(
+    share_by: str, pads: int, fluid: int
+) -> None:
+    world = make("weighted_average")
+    world.projectile.mass_kg_per_unit = 0.2
+    world.projectile.save()
+    drum = Container(label="D-9", kind="drum", material=world.fluid, owner=world.company)
+    drum.place, drum.received_at, drum.capacity = world.warehouse, at(0), 57_000_000
+    receipt = receive(
+        id=uuid4(),
+        by=world.actor,
+        occurred_at=at(0),
+        source=Place.objects.get(code="supplier:mill"),
+        lines=[
+            ReceiptLine(world.projectile, each(10), End(world.warehouse), to_money_millionths("100")),
+            ReceiptLine(world.fluid, gal(8), End(world.warehouse, drum), to_money_millionths("300")),
+        ],
+    )
+    invoice = record(world, freight(world, receipt, share_by=share_by))
+    shares = {line.material.code: line.difference for line in invoice.lines.all()}
+    assert shares == {"projectile-12": pads, "fluid": fluid}
+
+
+def test_freight_of_several_receipts_and_goods_come_on_one_bill() -> None:
+    world = make("fifo")
+    first, second = get_pads(world, 10, "100"), get_pads(world, 10, "300", hours=1)
+    charges = [
+        Charge("order cost", to_money_millionths("5")),
+        BilledCharge("duty", to_money_millionths("8"), "value", (first, second)),
+    ]
+    invoice = record(world, bill(world, (second, each(10), "300"), charges=charges))
+    told = [(line.receipt_id, line.is_for_goods, line.difference) for line in invoice.lines.all()]
+    assert told == [
+        (second.pk, True, 5_000_000),
+        (first.pk, False, 2_000_000),
+        (second.pk, False, 6_000_000),
+    ]
+    assert worth(world.warehouse) == 413_000_000
+
+
+def test_freight_of_goods_that_a_closed_job_used_is_known_there() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    use(world, 5, 1)
+    record(world, freight(world, receipt), closed_places=[world.span.pk])
+    assert worth(world.span) == 50_000_000
+    assert price_variance() == 10_000_000
+    assert InvoiceShare.objects.get(place=world.span).is_booked_there is False
+
+
+def test_a_carriers_bill_that_cannot_be_shared_is_refused_and_nothing_kept() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    with pytest.raises(BadInput, match="what Projectile 12 mm weighs is not known"):
+        record(world, freight(world, receipt, share_by="weight"))
+    with pytest.raises(BadInput, match="must be more than nothing"):
+        record(world, freight(world, receipt, amount="0"))
+    with pytest.raises(BadInput, match="must name at least one received material"):
+        record(world, freight(world))
+    with pytest.raises(BadInput, match="is no supplier"):
+        record(world, freight(world, receipt, supplier=world.customer))
+    reverse(id=uuid4(), by=world.actor, entry=receipt, reason="Came to another yard.")
+    with pytest.raises(BadInput, match="/charges/0/receipts"):
+        record(world, freight(world, receipt))
+    assert not SupplierInvoice.objects.exists()
+    assert worth(Place.objects.get(code="supplier:carrier")) == 0
+
+
+def test_a_receipt_is_not_reversed_under_its_freight() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    invoice = record(world, freight(world, receipt))
+    with pytest.raises(ReceiptIsBilled, match="Bill F-1 of Road Carrier"):
+        reverse(id=uuid4(), by=world.actor, entry=receipt, reason="Came to another yard.")
+    undo_invoice(invoice=invoice, by=world.actor, occurred_at=at(101), reason="Not ours.")
+    reverse(id=uuid4(), by=world.actor, entry=receipt, reason="Came to another yard.")
+    assert worth(Place.objects.get(code="supplier:carrier")) == price_variance() == 0
+
+
+@pytest.mark.parametrize("price", ["100", "110"])
+def test_a_bill_with_or_without_a_difference_is_undone_and_billed_anew(price: str) -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    invoice = record(world, bill(world, (receipt, each(10), price)))
+    assert list_unbilled(until=BILLED) == []
+    for _again in range(2):
+        undone = undo_invoice(
+            invoice=invoice, by=world.other_actor, occurred_at=at(101), reason="Wrong supplier."
+        )
+    assert (undone.undone_by, undone.undone_reason) == (world.other_actor, "Wrong supplier.")
+    assert worth(world.warehouse) == 100_000_000
+    assert [row.accrued for row in list_unbilled(until=BILLED)] == [100_000_000]
+    record(world, bill(world, (receipt, each(10), "120")))
+    assert worth(world.warehouse) == 120_000_000
+    assert list(verify_ledger()) == []
+
+
+def test_a_bill_is_undone_with_a_reason_only() -> None:
+    world = make("fifo")
+    invoice = record(world, bill(world, (get_pads(world, 10, "100"), each(10), "100")))
+    with pytest.raises(BadInput, match="must say why"):
+        undo_invoice(invoice=invoice, by=world.actor, occurred_at=at(101), reason=" ")
+    assert SupplierInvoice.objects.get().undone_at is None
+
+
+def test_an_accrual_of_a_past_day_knows_no_later_bill_or_undoing() -> None:
+    """Received on the 2nd, billed on the 6th, the bill undone in a later period, the receipt then too."""
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    invoice = record(world, bill(world, (receipt, each(10), "110")))
+    second, sixth = date(2026, 3, 2), date(2026, 3, 6)
+    assert [row.accrued for row in list_unbilled(until=date(2026, 3, 5))] == [100_000_000]
+    assert list_unbilled(until=sixth) == []
+    close_period(last_date=sixth, by=world.actor, occurred_at=at(24 * 10))
+    undo_invoice(invoice=invoice, by=world.actor, occurred_at=at(24 * 11), reason="Not ours.")
+    assert list_unbilled(until=sixth) == []
+    assert [row.accrued for row in list_unbilled(until=date(2026, 3, 7))] == [100_000_000]
+    close_period(last_date=date(2026, 3, 8), by=world.actor, occurred_at=at(24 * 12))
+    reverse(id=uuid4(), by=world.actor, entry=receipt, reason="Came to another yard.")
+    assert [row.accrued for row in list_unbilled(until=second)] == [100_000_000]
+    assert [row.accrued for row in list_unbilled(until=date(2026, 3, 8))] == [100_000_000]
+    assert list_unbilled(until=date(2026, 3, 9)) == []
