@@ -19,7 +19,14 @@ class User(AbstractUser):
         SAFETY = "safety", "safety"
         ADMIN = "admin", "admin"
 
+    class Units(models.TextChoices):
+        AS_COUNTED = "", "as each thing is counted"
+        US = "us", "US: gallons, feet, pounds, psi"
+        METRIC = "metric", "metric: litres, metres, kilograms, bar"
+
     actor = models.OneToOneField("inventory.Actor", on_delete=models.PROTECT, null=True, related_name="user")
     role = models.CharField(max_length=8, choices=Role.choices, default=Role.STORES)
     crew = models.ForeignKey("jobs.Crew", on_delete=models.PROTECT, null=True, related_name="users")
     warehouses = models.ManyToManyField("inventory.Place", related_name="keepers", blank=True)
+    # In which units this person reads amounts on pages.
+    units = models.CharField(max_length=6, choices=Units.choices, blank=True, default=Units.AS_COUNTED)

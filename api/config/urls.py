@@ -1,14 +1,12 @@
 """Addresses of every door."""
 
 from django.urls import URLPattern, URLResolver, include, path, re_path
-from django.views.generic import RedirectView
 
 from api.config import health
 from api.graphql.view import GraphQl
 
 urlpatterns: list[URLPattern | URLResolver] = [
-    # Whoever opens the bare address of `serve` is shown what there is to ask for.
-    path("", RedirectView.as_view(pattern_name="reference")),
+    path("", include("api.pages.urls")),
     path("health/live", health.show_live),
     path("health/ready", health.show_ready),
     path("api/v1/", include("api.rest.urls")),

@@ -48,6 +48,11 @@ class Picture:
     svg: str
     table: PictureTable
 
+    @property
+    def unstyled_svg(self) -> str:
+        """The drawing for a page that brings `make_stylesheet` as a file, since it allows no style inside."""
+        return self.svg.replace(_style(), "", 1)
+
 
 @dataclass
 class Drawing:
@@ -161,7 +166,7 @@ class Drawing:
     def to_svg(self, *, has_style: bool = True) -> str:
         """The drawing as text. Without its style where the page brings `make_stylesheet` itself."""
         size = f"{_number(self.width)} {_number(self.height)}"
-        style = f"<style>{make_stylesheet()}</style>" if has_style else ""
+        style = _style() if has_style else ""
         hatch = _HATCH if self._is_hatched else ""
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="picture" role="img" viewBox="0 0 {size}" '
@@ -213,3 +218,7 @@ def _safe(text: str) -> str:
     """Names come from people: escaped, and without the control characters that XML does not take."""
     kept = "".join(letter for letter in text if letter >= " " or letter in "\t\n")
     return escape(kept, quote=True)
+
+
+def _style() -> str:
+    return f"<style>{make_stylesheet()}</style>"

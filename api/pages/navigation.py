@@ -1,0 +1,52 @@
+"""Where each duty finds its pages: one table, from which the bar at the top and the first page follow."""
+
+from dataclasses import dataclass
+
+from django.urls import reverse
+
+from api.models import User
+
+Role = User.Role
+
+
+@dataclass(frozen=True)
+class Area:
+    """A word in the bar, the page it opens, and whose duty it is."""
+
+    word: str
+    page: str
+    roles: frozenset[str]
+
+
+@dataclass(frozen=True)
+class ShownArea:
+    """A word as one person sees it now."""
+
+    word: str
+    address: str
+    is_current: bool
+
+
+OFFICE = frozenset({Role.STORES, Role.PLANNER, Role.ACCOUNTS, Role.SAFETY, Role.ADMIN})
+BUYING = frozenset({Role.STORES, Role.PLANNER, Role.ACCOUNTS, Role.ADMIN})
+EVERYONE = frozenset(Role)
+# In the order of the bar. The first that is open to a role is where that person starts.
+AREAS = (
+    Area("Restock", "restock", BUYING),
+    Area("What is where", "whereabouts", EVERYONE),
+)
+
+
+def list_areas(role: str, path: str) -> list[ShownArea]:
+    """The words open to a role; the one under which the address lies is marked."""
+    found = []
+    for area in AREAS:
+        if role in area.roles:
+            address = reverse(area.page)
+            found.append(ShownArea(area.word, address, path.startswith(address)))
+    return found
+
+
+def first_page(role: str) -> str:
+    """The name of the page on which a role starts the day."""
+    return next(area.page for area in AREAS if role in area.roles)

@@ -1,0 +1,75 @@
+"""What every page shares: who looks, in which units and zone, and how a refusal is shown."""
+
+from http import HTTPStatus
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.views import View
+
+from api.errors import status_of, title_of
+from api.models import User
+from api.pages.navigation import list_areas
+from api.pages.shown_units import ShownUnits
+from api.wire.viewer import get_actor, make_viewer
+from inventory.errors import SpanstockError
+from inventory.models import Actor, Company
+from inventory.queries.company import get_company
+from jobs.queries.access import WorkViewer
+
+
+class Page(View):
+    """A page for somebody who is signed in.
+
+    Moments are shown in the company's zone, amounts in the person's units. What a service refuses is
+    answered by a page that says why; a form catches the refusal first and shows it above what was entered.
+    """
+
+    user: User
+    viewer: WorkViewer
+    company: Company
+    units: ShownUnits
+
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        if not isinstance(request.user, User):
+            return redirect_to_login(request.get_full_path(), reverse("sign_in"))
+        self.user = request.user
+        self.units = ShownUnits(self.user.units)
+        try:
+            self.company = get_company()
+            self.viewer = make_viewer(self.user)
+            with timezone.override(ZoneInfo(self.company.time_zone)):
+                return super().dispatch(request, *args, **kwargs)
+        except SpanstockError as refusal:
+            return show_refusal(request, refusal)
+
+    @property
+    def actor(self) -> Actor:
+        """Whom the ledger names for what this person does."""
+        return get_actor(self.user)
+
+    def show(self, template: str, *, status: int = HTTPStatus.OK, **context: Any) -> HttpResponse:
+        """A page by its template, with what the frame around it and the amounts in it need."""
+        frame = {
+            "areas": list_areas(self.user.role, self.request.path),
+            "shown_units": self.units,
+            "currency": self.company.currency,
+            "shows_money": self.viewer.may_see_money,
+        }
+        return render(self.request, f"pages/{template}.html", frame | context, status=status)
+
+
+def show_refusal(request: HttpRequest, refusal: SpanstockError) -> HttpResponse:
+    """Why something cannot be shown or done, and what to do about it."""
+    role = request.user.role if isinstance(request.user, User) else ""
+    context = {
+        "areas": list_areas(role, request.path),
+        "title": title_of(type(refusal)).rstrip("."),
+        "refusal": refusal,
+    }
+    return render(request, "pages/refused.html", context, status=status_of(refusal))
