@@ -96,7 +96,8 @@ TEMPLATES = [
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
-            ]},
+            ]
+        },
     }
 ]
 
@@ -105,9 +106,10 @@ TIME_ZONE = "UTC"
 USE_TZ = True
 USE_I18N = True
 
-LOGIN_URL = "sign_in"
+LOGIN_URL = "pages:sign_in"
 
 STATIC_URL = "static/"
+STATICFILES_DIRS = [BASE_DIR / "api" / "pages" / "static"]
 # Served from where they lie in the packages, so there is nothing to collect, forget or find stale.
 WHITENOISE_USE_FINDERS = True
 

@@ -15,20 +15,20 @@ class SignIn(LoginView):
 
     template_name = "pages/sign_in.html"
     redirect_authenticated_user = True
-    next_page = "first_page"
+    next_page = "pages:first_page"
 
 
 class SignOut(LogoutView):
     """Ends the session, by a button only, so that no foreign page can do it."""
 
-    next_page = "sign_in"
+    next_page = "pages:sign_in"
 
 
 class FirstPage(Page):
     """The bare address: each duty's own first page."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        return redirect(first_page(self.user.role))
+        return redirect(f"pages:{first_page(self.user.role)}")
 
 
 class OwnSettings(Page):
@@ -42,4 +42,4 @@ class OwnSettings(Page):
         if choice in User.Units.values:
             self.user.units = choice
             self.user.save(update_fields=["units"])
-        return redirect(reverse("own_settings") + "?kept=1")
+        return redirect(reverse("pages:own_settings") + "?kept=1")

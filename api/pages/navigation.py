@@ -42,7 +42,7 @@ def list_areas(role: str, path: str) -> list[ShownArea]:
     found = []
     for area in AREAS:
         if role in area.roles:
-            address = reverse(area.page)
+            address = reverse(f"pages:{area.page}")
             found.append(ShownArea(area.word, address, path.startswith(address)))
     return found
 

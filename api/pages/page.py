@@ -1,5 +1,6 @@
 """What every page shares: who looks, in which units and zone, and how a refusal is shown."""
 
+from datetime import date
 from http import HTTPStatus
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -10,17 +11,25 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.functional import cached_property
 from django.views import View
 
-from api.errors import status_of, title_of
+from api.errors import status_of
 from api.models import User
 from api.pages.navigation import list_areas
 from api.pages.shown_units import ShownUnits
+from api.wire.input_fields import read_day
 from api.wire.viewer import get_actor, make_viewer
 from inventory.errors import SpanstockError
 from inventory.models import Actor, Company
-from inventory.queries.company import get_company
+from inventory.queries.company import get_company, get_today
 from jobs.queries.access import WorkViewer
+
+HEADINGS = {
+    HTTPStatus.NOT_FOUND: "Not found",
+    HTTPStatus.FORBIDDEN: "Not in your charge",
+    HTTPStatus.SERVICE_UNAVAILABLE: "Not yet",
+}
 
 
 class Page(View):
@@ -37,7 +46,7 @@ class Page(View):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         if not isinstance(request.user, User):
-            return redirect_to_login(request.get_full_path(), reverse("sign_in"))
+            return redirect_to_login(request.get_full_path(), reverse("pages:sign_in"))
         self.user = request.user
         self.units = ShownUnits(self.user.units)
         try:
@@ -47,6 +56,11 @@ class Page(View):
                 return super().dispatch(request, *args, **kwargs)
         except SpanstockError as refusal:
             return show_refusal(request, refusal)
+
+    @cached_property
+    def day(self) -> date:
+        """The day that the page is about: the one asked for in the address, or today."""
+        return read_day(self.request.GET.get("date", "")) or get_today()
 
     @property
     def actor(self) -> Actor:
@@ -58,6 +72,8 @@ class Page(View):
         frame = {
             "areas": list_areas(self.user.role, self.request.path),
             "shown_units": self.units,
+            "shown_day": self.day,
+            "today": get_today(),
             "currency": self.company.currency,
             "shows_money": self.viewer.may_see_money,
         }
@@ -67,9 +83,7 @@ class Page(View):
 def show_refusal(request: HttpRequest, refusal: SpanstockError) -> HttpResponse:
     """Why something cannot be shown or done, and what to do about it."""
     role = request.user.role if isinstance(request.user, User) else ""
-    context = {
-        "areas": list_areas(role, request.path),
-        "title": title_of(type(refusal)).rstrip("."),
-        "refusal": refusal,
-    }
-    return render(request, "pages/refused.html", context, status=status_of(refusal))
+    status = status_of(refusal)
+    heading = HEADINGS.get(status, "This cannot be done")
+    context = {"areas": list_areas(role, request.path), "title": heading, "refusal": refusal}
+    return render(request, "pages/refused.html", context, status=status)

@@ -5,7 +5,13 @@ from dataclasses import dataclass
 from api.models import User
 from inventory.units import format_millionths, get_unit
 
-US = {"volume": "[gal_us]", "length": "[ft_i]", "mass": "[lb_av]", "pressure": "[psi]", "temperature": "[degF]"}
+US = {
+    "volume": "[gal_us]",
+    "length": "[ft_i]",
+    "mass": "[lb_av]",
+    "pressure": "[psi]",
+    "temperature": "[degF]",
+}
 METRIC = {"volume": "L", "length": "m", "mass": "kg", "pressure": "bar", "temperature": "Cel"}
 CHOICES: dict[str, dict[str, str]] = {User.Units.US: US, User.Units.METRIC: METRIC}
 

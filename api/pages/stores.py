@@ -17,7 +17,6 @@ from api.wire.pictures.projected_stock import draw_projected_stock
 from inventory.errors import NotFound, SpanstockError
 from inventory.models import Entry, Material, Place
 from inventory.queries.access import get_container, get_material, get_place
-from inventory.queries.company import get_today
 from inventory.queries.container_history import list_contents_of, list_history
 from inventory.queries.projected_stock import project_stock
 from inventory.queries.restock import RestockLine, list_restock
@@ -34,8 +33,16 @@ class WhatIsWhere(Page):
     """Find a thing and walk to it."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        asked = {name: request.GET.get(name, "")[:100].replace("\x00", "") for name in ("search", "kind", "place")}
-        found = find_whereabouts(self.viewer, after=request.GET.get("after", "")[:100], **asked)
+        asked = {
+            name: request.GET.get(name, "")[:100].replace("\x00", "") for name in ("search", "kind", "place")
+        }
+        found = find_whereabouts(
+            self.viewer,
+            search=asked["search"],
+            kind=asked["kind"],
+            place=asked["place"],
+            after=request.GET.get("after", "")[:100].replace("\x00", ""),
+        )
         return self.show(
             "whereabouts",
             found=found,
@@ -76,7 +83,7 @@ class Restock(Page):
                 id=UUID(request.POST["id"]),
                 by=self.actor,
                 occurred_at=now(),
-                as_of=get_today(),
+                as_of=self.day,
                 place=None,
                 materials=request.POST.getlist("material"),
                 horizon_days=HORIZON_DAYS,
@@ -84,11 +91,11 @@ class Restock(Page):
         except SpanstockError as refusal:
             return self._show_list(refusal)
         references = ",".join(order.reference for order in orders)
-        return redirect(f"{reverse('restock')}?written={references}")
+        return redirect(f"{reverse('pages:restock')}?written={references}")
 
     def _show_list(self, refusal: SpanstockError | None = None) -> HttpResponse:
         require_may_see(self.viewer)
-        answer = list_restock(as_of=get_today(), horizon_days=HORIZON_DAYS, cover_days=COVER_DAYS)
+        answer = list_restock(as_of=self.day, horizon_days=HORIZON_DAYS, cover_days=COVER_DAYS)
         names = name_requirements(name for line in answer.lines for name in line.at_risk)
         written = self.request.GET.get("written", "")[:200]
         return self.show(
@@ -112,14 +119,14 @@ class StockAhead(Page):
         stock = project_stock(
             material=get_material(self.viewer, material),
             place=get_place(self.viewer, place),
-            as_of=get_today(),
+            as_of=self.day,
             horizon_days=HORIZON_DAYS,
         )
         if stock is None:
             raise NotFound("It is neither planned nor used there, so there is nothing to foresee.")
         picture = draw_projected_stock(stock)
         # Drawn here from our own numbers, with every text in it escaped.
-        drawn = mark_safe(picture.unstyled_svg)  # noqa: S308
+        drawn = mark_safe(picture.unstyled_svg)
         return self.show("stock_ahead", stock=stock, drawn=drawn, **show_table(picture.table))
 
 

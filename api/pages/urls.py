@@ -4,6 +4,7 @@ from django.urls import path
 
 from api.pages import entrance, looks, stores
 
+app_name = "pages"
 urlpatterns = [
     path("", entrance.FirstPage.as_view(), name="first_page"),
     path("sign-in", entrance.SignIn.as_view(), name="sign_in"),

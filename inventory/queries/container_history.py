@@ -1,31 +1,29 @@
 """What one container has been through: what went in and out, where it stood, what counts found in it."""
 
 from dataclasses import dataclass
-from datetime import datetime
 
 from django.db.models import Q, QuerySet
 
 from inventory.models import Container, ContainerChange, CountReading, Entry, Holding, Movement
-from inventory.queries.access import Viewer, visible_changes, visible_holdings, visible_movements, visible_readings
+from inventory.queries.access import (
+    Viewer,
+    visible_changes,
+    visible_holdings,
+    visible_movements,
+    visible_readings,
+)
 
 PAGE = 50
 
 
 @dataclass(frozen=True)
 class HistoryStep:
-    """One entry as this container saw it. `gained` is in millionths of the unit, negative where less came of it.
-
-    `movements`, `changes` and `readings` are those of the entry that touch the container and the viewer sees.
-    """
+    """One entry as a container saw it: those of its lines that touch the container and the viewer sees."""
 
     entry: Entry
     movements: tuple[Movement, ...]
     changes: tuple[ContainerChange, ...]
     readings: tuple[CountReading, ...]
-
-    @property
-    def occurred_at(self) -> datetime:
-        return self.entry.occurred_at
 
 
 @dataclass(frozen=True)

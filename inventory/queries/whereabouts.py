@@ -5,6 +5,7 @@ The database is asked a fixed number of times however much there is.
 """
 
 from collections import defaultdict
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from django.db.models import Q
@@ -65,7 +66,7 @@ def find_whereabouts(
     codes = rows.filter(material__code__gt=after).order_by("material__code")
     found = list(codes.values_list("material__code", flat=True).distinct()[: size + 1])
     shown = found[:size]
-    related = ("place__parent", "material", "owner", "container")
+    related = ("place__parent", "material", "owner", "container__material")
     held = rows.filter(material__code__in=shown).select_related(*related)
     held = held.order_by("material__code", "place__name", "container__label", "key")
     stocks: dict[str, MaterialStock] = {}
@@ -97,10 +98,8 @@ def _matches(search: str) -> Q:
     found = Q()
     for path in ("material__code", "material__name", "container__label", "place__code", "place__name"):
         found |= Q(**{f"{path}__icontains": search})
-    try:
+    with suppress(WrongShortCode):
         found |= Q(container=read_short_code(search))
-    except WrongShortCode:
-        pass
     return found
 
 
