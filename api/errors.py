@@ -15,6 +15,8 @@ from django.views.defaults import page_not_found, server_error
 from rest_framework import exceptions
 from rest_framework.response import Response
 
+from api.sign_in.people import SignInLocked, SignInRefused, find_address
+from api.sign_in.scopes import ScopeMissing
 from inventory.errors import BadInput, Fault, NotFound, SpanstockError
 from inventory.queries.access import NotAllowed
 from inventory.queries.company import NotSetUp
@@ -56,18 +58,24 @@ STATUSES: Mapping[type[SpanstockError], HTTPStatus] = {
     PreconditionMissing: HTTPStatus.PRECONDITION_REQUIRED,
     NotSetUp: HTTPStatus.SERVICE_UNAVAILABLE,
     StaleVersion: HTTPStatus.PRECONDITION_FAILED,
+    ScopeMissing: HTTPStatus.FORBIDDEN,
+    SignInRefused: HTTPStatus.UNAUTHORIZED,
+    SignInLocked: HTTPStatus.TOO_MANY_REQUESTS,
 }
 # What the framework refuses before any of our code runs: code and title by its class, nearest first.
 FRAMEWORK_CODES: tuple[tuple[type[exceptions.APIException], str, str], ...] = (
     (exceptions.ParseError, "malformed", "The body is not what its media type says."),
     (exceptions.NotAuthenticated, "not_authenticated", "Sign in first."),
-    (exceptions.AuthenticationFailed, "authentication_failed", "The name or the password is wrong."),
+    (exceptions.AuthenticationFailed, "authentication_failed", "The sign-in is not valid."),
     (exceptions.PermissionDenied, "not_allowed", "The asker may not do this."),
     (exceptions.NotFound, "not_found", "There is nothing at this address for the asker."),
     (exceptions.MethodNotAllowed, "method_not_allowed", "This address does not take that method."),
     (exceptions.NotAcceptable, "not_acceptable", "The answer does not exist in the form asked for."),
     (exceptions.UnsupportedMediaType, "unsupported_media_type", "The body must be application/json."),
     (exceptions.Throttled, "throttled", "Too many requests; wait and send again."),
+)
+LOGGED = frozenset(
+    {HTTPStatus.UNAUTHORIZED, HTTPStatus.FORBIDDEN, HTTPStatus.NOT_FOUND, HTTPStatus.TOO_MANY_REQUESTS}
 )
 INTERNAL = ("internal_error", "The service failed; the fault has been logged and nothing was stored.")
 
@@ -108,7 +116,9 @@ def list_problems() -> list[dict[str, Any]]:
 def answer_exception(exception: Exception, context: Mapping[str, Any]) -> Response | None:
     """Turn what a view raised into a problem; None for what is a fault of ours, which is raised on."""
     if isinstance(exception, SpanstockError):
-        return _respond(problem(exception))
+        log_refusal(exception.code, status_of(exception), context.get("request"))
+        wait_s = exception.retry_after_s if isinstance(exception, SignInLocked) else 0
+        return _respond(problem(exception), {"Retry-After": str(wait_s)} if wait_s else None)
     if isinstance(exception, Http404):
         exception = exceptions.NotFound()
     elif isinstance(exception, PermissionDenied):
@@ -121,7 +131,20 @@ def answer_exception(exception: Exception, context: Mapping[str, Any]) -> Respon
     wait: float | None = getattr(exception, "wait", None)
     if wait is not None:
         headers["Retry-After"] = str(max(1, -int(-wait // 1)))
-    return _respond(framework_problem(exception), headers)
+    body = framework_problem(exception)
+    log_refusal(body["code"], HTTPStatus(body["status"]), context.get("request"))
+    return _respond(body, headers)
+
+
+def log_refusal(code: str, status: HTTPStatus, request: Any) -> None:
+    """Log who was refused what. Not found counts: what one may not see is answered like that."""
+    if status not in LOGGED or request is None:
+        return
+    # Reading `request.user` would try the sign-in again that has just failed.
+    user = getattr(request, "_user", None)
+    about = {"event": "refused", "code": code, "status": status.value, "method": request.method}
+    about |= {"path": request.path[:200], "account": getattr(user, "username", "")}
+    logger.warning("refused", extra={**about, "address": find_address(request)})
 
 
 def framework_problem(exception: exceptions.APIException) -> dict[str, Any]:

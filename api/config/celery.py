@@ -10,8 +10,10 @@ from typing import Any
 
 from celery import Celery
 from celery.schedules import crontab
+from celery.signals import before_task_publish, task_postrun, task_prerun
 
 from api.config import environment
+from api.config.logs import get_request_id, set_request_id
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "api.config.settings")
 
@@ -41,6 +43,7 @@ WATCH_FOR_REPORTS_EVERY_S = 300
 LEARN_EVERY_S = 60
 CLOSE_DAYS_EVERY_S = 120
 WATCH_FLUID_EVERY_S = 60
+FORGET_SIGN_INS_EVERY_S = 900
 
 # A sweep that its worker did not reach before the next one is due may be dropped: the next does its work.
 SCHEDULE: dict[str, Any] = {
@@ -75,6 +78,11 @@ SCHEDULE: dict[str, Any] = {
         "schedule": WATCH_FLUID_EVERY_S,
         "options": {"expires": WATCH_FLUID_EVERY_S},
     },
+    "forget ended sign-ins": {
+        "task": "api.tasks.forget_ended_sign_ins",
+        "schedule": FORGET_SIGN_INS_EVERY_S,
+        "options": {"expires": FORGET_SIGN_INS_EVERY_S},
+    },
     "close days": {
         "task": "jobs.tasks.close_days",
         "schedule": CLOSE_DAYS_EVERY_S,
@@ -102,3 +110,20 @@ app.conf.update(
     beat_schedule=SCHEDULE,
 )
 app.autodiscover_tasks()
+
+
+@before_task_publish.connect
+def send_request_id(headers: dict[str, Any], **kwargs: Any) -> None:
+    """Let the task know which request it is for, so that its log lines say so too."""
+    if get_request_id():
+        headers["request_id"] = get_request_id()
+
+
+@task_prerun.connect
+def take_request_id(task: Any, **kwargs: Any) -> None:
+    set_request_id(str(getattr(task.request, "request_id", None) or ""))
+
+
+@task_postrun.connect
+def drop_request_id(**kwargs: Any) -> None:
+    set_request_id("")

@@ -75,6 +75,9 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    # First, so that whatever the others refuse or log carries the request's id.
+    "api.config.logs.RequestIds",
+    "api.sign_in.cookies.SecureCookies",
     "django.middleware.security.SecurityMiddleware",
     "api.pages.security.ContentSecurity",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -117,10 +120,17 @@ WHITENOISE_USE_FINDERS = True
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "formatters": {"json": {"()": "api.config.logs.JsonFormatter"}},
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "json"}},
     "root": {"handlers": ["stderr"], "level": environment.LOG_LEVEL},
 }
+
+AUTHENTICATION_BACKENDS = ["api.sign_in.people.LockingBackend"]
+# A working day: whoever signs in in the morning stays so until night, and no longer.
+SESSION_COOKIE_AGE = 14 * 3600
+if environment.TRUSTED_PROXIES:
+    # Only where the operator vouches for who sets it.
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
@@ -130,9 +140,10 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 
 REST_FRAMEWORK = {
-    # Basic comes first, so that who is not signed in is told so by 401 and how to.
+    # Tokens come first, so that who is not signed in is told so by 401. There is no HTTP Basic: it would
+    # pay a slow hash with each request.
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "rest_framework.authentication.BasicAuthentication",
+        "api.sign_in.bearer.BearerAuthentication",
         "rest_framework.authentication.SessionAuthentication",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
@@ -143,7 +154,9 @@ REST_FRAMEWORK = {
         "rest_framework.throttling.UserRateThrottle",
     ],
     # A phone that catches up after a day without a signal sends a few hundred; more in a minute is a fault.
-    "DEFAULT_THROTTLE_RATES": {"anon": "60/min", "user": "1200/min"},
+    "DEFAULT_THROTTLE_RATES": {"anon": "60/min", "user": "1200/min", "sign_in": "20/min", "token": "60/min"},
+    # Without it whoever writes an X-Forwarded-For of their own would choose the address that is throttled.
+    "NUM_PROXIES": environment.TRUSTED_PROXIES,
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "api.errors.answer_exception",
     # A query parameter must not change the form of the answer.

@@ -21,11 +21,12 @@ from rest_framework.exceptions import MethodNotAllowed
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.errors import INTERNAL, fault_json
+from api.errors import INTERNAL, fault_json, log_refusal, status_of
 from api.graphql.asking import make_asking
 from api.graphql.guard import BadQuery, Guard, parse_query
 from api.graphql.paging import LARGEST_SIZE, USUAL_SIZE
 from api.graphql.schema import schema
+from api.sign_in.scopes import require_write
 from api.wire.door import Door
 from api.wire.input_fields import is_storable
 from api.wire.json_bodies import JsonBodyParser
@@ -46,6 +47,7 @@ class GraphQl(Door):
     """One address for all questions. GET answers reads only; forms are not taken."""
 
     parser_classes = [SmallBodyParser]
+    reading_methods = frozenset({"POST"})
 
     def get(self, request: Request) -> Response:
         given: dict[str, Any] = dict(request.query_params.items())
@@ -66,8 +68,10 @@ class GraphQl(Door):
         except SpanstockError as refusal:
             return Response({"errors": [_refusal_json(refusal)]}, status=400)
         operation = get_operation_ast(document, name)
-        if is_read_only and operation is not None and operation.operation != OperationType.QUERY:
-            raise MethodNotAllowed("GET")
+        if operation is not None and operation.operation != OperationType.QUERY:
+            if is_read_only:
+                raise MethodNotAllowed("GET")
+            require_write(self.scopes)
         faults = validate(schema.graphql_schema, document, max_errors=MOST_ERRORS)
         if faults:
             return Response({"errors": [_error_json(error) for error in faults]}, status=400)
@@ -79,6 +83,10 @@ class GraphQl(Door):
             operation_name=name,
         )
         assert isinstance(result, ExecutionResult)
+        for error in result.errors or ():
+            if isinstance(error.original_error, SpanstockError):
+                refusal = error.original_error
+                log_refusal(refusal.code, status_of(refusal), self.request)
         return _respond(result)
 
 

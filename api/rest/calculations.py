@@ -27,6 +27,8 @@ class Calculations(Door):
 class OneCalculation(Door):
     """One calculation: what it takes and gives, and its answer."""
 
+    reading_methods = frozenset({"POST"})
+
     @extend_schema(operation_id="get_calculation", responses={200: OpenApiResponse(of("Calculation"))})
     def get(self, request: Request, name: str) -> Response:
         """Get a calculation's schemas and an example request."""

@@ -21,6 +21,7 @@ from api.rest import (
     reference,
     restock,
     safety,
+    sign_in,
     stock,
     stock_accounts,
     tagged_fittings,
@@ -29,6 +30,10 @@ from api.rest import (
 )
 
 ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
+    ("session", sign_in.SessionDoor.as_view(), "session"),
+    ("session/password", sign_in.PasswordDoor.as_view(), "password"),
+    ("oauth/token", sign_in.TokenDoor.as_view(), "token"),
+    ("oauth/revocation", sign_in.RevocationDoor.as_view(), "revocation"),
     ("entries", entries.Entries.as_view(), "entries"),
     ("entries/<str:id>", entries.OneEntry.as_view(), "entry"),
     ("holdings", stock.Holdings.as_view(), "holdings"),

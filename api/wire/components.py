@@ -14,6 +14,7 @@ from api.wire import (
     restock_requests,
     safety,
     schemas,
+    sign_in,
     supply_answers,
     supply_requests,
     truck_requests,
@@ -42,4 +43,6 @@ def all_components() -> dict[str, Schema]:
         **supply_requests.request_schemas(),
         **safety.COMPONENTS,
         **safety.request_schemas(),
+        **sign_in.COMPONENTS,
+        **sign_in.request_schemas(),
     }

@@ -2,10 +2,12 @@
 
 from typing import Any, cast
 
+from rest_framework.permissions import SAFE_METHODS
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from api.models import User
+from api.models import SystemToken, User
+from api.sign_in.scopes import read_scopes, require_read, require_write
 from api.wire.input_fields import is_storable
 from api.wire.json_bodies import JsonBodyParser
 from api.wire.viewer import get_actor, make_viewer
@@ -17,14 +19,19 @@ from jobs.queries.access import WorkViewer
 class Door(APIView):
     """A view for programs: signed in, JSON only, refusals as problem details.
 
-    Sign-in is by session, which wants a CSRF token for writes, or by HTTP Basic, which is for a network
-    that is trusted or behind HTTPS.
+    Sign-in is by session, which wants a CSRF token for writes, or by a system's token.
     """
 
     parser_classes = [JsonBodyParser]
+    # Methods that only read here, though others write by them.
+    reading_methods: frozenset[str] = frozenset()
 
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         super().initial(request, *args, **kwargs)
+        if request.method in SAFE_METHODS or request.method in self.reading_methods:
+            require_read(self.scopes)
+        else:
+            require_write(self.scopes)
         # PostgreSQL fails on such text in a comparison; no name of ours has it.
         if not all(is_storable(str(value)) for value in kwargs.values()):
             raise NotFound("There is nothing at this address.")
@@ -36,8 +43,14 @@ class Door(APIView):
     def viewer(self) -> WorkViewer:
         """What the asker may see, made once a request."""
         if not hasattr(self, "_viewer"):
-            self._viewer = make_viewer(self._user)
+            self._viewer = make_viewer(self._user, scopes=self.scopes)
         return self._viewer
+
+    @property
+    def scopes(self) -> frozenset[str] | None:
+        """What a system's token is narrowed to; None for a person."""
+        token = self.request.auth
+        return read_scopes(token.scopes) if isinstance(token, SystemToken) else None
 
     @property
     def actor(self) -> Actor:

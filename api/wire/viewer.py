@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from django.contrib.auth.models import AnonymousUser
 
 from api.models import User
+from api.sign_in.scopes import ACCOUNTS, DECIDE, GOODS, MONEY, REPORTS
 from inventory.models import Actor, Entry, Place
 from inventory.queries.access import NotAllowed
 from jobs.models import CrewDay, CrewDayStep
 from jobs.queries.access import WorkViewer
 
 Kind = Entry.Kind
-GOODS = frozenset(Kind) - {Kind.REVALUATION}
+ALL_GOODS = frozenset(Kind) - {Kind.REVALUATION}
 # A crew says what happened with its own goods and hands over, drops and picks up; it plans and buys nothing.
 CREW_KINDS = frozenset({Kind.TRANSFER, Kind.REPORT, Kind.RETURN})
 # Stores load and unload these, whoever drives them.
@@ -29,7 +30,7 @@ class Duties:
 
 
 DUTIES: dict[str, Duties] = {
-    User.Role.STORES: Duties(GOODS, may_see_money=True),
+    User.Role.STORES: Duties(ALL_GOODS, may_see_money=True),
     User.Role.CREW: Duties(CREW_KINDS, may_see_money=False),
     User.Role.PLANNER: Duties(frozenset(), may_see_money=True),
     User.Role.ACCOUNTS: Duties(frozenset({Kind.REVALUATION}), may_see_money=True),
@@ -38,8 +39,19 @@ DUTIES: dict[str, Duties] = {
 }
 
 
-def make_viewer(user: User | AnonymousUser) -> WorkViewer:
-    """What this account may see and do now. Nobody signed in sees nothing."""
+# A token's scope lets through no more of a role than these kinds.
+KINDS_OF_SCOPE: dict[str, frozenset[str]] = {
+    GOODS: ALL_GOODS,
+    REPORTS: CREW_KINDS,
+    ACCOUNTS: frozenset({Kind.REVALUATION}),
+}
+
+
+def make_viewer(user: User | AnonymousUser, *, scopes: frozenset[str] | None = None) -> WorkViewer:
+    """What this account may see and do now. Nobody signed in sees nothing.
+
+    `scopes` are those of a system's token and take away from the role; None, as for people, takes nothing.
+    """
     if not isinstance(user, User):
         nothing: frozenset[int] = frozenset()
         return WorkViewer(
@@ -52,7 +64,8 @@ def make_viewer(user: User | AnonymousUser) -> WorkViewer:
         crews = frozenset({user.crew_id} if user.crew_id else ())
     elif user.role == User.Role.STORES:
         own_places = _places_of_stores(user)
-    duties = DUTIES[user.role]
+    duties = narrow(DUTIES[user.role], scopes)
+    decides = scopes is None or DECIDE in scopes
     return WorkViewer(
         places=places,
         own_places=own_places,
@@ -60,9 +73,20 @@ def make_viewer(user: User | AnonymousUser) -> WorkViewer:
         may_see_money=duties.may_see_money,
         actor=user.actor_id,
         crews=crews,
-        may_keep_instruments=user.role in KEEPS_INSTRUMENTS,
-        role=user.role,
+        may_keep_instruments=decides and user.role in KEEPS_INSTRUMENTS,
+        # The word opens what a role decides beside the book; what it sees does not hang on it.
+        role=user.role if decides else "",
     )
+
+
+def narrow(duties: Duties, scopes: frozenset[str] | None) -> Duties:
+    """The duties of a role as far as a token's scopes reach."""
+    if scopes is None:
+        return duties
+    open_kinds = frozenset[str]().union(*(KINDS_OF_SCOPE.get(scope, frozenset()) for scope in scopes))
+    # Who moves value is answered with it.
+    shows_money = duties.may_see_money and not scopes.isdisjoint({MONEY, ACCOUNTS})
+    return Duties(duties.postable & open_kinds, may_see_money=shows_money)
 
 
 def get_actor(user: User | AnonymousUser) -> Actor:

@@ -30,3 +30,23 @@ class User(AbstractUser):
     warehouses = models.ManyToManyField("inventory.Place", related_name="keepers", blank=True)
     # In which units this person reads amounts on pages.
     units = models.CharField(max_length=6, choices=Units.choices, blank=True, default=Units.AS_COUNTED)
+
+
+class SignInAttempt(models.Model):
+    """A sign-in that was tried and not granted, kept as long as it counts towards a lock.
+
+    The name need not be anybody's: a lock that only known names meet would tell which names are known.
+    """
+
+    name = models.CharField(max_length=150)
+    address = models.CharField(max_length=45)
+    tried_at = models.DateTimeField()
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["name", "tried_at"], name="sign_in_attempts_of_a_name"),
+            models.Index(fields=["address", "tried_at"], name="sign_in_attempts_by_address"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.tried_at}"

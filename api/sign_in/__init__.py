@@ -1,0 +1,1 @@
+"""Signing in: people by sessions, systems by tokens. Every sign-in and every refusal is logged."""
