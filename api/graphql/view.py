@@ -85,8 +85,8 @@ class GraphQl(Door):
         assert isinstance(result, ExecutionResult)
         for error in result.errors or ():
             if isinstance(error.original_error, SpanstockError):
-                refusal = error.original_error
-                log_refusal(refusal.code, status_of(refusal), self.request)
+                refused = error.original_error
+                log_refusal(refused.code, status_of(refused), self.request)
         return _respond(result)
 
 

@@ -1,7 +1,7 @@
 """Signing in over REST: sessions for people, tokens for systems."""
 
 from datetime import timedelta
-from typing import Any
+from typing import Any, cast
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
@@ -16,7 +16,7 @@ from rest_framework.throttling import BaseThrottle, ScopedRateThrottle
 from rest_framework.views import APIView
 
 from api.errors import TooLarge
-from api.models import SystemToken
+from api.models import SystemToken, User
 from api.sign_in.people import change_password, sign_in, sign_out
 from api.sign_in.systems import make_server
 from api.wire.door import Door
@@ -52,7 +52,7 @@ class SessionDoor(Door):
 
     @extend_schema(
         operation_id="sign_in",
-        auth=[{}],
+        auth=[{}],  # type: ignore[list-item]
         request={"application/json": of("SignIn")},
         responses={200: OpenApiResponse(of("Session"))},
     )
@@ -95,7 +95,7 @@ class FormParser(BaseParser):
 
     media_type = "application/x-www-form-urlencoded"
 
-    def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> str:
+    def parse(self, stream: Any, media_type: str | None = None, parser_context: Any = None) -> Any:
         body = stream.read(LARGEST_FORM_BYTES + 1)
         if len(body) > LARGEST_FORM_BYTES:
             raise TooLarge(f"The form is larger than {LARGEST_FORM_BYTES} bytes.")
@@ -144,7 +144,7 @@ def _refuse_system(request: Request) -> None:
 
 
 def _session_json(request: Request) -> dict[str, Any]:
-    user, token = request.user, request.auth
+    user, token = cast("User", request.user), request.auth
     crew = user.crew.code if user.crew else None
     found = {
         "name": user.username,

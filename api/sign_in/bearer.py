@@ -29,7 +29,7 @@ class BearerAuthentication(BaseAuthentication):
         return 'Bearer realm="spanstock"'
 
 
-class BearerScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+class BearerScheme(OpenApiAuthenticationExtension):
     """How the published description tells of it."""
 
     target_class = BearerAuthentication

@@ -113,7 +113,7 @@ def _revoke_all(client: SystemClient) -> None:
     client.tokens.filter(revoked_at=None).update(revoked_at=timezone.now())
 
 
-class ClientStore(RequestValidator):  # type: ignore[misc]
+class ClientStore(RequestValidator):
     """What the protocol asks: who the client is, what it may ask for, where a token is kept."""
 
     def authenticate_client(self, request: Any, *args: Any, **kwargs: Any) -> bool:
