@@ -13,6 +13,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.views.defaults import page_not_found, server_error
 from rest_framework import exceptions
+from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.sign_in.people import SignInLocked, SignInRefused, find_address
@@ -141,7 +142,7 @@ def log_refusal(code: str, status: HTTPStatus, request: Any) -> None:
     if status not in LOGGED or request is None:
         return
     # Reading `request.user` would try the sign-in again that has just failed.
-    user = getattr(request, "_user", None)
+    user = getattr(request, "_user", None) if isinstance(request, Request) else request.user
     about = {"event": "refused", "code": code, "status": status.value, "method": request.method}
     about |= {"path": request.path[:200], "account": getattr(user, "username", "")}
     logger.warning("refused", extra={**about, "address": find_address(request)})

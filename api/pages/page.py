@@ -14,7 +14,7 @@ from django.utils import timezone
 from django.utils.functional import cached_property
 from django.views import View
 
-from api.errors import status_of
+from api.errors import log_refusal, status_of
 from api.models import User
 from api.pages.navigation import list_areas
 from api.pages.shown_units import ShownUnits
@@ -82,6 +82,7 @@ class Page(View):
 
 def show_refusal(request: HttpRequest, refusal: SpanstockError) -> HttpResponse:
     """Why something cannot be shown or done, and what to do about it."""
+    log_refusal(refusal.code, status_of(refusal), request)
     role = request.user.role if isinstance(request.user, User) else ""
     status = status_of(refusal)
     heading = HEADINGS.get(status, "This cannot be done")

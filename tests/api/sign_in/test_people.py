@@ -180,3 +180,11 @@ def test_cookie_of_a_secure_connection_is_marked_so(office: Office) -> None:
         assert secure.cookies[name]["secure"]
     assert secure.cookies["sessionid"]["httponly"]
     assert secure.cookies["sessionid"]["samesite"] == "Lax"
+
+
+def test_refusal_by_a_page_is_logged_too(
+    client_of: ClientOf, office: Office, caplog: pytest.LogCaptureFixture
+) -> None:
+    assert client_of("crew").get("/restock").status_code == 403
+    (line,) = [record for record in caplog.records if vars(record).get("event") == "refused"]
+    assert (vars(line)["account"], vars(line)["path"], vars(line)["status"]) == ("crew", "/restock", 403)
