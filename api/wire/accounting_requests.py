@@ -29,6 +29,7 @@ from inventory.services.lines import Line
 from inventory.services.posting import End
 
 MOST_LINES = 500
+LOT = ReferenceField(noun="container", default=None, may_be_null=True)
 HAPPENED: dict[str, Field] = {"id": UuidField(), "occurred_at": MomentField()}
 
 
@@ -112,6 +113,7 @@ WRITE_DOWN = Record(
             material=ReferenceField(noun="material"),
             place=ReferenceField(noun="place"),
             change=PriceField(may_be_negative=True),
+            lot=LOT,
         ),
     }
 )
@@ -193,7 +195,7 @@ def make_write_off_lines(values: dict[str, Any], viewer: Viewer) -> list[Line]:
 
 def make_changes(values: dict[str, Any], viewer: Viewer) -> list[Revaluation]:
     rows = resolve({"changes": values["changes"]}, viewer=viewer)["changes"]
-    return [Revaluation(row["material"], row["place"], row["change"]) for row in rows]
+    return [Revaluation(row["material"], row["place"], row["change"], row["lot"]) for row in rows]
 
 
 def _end(row: dict[str, Any]) -> End:

@@ -3,14 +3,16 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from fractions import Fraction
+from math import ceil
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import QuerySet, Sum
 
 from inventory.errors import BadInput, SpanstockError
 from inventory.models import Actor, Container, Entry, Material, Movement, Place, SupplierInvoice
 from inventory.money import from_money_millionths
+from inventory.queries.write_downs import find_standing_write_downs
 from inventory.services.lines import Line, owner_at, post_lines, require_kind
 from inventory.services.orders.life import counts_for_orders, lock_orders_of, refresh_order
 from inventory.services.posting import AlreadyReversed, End, Flow, Posting, post
@@ -80,7 +82,8 @@ def revalue(
     """Move value alone: a write-down and its reversal, late freight, an invoice difference.
 
     A write-down above the company's limit needs a second person to have agreed. Its reversal goes no
-    further than what was written down there (IAS 2.33).
+    further than what was written down on the goods that are there, lot by lot where cost goes by lot
+    (IAS 2.33).
     """
     kinds = {Place.Kind.WRITE_DOWN, Place.Kind.PRICE_VARIANCE, Place.Kind.SUPPLIER}
     require_kind(against, kinds, pointer="/against")
@@ -127,21 +130,19 @@ def _refuse_above_cost(entry: Entry) -> None:
     Behind the lock, so that two cannot both put the same back, and not for a retry, which is not written.
     """
     back = entry.movements.filter(source_place__kind=Place.Kind.WRITE_DOWN)
-    for row in back.select_related("material", "target_place", "source_place"):
-        movements = Movement.objects.filter(material=row.material)
-        down = movements.filter(source_place=row.target_place, target_place=row.source_place)
-        up = movements.filter(source_place=row.source_place, target_place=row.target_place)
-        stands = _sum_value(down) - _sum_value(up)
-        if stands < 0:
-            raise AboveCost(
-                f"This puts {from_money_millionths(-stands):f} more back on {row.material} at "
-                f"{row.target_place} than was written down there. What goods cost more is an invoice "
-                "difference or freight."
-            )
-
-
-def _sum_value(movements: QuerySet[Movement]) -> int:
-    return movements.aggregate(total=Sum("value"))["total"] or 0
+    rows = list(back.select_related("material", "target_place", "lot"))
+    for material in {row.material for row in rows}:
+        lots = {row.lot_id for row in rows if row.material == material}
+        standing = find_standing_write_downs(material=material, lots=lots)
+        for row in rows:
+            over = -standing.get((row.target_place_id, row.lot_id), Fraction(0))
+            if row.material == material and over >= 1:
+                of_lot = f" (lot {row.lot})" if row.lot else ""
+                raise AboveCost(
+                    f"This puts {from_money_millionths(ceil(over)):f} more back on {row.material} at "
+                    f"{row.target_place}{of_lot} than was written down on what is there. What goods cost "
+                    "more is an invoice difference or freight."
+                )
 
 
 class ReceiptIsBilled(SpanstockError):

@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid5
 
@@ -26,12 +26,20 @@ class DecidedOtherwise(SpanstockError):
     code = "decided_otherwise"
 
 
+class RequestExpired(SpanstockError):
+    """The request waited so long that what it was asked for may have changed; it is asked anew."""
+
+    code = "request_expired"
+
+
 class RequestConflict(SpanstockError):
     """The id was used before, for another request or by someone else."""
 
     code = "request_conflict"
 
 
+# For how long a request may be granted. A refusal, and a look at what is done already, have no such end.
+GRANTED_WITHIN = timedelta(days=30)
 # What is done when the word is given: the request, who granted it, when.
 Deed = Callable[[SecondWord, Actor, datetime], None]
 
@@ -91,6 +99,8 @@ def decide(
         If the asker decides.
     DecidedOtherwise
         If it was decided the other way.
+    RequestExpired
+        If it is to be granted and waited too long.
     """
     asked = SecondWord.objects.select_for_update(of=("self",)).filter(uuid=id).first()
     if asked is None:
@@ -102,6 +112,11 @@ def decide(
         return asked
     if asked.asked_by_id == by.pk:
         raise OwnRequest("Who asks does not decide. Let somebody else look at it.")
+    if is_granted and asked.kind != SecondWord.Kind.SEEN and decided_at > asked.asked_at + GRANTED_WITHIN:
+        raise RequestExpired(
+            f"This was asked on {asked.asked_at:%Y-%m-%d} and could be granted until "
+            f"{asked.asked_at + GRANTED_WITHIN:%Y-%m-%d}. Refuse it, and let it be asked anew."
+        )
     asked.decided_by, asked.decided_at, asked.is_granted, asked.note = by, decided_at, is_granted, note
     asked.save()
     if is_granted:

@@ -1,18 +1,23 @@
-"""How much value one person may take off the books alone."""
+"""How much value one person may take off the books alone, at once or bit by bit within a period."""
 
-from uuid import uuid5
+from collections.abc import Iterable
+from datetime import timedelta
+from uuid import UUID, uuid5
 
 from django.db import transaction
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
 from inventory.errors import BadInput, Fault, SpanstockError
-from inventory.models import Company, Entry, Place, SecondWord
+from inventory.models import Actor, Company, Entry, Movement, Place, SecondWord
 from inventory.money import format_money
 from inventory.queries.company import get_company
 from inventory.services.second_word import ask_for_second_word
 
 # Price variance too: else a write-down would only need another name to take one person.
 GONE = frozenset({Place.Kind.WASTE, Place.Kind.WRITE_DOWN, Place.Kind.PRICE_VARIANCE})
+
+# Over which days small ones are added up where no period was ever closed.
+WHERE_NONE_CLOSED = timedelta(days=31)
 
 
 class SecondWordNeeded(SpanstockError):
@@ -30,7 +35,8 @@ def refuse_over_limit(entry: Entry) -> None:
     over = _find_over_limit(entry, company)
     if over is not None:
         raise SecondWordNeeded(
-            f"This takes {format_money(over, company.currency)} off the books; above "
+            f"This takes {format_money(over, company.currency)} off the books, with what you took off of the "
+            "same goods in this period; above "
             f"{format_money(company.write_off_limit or 0, company.currency)} a second person has to agree. "
             "Make it a request for a second person; nothing was changed."
         )
@@ -63,10 +69,48 @@ def set_write_off_limit(*, limit: int | None) -> Company:
 
 
 def _find_over_limit(entry: Entry, company: Company) -> int | None:
+    """Value above the limit: of the entry, or of one material with what the same person took off before.
+
+    Several small ones within the open period are one large one. What a second person agreed to counts no
+    more.
+    """
     limit = company.write_off_limit
     if limit is None:
         return None
+    by_material = _sum_by_material(entry.movements.all())
+    value = sum(by_material.values())
+    if not value:
+        return None
+    earlier = _sum_earlier(entry, company, by_material)
+    most = max(value, *(by_material[material] + earlier.get(material, 0) for material in by_material))
+    return most if most > limit else None
+
+
+def _sum_by_material(movements: QuerySet[Movement]) -> dict[int, int]:
     kept = Place.STOCK_KINDS | Place.USE_KINDS
-    lines = entry.movements.filter(source_place__kind__in=kept, target_place__kind__in=GONE)
-    value = lines.aggregate(total=Sum("value"))["total"] or 0
-    return value if value > limit else None
+    gone = movements.filter(source_place__kind__in=kept, target_place__kind__in=GONE, value__gt=0)
+    rows = gone.order_by().values_list("material").annotate(Sum("value"))
+    return {material: int(value) for material, value in rows}
+
+
+def _sum_earlier(entry: Entry, company: Company, materials: Iterable[int]) -> dict[int, int]:
+    closed = company.books_closed_until
+    before = Movement.objects.filter(
+        material__in=list(materials),
+        entry__actor=entry.actor,
+        entry__key__lt=entry.key,
+        entry__kind__in=[Entry.Kind.DISPOSAL, Entry.Kind.REVALUATION],
+        entry__booked_date__gt=closed if closed is not None else entry.booked_date - WHERE_NONE_CLOSED,
+        entry__reverses__isnull=True,
+        entry__reversed_by__isnull=True,
+    ).exclude(entry__document__startswith="invoice:")
+    return _sum_by_material(before.exclude(entry__uuid__in=_list_agreed(entry.actor)))
+
+
+def _list_agreed(asker: Actor) -> list[UUID]:
+    """Entries that a second person granted beforehand, or looked at afterwards."""
+    granted = SecondWord.objects.filter(asked_by=asker, is_granted=True).exclude(kind=SecondWord.Kind.REOPEN)
+    return [
+        UUID(body["entry"]) if kind == SecondWord.Kind.SEEN else uuid5(uuid, "entry")
+        for uuid, kind, body in granted.values_list("uuid", "kind", "body")
+    ]

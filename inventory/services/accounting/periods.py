@@ -1,7 +1,7 @@
 """Closing a period: a check list, a statement of what the stock was worth, and no more booking into it."""
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -34,6 +34,12 @@ class AlreadyClosed(SpanstockError):
     """These days are closed already."""
 
     code = "already_closed"
+
+
+class ClosedAnew(SpanstockError):
+    """The period that was to be reopened is another closing of the same days by now."""
+
+    code = "closed_anew"
 
 
 @transaction.atomic
@@ -109,16 +115,16 @@ def _row_form(row: RolledForward) -> dict[str, Any]:
 
 def ask_to_reopen(*, id: UUID, by: Actor, asked_at: datetime, last_date: date, reason: str) -> SecondWord:
     """Ask that the last closed period be opened again; somebody else grants it."""
-    if not SecondWord.objects.filter(uuid=id).exists():
-        # Sent again after it was granted, no such period is closed any more.
-        _find_last_closed(last_date)
+    known = SecondWord.objects.filter(uuid=id, kind=SecondWord.Kind.REOPEN).first()
+    # Sent again after it was granted, no such period is closed any more.
+    closed_at = known.body.get("closed_at") if known is not None else _closing(_find_last_closed(last_date))
     return ask_for_second_word(
         id=id,
         kind=SecondWord.Kind.REOPEN,
         by=by,
         asked_at=asked_at,
         reason=reason,
-        body={"last_date": last_date.isoformat()},
+        body={"last_date": last_date.isoformat(), "closed_at": closed_at},
     )
 
 
@@ -126,6 +132,11 @@ def carry_out_reopening(word: SecondWord, by: Actor, decided_at: datetime) -> No
     """Open the last closed period again; what was booked after it meanwhile stays where it is."""
     hold_books()
     period = _find_last_closed(date.fromisoformat(word.body["last_date"]))
+    if _closing(period) != word.body.get("closed_at"):
+        raise ClosedAnew(
+            f"The period until {period.last_date} was opened and closed again since this was asked, on "
+            f"{period.closed_at:%Y-%m-%d}. Refuse it, and let it be asked anew."
+        )
     period.reopened_at = decided_at
     period.save(update_fields=["reopened_at"])
     before = AccountingPeriod.objects.filter(reopened_at=None).order_by("last_date").last()
@@ -140,3 +151,8 @@ def _find_last_closed(last_date: date) -> AccountingPeriod:
         shown = f"the last one ends on {period.last_date}" if period is not None else "none is closed"
         raise NotFound(f"No closed period that could be reopened ends on {last_date}; {shown}.")
     return period
+
+
+def _closing(period: AccountingPeriod) -> str:
+    """Which closing of its days a period is."""
+    return period.closed_at.astimezone(UTC).isoformat()

@@ -5,12 +5,14 @@ from uuid import uuid4
 
 import pytest
 
+from inventory.errors import NotFound
 from inventory.models import AccountingPeriod, Company, Entry, SecondWord
 from inventory.queries.open_points import OpenPoint
 from inventory.queries.verification import verify_ledger
 from inventory.services.accounting.deeds import give_second_word
 from inventory.services.accounting.periods import (
     AlreadyClosed,
+    ClosedAnew,
     PeriodNotOver,
     PointsAreOpen,
     ask_to_reopen,
@@ -19,7 +21,7 @@ from inventory.services.accounting.periods import (
 from inventory.services.goods import draw
 from inventory.services.lines import Line
 from inventory.services.posting import End
-from inventory.services.second_word import DecidedOtherwise, OwnRequest
+from inventory.services.second_word import DecidedOtherwise, OwnRequest, RequestExpired
 from tests.factories.inventory import World, at, gal, make_world
 
 pytestmark = pytest.mark.django_db
@@ -116,3 +118,33 @@ def test_reopening_takes_a_second_person(world: World) -> None:
     assert draw_from_drum(world, 3).booked_date == TODAY
     assert close(world).pk != AccountingPeriod.objects.order_by("pk").first().pk
     assert SecondWord.objects.count() == 1
+
+
+def ask(world: World, hours: float = 49) -> SecondWord:
+    return ask_to_reopen(id=uuid4(), by=world.actor, asked_at=at(hours), last_date=TODAY, reason="A bill.")
+
+
+def grant(world: World, asked: SecondWord, hours: float = 50) -> None:
+    give_second_word(id=asked.uuid, by=world.other_actor, decided_at=at(hours), is_granted=True)
+
+
+def test_an_old_request_does_not_open_a_period_that_was_closed_anew(world: World) -> None:
+    close(world)
+    asked, forgotten = ask(world), ask(world)
+    grant(world, asked)
+    close(world)
+    with pytest.raises(ClosedAnew, match="opened and closed again"):
+        grant(world, forgotten)
+    assert Company.objects.get().books_closed_until == TODAY
+    assert SecondWord.objects.get(pk=forgotten.pk).is_granted is None
+
+
+def test_a_reopening_is_not_granted_after_a_later_closing_or_a_month(world: World) -> None:
+    close(world)
+    asked = ask(world)
+    with pytest.raises(RequestExpired):
+        grant(world, asked, hours=49 + 24 * 30 + 1)
+    close(world, last_date=date(2026, 3, 3), occurred_at=at(72))
+    with pytest.raises(NotFound, match="the last one ends on 2026-03-03"):
+        grant(world, asked)
+    assert Company.objects.get().books_closed_until == date(2026, 3, 3)
