@@ -267,6 +267,19 @@ class StatedPart(graphene.ObjectType):
     cost = graphene.Field(Money)
 
 
+class ScrapCredit(graphene.ObjectType):
+    """What one sold lot of core brings: credited where it was the company's own, else owed to its owner."""
+
+    lot = graphene.String(required=True)
+    sold_at = graphene.String(required=True)
+    buyer = graphene.String(required=True)
+    document = graphene.String(required=True)
+    owner = graphene.String(required=True)
+    mass = graphene.Field(Quantity, required=True)
+    credited = graphene.Field(Money, required=True)
+    owed = graphene.Field(Money, required=True)
+
+
 class Statement(graphene.ObjectType):
     """What a job's materials were and cost. Goods of others are stated apart, without cost."""
 
@@ -279,6 +292,9 @@ class Statement(graphene.ObjectType):
     cost = graphene.Field(Money)
     book_value = graphene.Field(Money)
     agrees_with_book = graphene.Boolean()
+    scrap = graphene.List(graphene.NonNull(ScrapCredit))
+    scrap_credit = graphene.Field(Money)
+    cost_less_scrap = graphene.Field(Money)
 
 
 def _designation(row: Any) -> str:

@@ -14,7 +14,8 @@ from jobs.queries.cost_sheet import CostSheet
 def lay_out_cost_sheet(sheet: CostSheet) -> Group:
     """The statement and what the estimate, the causes of losses and the cable sizes add to it."""
     parts: list[RenderableType] = [lay_out_statement(sheet.statement)]
-    for block in (list(_lost(sheet)), list(_against_estimate(sheet)), list(_by_size(sheet))):
+    blocks = (_lost(sheet), _against_estimate(sheet), _by_size(sheet), _by_crew(sheet))
+    for block in map(list, blocks):
         if block:
             parts += [Text(""), *block]
     return Group(*parts)
@@ -68,4 +69,17 @@ def _by_size(sheet: CostSheet) -> Iterator[RenderableType]:
         length = format_amount(from_millionths(row.length_um, "m", "[ft_i]"), "[ft_i]")
         per_foot = show_money(row.per_foot or 0, currency)
         table.add_row(row.cable_size, Text(length), Text(show_money(row.cost, currency)), Text(per_foot))
+    yield table
+
+
+def _by_crew(sheet: CostSheet) -> Iterator[RenderableType]:
+    """Every part of the cost in the book: also what came to the job without a crew's report."""
+    if not sheet.by_crew:
+        return
+    currency = sheet.statement.currency
+    table = make_table("Crew", "Cost")
+    for crew, cost in sheet.by_crew:
+        table.add_row(Text(crew or "without a crew's report"), Text(show_money(cost, currency)))
+    total = Text(show_money(sum(cost for _crew, cost in sheet.by_crew), currency), style="bold")
+    table.add_row(Text("All", style="bold"), total)
     yield table

@@ -18,7 +18,7 @@ def lay_out_statement(statement: Statement, *, most_parts: int | None = None) ->
         parts.append(Text("Nothing has been charged to this job yet."))
         return Group(*parts)
     if statement.materials:
-        parts += [_materials(statement), *_notes(statement.materials, statement.currency)]
+        parts += [_materials(statement), *_notes(statement.materials, statement.currency), *_owed(statement)]
     if statement.furnished:
         parts += [Text(""), _furnished(statement), *_notes(statement.furnished, "")]
     parts += [Text(""), _parts(statement.parts[:most_parts], statement.currency)]
@@ -54,7 +54,21 @@ def _materials(statement: Statement) -> Table:
         table.add_row(Text(line.material.name), *_quantities(line), Text(cost))
     total = show_money(statement.cost, statement.currency)
     table.add_row(Text("All materials", style="bold"), "", "", "", "", Text(total, style="bold"))
+    for row in statement.scrap:
+        if row.credited:
+            credit = show_money(-row.credited, statement.currency)
+            table.add_row(Text(f"Core sold, lot {row.lot}"), "", "", "", "", Text(credit))
+    if statement.scrap_credit:
+        net = Text(show_money(statement.net_cost, statement.currency), style="bold")
+        table.add_row(Text("Cost less core sold", style="bold"), "", "", "", "", net)
     return table
+
+
+def _owed(statement: Statement) -> Iterator[Text]:
+    for row in statement.scrap:
+        if row.owed:
+            owed = format_money(row.owed, statement.currency)
+            yield Text(f"  Core of lot {row.lot}: {owed} owed to {row.owner.name}, beside the cost.")
 
 
 def _furnished(statement: Statement) -> Table:

@@ -18,6 +18,7 @@ from api.wire.schemas import (
     of,
     shape,
 )
+from api.wire.scrap_credits import scrap_credit_json
 from inventory.money import from_money_millionths
 from inventory.units import from_millionths, unit_label
 from jobs.models import IssuedSheet
@@ -40,6 +41,9 @@ def cost_sheet_body(sheet: CostSheet) -> Json:
         "estimated_at": moment_json(sheet.estimate.frozen_at) if sheet.estimate else None,
         "estimated_cost": money_json(estimated, currency) if estimated is not None else None,
         "cost": money_json(sheet.statement.cost, currency),
+        "scrap": [scrap_credit_json(row, currency) for row in sheet.statement.scrap],
+        "scrap_credit": money_json(sheet.statement.scrap_credit, currency),
+        "cost_less_scrap": money_json(sheet.statement.net_cost, currency),
         "late_differences": money_json(sheet.late, currency),
         "cost_as_known_now": money_json(sheet.cost_as_known, currency),
         "agrees_with_book": sheet.statement.agrees_with_book,
@@ -122,7 +126,7 @@ def _size(row: CostPerFoot, currency: str) -> Json:
 
 
 def cost_table(sheet: CostSheet) -> tuple[list[str], list[list[str]]]:
-    """Headings and rows of the sheet for a workbook: one row a material, then the sum."""
+    """Headings and rows of the sheet for a workbook: one row a material, the sum, then core that was sold."""
     headings = ["material", "owner", "unit", "estimated", *WORDS, "estimated cost", "cost"]
     headings += ["price difference", "quantity difference", "recovery difference", "later bills", "currency"]
     currency = sheet.statement.currency
@@ -132,7 +136,27 @@ def cost_table(sheet: CostSheet) -> tuple[list[str], list[list[str]]]:
     total[headings.index("cost")] = _money(sheet.statement.cost)
     total[headings.index("estimated cost")] = _money(sheet.estimated_cost)
     total[headings.index("later bills")] = _money(sheet.late)
-    return headings, [*rows, total]
+    return headings, [*rows, total, *_scrap_rows(sheet, headings)]
+
+
+def _scrap_rows(sheet: CostSheet, headings: list[str]) -> list[list[str]]:
+    """Each sold lot of core below the sum, and what the job cost less them."""
+    statement = sheet.statement
+    named = [
+        (f"core sold, lot {row.lot}, owed to {row.owner.name}: {_money(row.owed)}", row.owner.name, 0)
+        if row.owed
+        else (f"core sold, lot {row.lot}", row.owner.name, -row.credited)
+        for row in statement.scrap
+    ]
+    if named:
+        named.append(("cost less core sold", "", statement.net_cost))
+    rows = []
+    for name, owner, cost in named:
+        row = [""] * len(headings)
+        row[0], row[1], row[-1] = name, owner, statement.currency
+        row[headings.index("cost")] = _money(cost)
+        rows.append(row)
+    return rows
 
 
 def _table_row(line: CostLine, currency: str) -> list[str]:
@@ -180,13 +204,27 @@ def issued_sheet_json(sheet: IssuedSheet, *, now: CostSheet | None = None) -> Js
 
 QUANTITIES = {word: of("Quantity") for word in WORDS}
 CAUSES: Schema = {"type": "object", "additionalProperties": of("Quantity")}
+SCRAP_CREDIT: Schema = shape(
+    lot=TEXT,
+    sold_at=MOMENT,
+    buyer=TEXT,
+    document=TEXT,
+    owner=TEXT,
+    mass=of("Quantity"),
+    credited=of("Money"),
+    owed=of("Money"),
+)
 COMPONENTS: dict[str, Schema] = {
+    "ScrapCredit": SCRAP_CREDIT,
     "CostSheet": shape(
         job=shape(reference=TEXT, name=TEXT, state=TEXT),
         customer=nullable(TEXT),
         estimated_at=nullable(MOMENT),
         estimated_cost=nullable(of("Money")),
         cost=of("Money"),
+        scrap=listing(of("ScrapCredit")),
+        scrap_credit=of("Money"),
+        cost_less_scrap=of("Money"),
         late_differences=of("Money"),
         cost_as_known_now=of("Money"),
         agrees_with_book=FLAG,

@@ -4,6 +4,7 @@ from typing import Any
 
 from api.wire.amounts import money_json, quantity_json
 from api.wire.fluid_sums import fluid_sum_json
+from api.wire.scrap_credits import scrap_credit_json
 from jobs.queries.statement import OTHER, StatedMaterial, StatedPart, Statement
 
 WORDS = ("used", "installed", "lost", "returned", "recovered", OTHER)
@@ -25,6 +26,9 @@ def statement_body(statement: Statement, *, has_money: bool = True) -> dict[str,
         body["cost"] = money_json(statement.cost, currency)
         body["book_value"] = money_json(statement.book_value, currency)
         body["agrees_with_book"] = statement.agrees_with_book
+        body["scrap"] = [scrap_credit_json(row, currency) for row in statement.scrap]
+        body["scrap_credit"] = money_json(statement.scrap_credit, currency)
+        body["cost_less_scrap"] = money_json(statement.net_cost, currency)
     return body
 
 

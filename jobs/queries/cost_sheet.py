@@ -1,10 +1,11 @@
 """A job's cost sheet: the estimate frozen at approval beside what the book says, and why they differ."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Q, QuerySet, Sum
@@ -12,8 +13,9 @@ from django.db.models import Q, QuerySet, Sum
 from inventory.models import InvoiceShare, Material, Movement, Party, Place
 from inventory.units import MILLION
 from jobs.calc.cost_differences import CostDifference, explain_cost
-from jobs.models import EstimateLine, FieldReport, Job, JobEstimate, Span
-from jobs.queries.fluid_figures import FluidSum, sum_of_job
+from jobs.models import CrewDay, EstimateLine, FieldReport, Job, JobEstimate, Span
+from jobs.models.balance import DOCUMENT_PREFIX
+from jobs.queries.fluid_figures import FluidSum
 from jobs.queries.job_places import in_parts, list_job_places
 from jobs.queries.statement import Amounts, StatedMaterial, Statement, make_statement
 
@@ -82,6 +84,7 @@ class CostSheet:
     lines: list[CostLine]
     furnished: list[CostLine]
     by_month: list[tuple[date, int]]
+    # Under no name stands what no report of a crew brought; together they are the cost in the book.
     by_crew: list[tuple[str, int]]
     by_size: list[CostPerFoot]
     # What the days' balances could not account for, by fluid, with its interval.
@@ -100,8 +103,8 @@ class CostSheet:
 
     @property
     def cost_as_known(self) -> int:
-        """The cost in the book and what bills brought after the job was closed."""
-        return self.statement.cost + self.late
+        """The cost in the book, what bills brought after the job was closed, less what its core brought."""
+        return self.statement.net_cost + self.late
 
 
 def make_cost_sheet(job: Job) -> CostSheet:
@@ -121,7 +124,7 @@ def make_cost_sheet(job: Job) -> CostSheet:
         by_month=_sum_by_month(places),
         by_crew=_sum_by_crew(places),
         by_size=_sum_by_size(job, statement),
-        unaccounted=sum_of_job(job),
+        unaccounted=statement.fluid,
     )
 
 
@@ -236,36 +239,46 @@ def _sum_by_month(places: Sequence[int]) -> list[tuple[date, int]]:
 
 
 def _sum_by_crew(places: Sequence[int]) -> list[tuple[str, int]]:
-    """Cost by the crew whose report brought it; what came otherwise stands under no name."""
+    """Cost by the crew whose report, or whose day's balance, brought it; the rest stands under no name."""
     sums: dict[str, int] = defaultdict(int)
     for sign, movements in _ends(places):
         rows = movements.exclude(value=0).values_list("entry__document")
         for document, value in rows.annotate(Sum("value")):
             sums[document] += sign * int(value)
-    crews = _crews_of(sums)
+    reports = FieldReport.objects.values_list("uuid", "crew_day__crew__code")
+    days = CrewDay.objects.values_list("pk", "crew__code")
+    crews = _find_crews(reports, "report:", UUID, sums) | _find_crews(days, DOCUMENT_PREFIX, _read_key, sums)
     by_crew: dict[str, int] = defaultdict(int)
     for document, value in sums.items():
         by_crew[crews.get(document, "")] += value
     return sorted((crew, value) for crew, value in by_crew.items() if value)
 
 
-def _crews_of(documents: Iterable[str]) -> dict[str, str]:
-    """Crew by document. A document is free text: one that only looks like a report's names no crew."""
-    prefix = "report:"
-    ids: dict[UUID, str] = {}
+def _find_crews(
+    rows: QuerySet[Any, tuple[Any, str]], prefix: str, read: Callable[[str], Any], documents: Iterable[str]
+) -> dict[str, str]:
+    """Crew by document. A document is free text: one that only looks like ours names no crew."""
+    ids: dict[Any, str] = {}
     for document in documents:
         if document.startswith(prefix):
             try:
-                ids[UUID(document.removeprefix(prefix))] = document
+                ids[read(document.removeprefix(prefix))] = document
             except ValueError:
                 continue
     found: dict[str, str] = {}
-    keys = list(ids)
+    keys, column = list(ids), "uuid" if read is UUID else "pk"
     for first in range(0, len(keys), IDS_AT_ONCE):
-        reports = FieldReport.objects.filter(uuid__in=keys[first : first + IDS_AT_ONCE])
-        for uuid, crew in reports.values_list("uuid", "crew_day__crew__code"):
-            found[ids[uuid]] = crew
+        for key, crew in rows.filter(**{f"{column}__in": keys[first : first + IDS_AT_ONCE]}):
+            found[ids[key]] = crew
     return found
+
+
+def _read_key(text: str) -> int:
+    """The key of one of our rows; what no database could hold is none."""
+    key = int(text)
+    if not 0 < key < 2**63:
+        raise ValueError(f"{key} is no key")
+    return key
 
 
 def _sum_by_size(job: Job, statement: Statement) -> list[CostPerFoot]:

@@ -13,6 +13,7 @@ from django.db.models import Sum
 from inventory.models import CostPool, Material, Movement, Party, Place
 from inventory.queries.company import get_company
 from jobs.models import Job
+from jobs.queries.core_scrap import ScrapCredit, list_scrap_credits
 from jobs.queries.fluid_figures import FluidSum, sum_of_job
 from jobs.queries.job_places import in_parts, list_job_places
 from jobs.queries.jobs import get_job
@@ -106,10 +107,22 @@ class Statement:
     book_value: int
     # What the balances of its days say, unaccounted fluid among it: outside the job's own cost.
     fluid: list[FluidSum] = field(default_factory=list)
+    # What sold lots of its core brought: beside the cost in the book, and no part of it.
+    scrap: list[ScrapCredit] = field(default_factory=list)
 
     @property
     def cost(self) -> int:
         return sum(line.amounts.cost for line in self.materials)
+
+    @property
+    def scrap_credit(self) -> int:
+        """What core of the company's own brought: a by-product, taken off the cost (IAS 2.14)."""
+        return sum(row.credited for row in self.scrap)
+
+    @property
+    def net_cost(self) -> int:
+        """The cost in the book less the by-product."""
+        return self.cost - self.scrap_credit
 
     @property
     def agrees_with_book(self) -> bool:
@@ -147,6 +160,7 @@ def make_statement(job: Job) -> Statement:
         parts=list(_state_parts(by_holding, materials, owners)),
         book_value=value,
         fluid=sum_of_job(job),
+        scrap=list_scrap_credits(job),
     )
 
 

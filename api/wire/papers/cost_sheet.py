@@ -48,6 +48,7 @@ def print_cost_sheet(
     if sheet.furnished:
         _add_furnished(paper, sheet.furnished)
     _add_lost(paper, [*sheet.lines, *sheet.furnished])
+    _add_scrap(paper, sheet)
     _add_parts(paper, sheet)
     tie = "The cost is what the job's places are worth in the book, to the last digit."
     paper.add_text(tie if sheet.statement.agrees_with_book else "The book differs: run verify_ledger.")
@@ -59,6 +60,10 @@ def _add_summary(paper: Paper, sheet: CostSheet) -> None:
     rows = [["Cost in the book", _money(sheet.statement.cost, currency)]]
     if sheet.estimated_cost is not None:
         rows.insert(0, ["Estimate at approval", _money(sheet.estimated_cost, currency)])
+    scrap = sheet.statement.scrap_credit
+    if scrap:
+        rows.append(["Core sold, a by-product", _money(-scrap, currency)])
+        rows.append(["Cost less core sold", _money(sheet.statement.net_cost, currency)])
     if sheet.late:
         rows.append(["Bills that came after the job was closed", _money(sheet.late, currency)])
         rows.append(["Cost as known now", _money(sheet.cost_as_known, currency)])
@@ -131,6 +136,29 @@ def _add_lost(paper: Paper, lines: Iterable[CostLine]) -> None:
         )
 
 
+def _add_scrap(paper: Paper, sheet: CostSheet) -> None:
+    if not sheet.statement.scrap:
+        return
+    currency = sheet.statement.currency
+    paper.add_heading("Core sold")
+    rows = [
+        [
+            f"Lot {row.lot}",
+            f"{row.sold_at:%Y-%m-%d} to {row.buyer}",
+            f"{row.weighed_g / 1000:,.3f} kg",
+            _money(row.credited, currency) if row.owner.is_company else "",
+            f"{_money(row.owed, currency)} to {row.owner.name}" if row.owed else "",
+        ]
+        for row in sheet.statement.scrap
+    ]
+    paper.add_table(
+        ["Lot", "Sold", "Mass", "Taken off the cost", "Owed, beside the cost"],
+        rows,
+        widths=[2, 4, 2, 2, 3],
+        is_number=[False, False, True, True, True],
+    )
+
+
 def _add_parts(paper: Paper, sheet: CostSheet) -> None:
     currency = sheet.statement.currency
     if sheet.by_size:
@@ -152,7 +180,7 @@ def _add_parts(paper: Paper, sheet: CostSheet) -> None:
         )
     for title, named in (
         ("By month", [(f"{month:%Y-%m}", cost) for month, cost in sheet.by_month]),
-        ("By crew", [(crew or "not reported by a crew", cost) for crew, cost in sheet.by_crew]),
+        ("By crew", [(crew or "without a crew's report", cost) for crew, cost in sheet.by_crew]),
         (
             "By span and run",
             [
@@ -164,7 +192,8 @@ def _add_parts(paper: Paper, sheet: CostSheet) -> None:
         if named:
             paper.add_heading(title)
             rows = [[name, _money(cost, currency)] for name, cost in named]
-            paper.add_table(["", currency], rows, widths=[5, 2], is_number=[False, True])
+            rows.append(["All", _money(sum(cost for _name, cost in named), currency)])
+            paper.add_table(["", currency], rows, widths=[5, 2], is_number=[False, True], has_total=True)
 
 
 def _quantity(line: CostLine, millionths: int) -> str:

@@ -27,7 +27,7 @@ class Stage:
 
 
 def list_stages(sheet: CostSheet) -> list[Stage]:
-    """The estimate, each reason's part, what no estimate foresaw, later bills, and the cost as known now."""
+    """The estimate, each reason's part, the unforeseen, later bills, core sold, and the cost as known now."""
     estimated = sheet.estimated_cost or 0
     found = [line.differences for line in sheet.lines if line.differences is not None]
     unforeseen = sum(line.amounts.cost for line in sheet.lines if line.differences is None)
@@ -37,6 +37,7 @@ def list_stages(sheet: CostSheet) -> list[Stage]:
         ("Fluid that came back", sum(part.recovery for part in found)),
         ("Not in the estimate", unforeseen),
         ("Bills after closing", sheet.late),
+        ("Core sold", -sheet.statement.scrap_credit),
     ]
     stages, level = [Stage("Estimate", 0, estimated, is_whole=True)], estimated
     for title, change in parts:

@@ -16,6 +16,7 @@ from inventory.services.lines import Line
 from inventory.services.posting import End
 from jobs.models import CrewDayStep, Job, Span
 from jobs.services.job_life import change_state
+from tests.factories.core import sell_core
 from tests.factories.inventory import at, gal
 from tests.factories.kits import SmallDay, make_small_day
 
@@ -181,6 +182,24 @@ def test_statement_stands_beside_the_estimate_frozen_at_approval(run: Run, day: 
     sheet = json.loads(run("statement", "J-1", "--format", "json")[0])["cost_sheet"]
     assert sheet["cost"] == {"value": "30.00", "currency": "USD"}
     assert sheet["estimated_at"] is not None
+
+
+def test_statement_tells_core_that_was_sold_and_cost_without_a_report(run: Run, day: SmallDay) -> None:
+    day.world.drum("D-1", 55, cost=330)
+    drum = End(day.world.warehouse, day.world.warehouse.containers.get(label="D-1"))
+    line = Line(day.world.fluid, gal(5), drum, End(day.run.place))
+    draw(id=uuid4(), by=day.world.actor, occurred_at=at(2), lines=[line])
+    job = Job.objects.get(reference="J-1")
+    sell_core("L-1", day.world.actor, proceeds=12_000_000, jobs={job: (day.world.company, 10)})
+    sell_core("L-2", day.world.actor, proceeds=5_000_000, jobs={job: (day.world.customer, 10)})
+    rows = [" ".join(row.split()) for row in run("statement", "J-1")[0].splitlines()]
+    assert "Core sold, lot L-1 -12.00" in rows
+    assert "Cost less core sold 18.00" in rows
+    assert "Core of lot L-2: 5.00 USD owed to Network Owner, beside the cost." in rows
+    at_crews = rows.index("Crew Cost")
+    assert rows[at_crews + 1 : at_crews + 3] == ["without a crew's report 30.00", "All 30.00"]
+    body = json.loads(run("statement", "J-1", "--format", "json")[0])
+    assert body["cost_less_scrap"] == {"value": "18.00", "currency": "USD"}
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,8 @@
 """Cost sheets through their doors: read, opened to entries, printed, issued."""
 
+import csv
 import io
+import re
 from collections.abc import Callable
 from typing import Any
 from uuid import uuid4
@@ -15,6 +17,7 @@ from jobs.models import EstimateLine, JobEstimate
 from tests.api.published import assert_answer, assert_refusal
 from tests.api.rest import requests
 from tests.factories.accounts import Office
+from tests.factories.core import sell_core
 from tests.factories.inventory import at
 
 ClientOf = Callable[[str], APIClient]
@@ -114,3 +117,80 @@ def test_who_sees_and_issues_cost_sheets(client_of: ClientOf, office: Office, ro
     assert entries.status_code == sees
     issued = client.post(f"{ADDRESS}/issued-sheets", {"id": str(uuid4())}, format="json")
     assert issued.status_code == (201 if role in ("accounts", "admin") else 401 if not role else 403)
+
+
+@pytest.fixture
+def sold(drawn: Office) -> Office:
+    """The job drew 50.00; its own core fetched 12.34, another lot's 5.00 are owed to the customer."""
+    world = drawn.world
+    name = "=cmd|' /C calc'!A0"
+    sell_core(name, world.actor, proceeds=12_340_000, jobs={drawn.job: (world.company, 10)})
+    sell_core("L-2", world.actor, proceeds=5_000_000, jobs={drawn.job: (world.customer, 10)})
+    return drawn
+
+
+def test_core_that_was_sold_is_a_line_of_its_own_over_rest_and_graphql(
+    client_of: ClientOf, sold: Office
+) -> None:
+    accounts = client_of("accounts")
+    sheet = assert_answer("get_cost_sheet", accounts.get(f"{ADDRESS}/cost-sheet"))
+    assert (sheet["cost"], sheet["scrap_credit"]) == (money("50.00"), money("12.34"))
+    assert sheet["cost_less_scrap"] == sheet["cost_as_known_now"] == money("37.66")
+    told = [(row["owner"], row["mass"]["value"], row["credited"], row["owed"]) for row in sheet["scrap"]]
+    assert told == [
+        ("own", "8.000000", money("12.34"), money("0.00")),
+        ("network", "8.000000", money("0.00"), money("5.00")),
+    ]
+    statement = assert_answer("get_statement", accounts.get(f"{ADDRESS}/statement"))
+    assert (statement["scrap"], statement["cost_less_scrap"]) == (sheet["scrap"], money("37.66"))
+    question = (
+        '{ statement(job: "J-north") { scrap { credited { value } } scrapCredit { value } '
+        "costLessScrap { value } } }"
+    )
+    asked = accounts.post("/graphql", {"query": question}, format="json").json()["data"]["statement"]
+    assert asked == {
+        "scrap": [{"credited": {"value": "12.34"}}, {"credited": {"value": "0.00"}}],
+        "scrapCredit": {"value": "12.34"},
+        "costLessScrap": {"value": "37.66"},
+    }
+    hidden = assert_answer("get_statement", client_of("crew").get(f"{ADDRESS}/statement"))
+    assert "scrap" not in hidden
+    asked = client_of("crew").post("/graphql", {"query": question}, format="json").json()["data"]["statement"]
+    assert asked == {"scrap": None, "scrapCredit": None, "costLessScrap": None}
+
+
+def test_core_that_was_sold_is_on_the_printed_sheet_the_workbook_and_the_picture(
+    client_of: ClientOf, sold: Office
+) -> None:
+    accounts = client_of("accounts")
+    printed = accounts.get(f"{ADDRESS}/cost-sheet/file.pdf")
+    text = "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(printed.content)).pages)
+    for said in (
+        "Core sold, a by-product",
+        "-12.34",
+        "Cost less core sold",
+        "37.66",
+        "5.00 to Network Owner",
+    ):
+        assert said in text, said
+    book = load_workbook(io.BytesIO(accounts.get(f"{ADDRESS}/cost-sheet/file.xlsx").content))
+    rows = [[cell.value for cell in row] for row in book.active.iter_rows()]
+    at_cost = rows[0].index("cost")
+    assert [row[at_cost] for row in rows[1:]] == [50, 50, -12.34, 0, 37.66]
+    picture = assert_answer("get_cost_picture", accounts.get(f"{ADDRESS}/cost-sheet/picture"))
+    last = [(row["stage"], row["change"], row["level"]) for row in picture["table"]["rows"]][-2:]
+    assert last == [("Core sold", "-12.34", "37.66"), ("Actual", "", "37.66")]
+
+
+def test_no_cell_of_a_sheet_can_be_taken_for_a_formula(client_of: ClientOf, sold: Office) -> None:
+    Material.objects.filter(code="fluid").update(name="=1+1")
+    sold.world.company.name = "@SUM(A1)"
+    sold.world.company.save()
+    accounts = client_of("accounts")
+    text = accounts.get(f"{ADDRESS}/cost-sheet/file.csv").content.decode("utf-8-sig")
+    cells = [cell for row in csv.reader(io.StringIO(text)) for cell in row]
+    assert {"'=1+1", "'@SUM(A1)"} <= set(cells)
+    formulas = [cell for cell in cells if cell[:1] and cell[0] in "=+@-"]
+    assert {cell for cell in formulas if not re.fullmatch(r"-\d+\.\d+", cell)} == set()
+    book = load_workbook(io.BytesIO(accounts.get(f"{ADDRESS}/cost-sheet/file.xlsx").content))
+    assert [cell for row in book.active.iter_rows() for cell in row if cell.data_type == "f"] == []

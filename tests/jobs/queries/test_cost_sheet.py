@@ -8,6 +8,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from api.wire.pictures.cost_bridge import list_stages
 from inventory.models import Container, Entry, JournalBatch, Movement, Party, Place
 from inventory.money import to_money_millionths
 from inventory.services.accounting.bills import Bill, BilledLine
@@ -18,13 +19,15 @@ from inventory.services.lines import Line
 from inventory.services.parties import save_party
 from inventory.services.posting import End
 from inventory.services.receipts import ReceiptLine, receive
-from jobs.models import EstimateLine, EstimatingPolicy, Job, JobEstimate, Span
+from jobs.models import CrewDay, EstimateLine, EstimatingPolicy, FieldReport, Job, JobEstimate, Span
+from jobs.models.balance import balance_document
 from jobs.queries.cost_sheet import CostLine, CostSheet, list_line_movements, make_cost_sheet
 from jobs.queries.job_estimate import estimate_job
 from jobs.queries.jobs import get_policy
 from jobs.services.job_life import change_state
+from tests.factories.core import sell_core
 from tests.factories.inventory import at, each, gal
-from tests.factories.jobs import UM_PER_FOOT, make_run, make_span
+from tests.factories.jobs import UM_PER_FOOT, make_crew, make_crew_day, make_job, make_run, make_span
 from tests.factories.kits import SmallDay, make_small_day
 
 MILLION = 1_000_000
@@ -193,3 +196,61 @@ def test_cost_sheet_asks_the_same_number_of_questions_of_a_large_job(day: SmallD
     with CaptureQueriesContext(connection) as large:
         make_cost_sheet(get_job())
     assert len(large) == len(small)
+
+
+@pytest.mark.outside_check(
+    "IAS 2 paragraph 14, by-product at what it fetches off the cost; how known: by hand"
+)
+def test_cost_sheet_takes_core_that_was_sold_off_the_cost_and_leaves_the_book(day: SmallDay) -> None:
+    draw_fluid(day, 5)
+    world, job, other = day.world, get_job(), make_job("J-2")
+    sell_core(
+        "L-1", world.actor, proceeds=40 * MILLION, jobs={job: (world.company, 30), other: (world.company, 10)}
+    )
+    sell_core("L-2", world.actor, proceeds=9 * MILLION, jobs={job: (world.customer, 10)})
+    sheet = make_cost_sheet(job)
+    assert [(row.lot, row.credited, row.owed) for row in sheet.statement.scrap] == [
+        ("L-1", 30 * MILLION, 0),
+        ("L-2", 0, 9 * MILLION),
+    ]
+    assert sheet.statement.cost == sheet.statement.book_value == 30 * MILLION
+    assert sheet.statement.net_cost == sheet.cost_as_known == 0
+    assert list_stages(sheet)[-1].end == sheet.cost_as_known
+
+
+def report_of(day: SmallDay, crew_day: CrewDay) -> FieldReport:
+    return FieldReport.objects.create(
+        uuid=uuid4(), crew_day=crew_day, occurred_at=at(3), recorded_at=at(3), by=day.world.actor
+    )
+
+
+def charge(day: SmallDay, gallons: int, document: str) -> None:
+    drum = End(day.world.warehouse, Container.objects.get(label="D-1"))
+    line = Line(day.world.fluid, gal(gallons), drum, End(get_job().place))
+    draw(id=uuid4(), by=day.world.actor, occurred_at=at(2), lines=[line], document=document)
+
+
+def test_cost_by_crew_adds_up_with_what_no_report_brought(day: SmallDay) -> None:
+    north, south = CrewDay.objects.get(crew__code="north"), make_crew_day(make_crew("south"))
+    charge(day, 1, report_of(day, north).document)
+    charge(day, 2, report_of(day, south).document)
+    charge(day, 4, balance_document(south.pk))
+    charge(day, 8, "")
+    for free_text in ("balance:999999999999999999999", "balance:soon", "report:soon", "ticket:7"):
+        charge(day, 1, free_text)
+    sheet = make_cost_sheet(get_job())
+    assert sheet.by_crew == [("", 72 * MILLION), ("north", 6 * MILLION), ("south", 36 * MILLION)]
+    assert sum(cost for _crew, cost in sheet.by_crew) == sheet.statement.cost
+
+
+def test_parts_months_and_crews_each_add_up_to_the_cost(day: SmallDay) -> None:
+    draw_fluid(day, 5)
+    draw_fluid(day, 2, hours=24 * 40, purpose=Movement.Purpose.LOST, cause="spill")
+    catch(day, 2)
+    sheet = make_cost_sheet(get_job())
+    cost = sheet.statement.cost
+    assert cost
+    assert sum(part.cost for part in sheet.statement.parts) == cost
+    assert sum(value for _month, value in sheet.by_month) == cost
+    assert sum(value for _crew, value in sheet.by_crew) == cost
+    assert sum(line.amounts.cost for line in sheet.lines) == cost

@@ -132,7 +132,7 @@ def test_an_old_request_does_not_open_a_period_that_was_closed_anew(world: World
     close(world)
     asked, forgotten = ask(world), ask(world)
     grant(world, asked)
-    close(world)
+    close(world, occurred_at=at(51))
     with pytest.raises(ClosedAnew, match="opened and closed again"):
         grant(world, forgotten)
     assert Company.objects.get().books_closed_until == TODAY
