@@ -8,7 +8,7 @@ from typing import Any
 import graphene
 
 from api.graphql.stock_types import Money, Named, Quantity
-from api.wire import report_answers, safety, supply_answers
+from api.wire.components import all_components
 from api.wire.schemas import Schema
 
 _SCALARS = {
@@ -18,7 +18,7 @@ _SCALARS = {
     "boolean": graphene.Boolean,
 }
 _TYPES: dict[str, Any] = {"Money": Money, "Quantity": Quantity, "Named": Named}
-_COMPONENTS = {**report_answers.COMPONENTS, **supply_answers.COMPONENTS, **safety.COMPONENTS}
+_COMPONENTS = all_components()
 
 
 def make_type(name: str) -> Any:

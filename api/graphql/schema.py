@@ -9,7 +9,9 @@ from graphql_relay import from_global_id
 
 from api.graphql.asking import asking
 from api.graphql.balance_types import DayBalance
+from api.graphql.fluid_types import FluidQuery
 from api.graphql.kit_types import KitsOfDay
+from api.graphql.mutations import make_mutation_type
 from api.graphql.paging import connection_field, filter_arguments, page_of
 from api.graphql.report_types import FieldReport, UnconfirmedTruck
 from api.graphql.safety_types import SafetyQuery
@@ -27,7 +29,7 @@ from api.graphql.stock_types import (
 )
 from api.graphql.supply_types import SupplyQuery
 from api.graphql.work_types import Job, JobConnection, PullSheet, Statement
-from api.wire import filters
+from api.wire import filters, fluid_acts
 from api.wire.balances import day_balance_json
 from api.wire.calculations import calculate
 from api.wire.input_fields import is_storable
@@ -51,8 +53,8 @@ from jobs.queries.statement import make_statement
 from jobs.queries.truck_stock import list_unconfirmed_trucks
 
 
-class Query(SafetyQuery, SupplyQuery):
-    """Reads only: entries are made over REST."""
+class Query(FluidQuery, SafetyQuery, SupplyQuery):
+    """Everything that may be asked."""
 
     node = graphene.Field(relay.Node, id=graphene.ID(required=True))
     entries = connection_field(EntryConnection, **filter_arguments(filters.ENTRY_FILTERS))
@@ -254,4 +256,4 @@ def _read_node_id(id: str) -> tuple[str, str]:
     return noun, name
 
 
-schema = graphene.Schema(query=Query)
+schema = graphene.Schema(query=Query, mutation=make_mutation_type(fluid_acts.ACTS))

@@ -43,7 +43,9 @@ def _page_type(name: str) -> Any:
     return type(f"{name}Page", (graphene.ObjectType,), fields)
 
 
-def paged_field(name: str, rows: Rows, write: Write, known: Mapping[str, Filter]) -> graphene.Field:
+def paged_field(
+    name: str, rows: Rows, write: Write, known: Mapping[str, Filter], order: Order = BY_KEY
+) -> graphene.Field:
     """A field of a query that answers a page of a noun, as REST lists it."""
 
     def resolve(_root: Any, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
@@ -54,7 +56,7 @@ def paged_field(name: str, rows: Rows, write: Write, known: Mapping[str, Filter]
         if faults:
             raise BadInput.of(faults)
         found = rows(asked.viewer).filter(condition)
-        page = take_page(found, order=BY_KEY, size=check_size(first), cursor=after)
+        page = take_page(found, order=order, size=check_size(first), cursor=after)
         return {"results": write(page.rows, asked), "next_cursor": page.next_cursor}
 
     return graphene.Field(

@@ -78,7 +78,7 @@ class GraphQl(Door):
         result = execute(
             schema.graphql_schema,
             document,
-            context_value=make_asking(self.viewer),
+            context_value=make_asking(self.viewer, lambda: self.actor),
             variable_values=variables,
             operation_name=name,
         )

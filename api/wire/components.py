@@ -6,6 +6,8 @@ from api.wire import (
     balances,
     cost_sheets,
     field_reports,
+    fluid_acts,
+    fluid_answers,
     instruments,
     kit_requests,
     kits,
@@ -19,6 +21,7 @@ from api.wire import (
     supply_requests,
     truck_requests,
 )
+from api.wire.acts import request_schemas
 from api.wire.schemas import Schema
 
 
@@ -45,4 +48,6 @@ def all_components() -> dict[str, Schema]:
         **safety.request_schemas(),
         **sign_in.COMPONENTS,
         **sign_in.request_schemas(),
+        **fluid_answers.COMPONENTS,
+        **request_schemas(fluid_acts.ACTS),
     }

@@ -23,6 +23,7 @@ NAMES = {
     "material": "code of a material",
     "container": "label of a container",
     "party": "code of a party",
+    "recipe": "code of a recipe",
     "entry": "id of an entry",
 }
 REST_WORD = "rest"

@@ -18,6 +18,7 @@ from inventory.queries.access import (
     visible_materials,
     visible_parties,
     visible_places,
+    visible_recipes,
 )
 from inventory.queries.company import get_company
 
@@ -37,6 +38,7 @@ NOUNS: dict[str, Noun] = {
         lambda viewer: nameable_containers(viewer).select_related("owner", "place", "material"), "label"
     ),
     "party": Noun(visible_parties, "code"),
+    "recipe": Noun(visible_recipes, "code"),
     "entry": Noun(visible_entries, "uuid"),
 }
 # What a request makes itself and names elsewhere: records by noun and name.

@@ -50,7 +50,12 @@ def require_match(request: Request, body: dict[str, Any]) -> None:
     StaleVersion
         If it names another.
     """
-    given = request.headers.get("If-Match", "").strip()
+    check_match(request.headers.get("If-Match", ""), body)
+
+
+def check_match(text: str, body: dict[str, Any]) -> None:
+    """The same for versions that did not come in a header."""
+    given = text.strip()
     if not given:
         raise PreconditionMissing("Send the ETag of what you read as If-Match: no other's change gets lost.")
     if given != "*" and etag_of_content(body) not in [tag.strip() for tag in given.split(",")]:

@@ -21,6 +21,7 @@ from inventory.models import (
     Movement,
     Party,
     Place,
+    Recipe,
     SecondWord,
 )
 
@@ -92,6 +93,11 @@ def visible_materials(viewer: Viewer) -> QuerySet[Material]:
 def visible_parties(viewer: Viewer) -> QuerySet[Party]:
     """Every owner of goods, for the same reason."""
     return Party.objects.all()
+
+
+def visible_recipes(viewer: Viewer) -> QuerySet[Recipe]:
+    """Every recipe, for the same reason."""
+    return Recipe.objects.all()
 
 
 def visible_containers(viewer: Viewer) -> QuerySet[Container]:

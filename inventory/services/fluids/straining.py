@@ -80,6 +80,7 @@ def make_fluid_by_recipe(
     `sources` are the vessels that the recipe's fluids are taken from, one a material; the rest of what it
     takes lies loose at the place.
     """
+    require_standing(*sources, target)
     made = [line.material for line in recipe.lines.filter(is_output=True).select_related("material")]
     fluids = [material for material in made if material.kind == Material.Kind.FLUID]
     if len(fluids) != 1:

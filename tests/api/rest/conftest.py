@@ -8,6 +8,15 @@ import pytest
 @pytest.fixture(autouse=True)
 def _clock(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let what the tests tell of have happened yesterday, whatever the machine's clock says."""
-    told = ("accounting", "buying", "cost_sheets", "counting", "entries", "field_reports", "invoices")
+    told = (
+        "accounting",
+        "acting",
+        "buying",
+        "cost_sheets",
+        "counting",
+        "entries",
+        "field_reports",
+        "invoices",
+    )
     for module in (*told, "receiving", "trucks"):
         monkeypatch.setattr(f"api.rest.{module}.now", lambda: datetime(2026, 3, 3, 12, tzinfo=UTC))

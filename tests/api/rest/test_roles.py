@@ -8,6 +8,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from inventory.models import Container, Entry, Place
+from tests.api.acts import ACTS, undone
 from tests.api.rest import requests
 from tests.factories.accounts import Office
 
@@ -71,6 +72,11 @@ READS: dict[str, tuple[int, ...]] = {
     "incidents": (401, 200, 200, 200, 200, 200, 200),
     "claims": (401, 200, 403, 200, 200, 403, 200),
     "tagged-fittings": (401, 200, 200, 200, 200, 200, 200),
+    "recovered-fluid": (401, 200, 200, 200, 200, 200, 200),
+    "fluid-tests": (401, 200, 200, 200, 200, 200, 200),
+    "fluid-limits": (401, 200, 200, 200, 200, 200, 200),
+    "fluid-policies": (401, 200, 200, 200, 200, 200, 200),
+    "fluid-releases": (401, 200, 200, 200, 200, 200, 200),
     "calculations": (401, 200, 200, 200, 200, 200, 200),
     "calculations/bore-volume": (401, 200, 200, 200, 200, 200, 200),
     "problems": (200, 200, 200, 200, 200, 200, 200),
@@ -265,3 +271,17 @@ def test_role_brings_kits_on_as_it_may(client_of: ClientOf, office: Office, role
     address, make, statuses = KIT_ACTS[name]
     response = client_of(role).post(f"/api/v1/{address}", make(office), format="json")
     assert response.status_code == statuses[ROLES.index(role)], response.content
+
+
+@pytest.mark.parametrize("name", ACTS)
+def test_roles_do_what_they_may_over_rest(client_of: ClientOf, office: Office, name: str) -> None:
+    case = ACTS[name]
+    body, names, before = case.make(office), case.names(office), Entry.objects.count()
+    headers = {"if-match": "*"} if case.method == "put" else {}
+    found = []
+    for role in ROLES:
+        with undone():
+            response = case.send(client_of(role), body, names, **headers)
+            found.append(response.status_code)
+            assert response.status_code < 300 or Entry.objects.count() == before, response.content
+    assert tuple(found) == case.statuses

@@ -1,0 +1,200 @@
+"""Acts of the doors, each with what it answers to every role: held against REST and GraphQL alike."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import Any
+from uuid import uuid4
+
+from django.db import transaction
+from graphene.utils.str_converters import to_camel_case
+from rest_framework.test import APIClient
+
+from inventory.models import Container, Recipe, RecipeLine
+from tests.factories.accounts import Office
+from tests.factories.fluids import allow_same_day, approve_limits, catch, inject, make_vessel
+
+Json = dict[str, Any]
+AT = "2026-03-02T12:00:00-06:00"
+
+
+@contextmanager
+def undone() -> Iterator[None]:
+    """Leave nothing of what is done within, so that the next role finds what the first one found."""
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
+def gallons(value: str) -> Json:
+    return {"value": value, "unit": "[gal_us]"}
+
+
+def head() -> Json:
+    return {"id": str(uuid4()), "occurred_at": AT}
+
+
+@dataclass(frozen=True)
+class ActCase:
+    """One act as it is sent, and its status for nobody, stores, crew, planner, accounts, safety, admin.
+
+    `address` and `method` are REST's, `mutation` is GraphQL's name for it; `names` are parts of the address.
+    """
+
+    mutation: str
+    address: str
+    make: Callable[[Office], Json]
+    statuses: tuple[int, ...]
+    names: Callable[[Office], Json] = field(default=lambda _office: {})
+    method: str = "post"
+    result: str = "__typename"
+
+    def send(self, client: APIClient, body: Json, names: Json, **headers: str) -> Any:
+        """Send it over REST."""
+        address = f"/api/v1/{self.address.format(**names)}"
+        return getattr(client, self.method)(address, body, format="json", headers=headers)
+
+    def ask(self, client: APIClient, body: Json, names: Json, result: str = "", **extra: str) -> Any:
+        """Send it over GraphQL; the payload of the mutation."""
+        kind = self.mutation[0].upper() + self.mutation[1:]
+        given = {**names, **extra}
+        declared = "".join(f", ${to_camel_case(name)}: String!" for name in given)
+        passed = "".join(f", {to_camel_case(name)}: ${to_camel_case(name)}" for name in given)
+        query = (
+            f"mutation Do($input: {kind}Input!{declared}) {{ {self.mutation}(input: $input{passed}) "
+            f"{{ result {{ {result or self.result} }} errors {{ code message pointer value }} }} }}"
+        )
+        variables = {"input": camel(body), **{to_camel_case(name): value for name, value in given.items()}}
+        response = client.post("/graphql", {"query": query, "variables": variables}, format="json")
+        answer = response.json()
+        assert response.status_code == 200, answer
+        assert "errors" not in answer, answer
+        return answer["data"][self.mutation]
+
+
+def camel(value: Any) -> Any:
+    """A body of REST with the names of GraphQL."""
+    if isinstance(value, dict):
+        return {to_camel_case(name): camel(part) for name, part in value.items()}
+    if isinstance(value, list):
+        return [camel(part) for part in value]
+    return value
+
+
+def caught(
+    office: Office, label: str = "C-north", state: str = "caught", *, in_yard: bool = False
+) -> Container:
+    """A vessel with ten gallons that came back today, on the north truck or in the yard."""
+    world = office.world
+    place = world.warehouse if in_yard else office.crew.vehicle
+    drum = Container.objects.get(label="D-1" if in_yard else "D-north")
+    box = make_vessel(world, label, place=place)
+    inject(world, drum, 12, hours=5)
+    catch(world, box, 10, hours=6)
+    Container.objects.filter(pk=box.pk).update(contents_state=state)
+    return box
+
+
+def a_test(office: Office, **fields: Any) -> Json:
+    caught(office, state="strained")
+    approve_limits(office.world)
+    results = [
+        {"measured": "pH", "value": 8.1},
+        {"measured": "solids", "value": 120, "unit": "mg/L"},
+    ]
+    return {**head(), "container": "C-north", "results": results, **fields}
+
+
+def a_limit(office: Office, **fields: Any) -> Json:
+    return {
+        "occurred_at": AT,
+        "material": "fluid-recovered",
+        "measured": "pH",
+        "lowest": 7.0,
+        "highest": 9.5,
+        **fields,
+    }
+
+
+def a_withdrawal(office: Office) -> Json:
+    approve_limits(office.world)
+    return {"occurred_at": AT, "material": "fluid-recovered", "measured": "pH"}
+
+
+def a_policy(office: Office, **fields: Any) -> Json:
+    return {"material": "fluid-recovered", "may_reuse_same_day": True, "most_uses": 2, **fields}
+
+
+def a_release(office: Office, **fields: Any) -> Json:
+    caught(office, state="strained")
+    allow_same_day(office.world)
+    return {**head(), "container": "C-north", "basis": "same_day", **fields}
+
+
+def a_foreign_release(office: Office) -> Json:
+    caught(office, "C-yard", state="strained", in_yard=True)
+    allow_same_day(office.world)
+    return {**head(), "container": "C-yard", "basis": "same_day"}
+
+
+def a_straining(office: Office, **fields: Any) -> Json:
+    caught(office)
+    for label in ("S-north", "W-north"):
+        make_vessel(office.world, label, place=office.crew.vehicle)
+    return {
+        **head(),
+        "source": "C-north",
+        "target": "S-north",
+        "residue": "W-north",
+        "taken": gallons("10"),
+        "strained": gallons("9.5"),
+        **fields,
+    }
+
+
+def a_blending(office: Office, **fields: Any) -> Json:
+    """Ten gallons of recovered fluid into ten gallons by a recipe of one to one."""
+    caught(office)
+    make_vessel(office.world, "B-north", place=office.crew.vehicle)
+    recipe = Recipe.objects.create(code="strain", name="Strain recovered fluid")
+    for is_output in (False, True):
+        RecipeLine.objects.create(
+            recipe=recipe, material=office.world.recovered, quantity=5_000_000, is_output=is_output
+        )
+    return {
+        **head(),
+        "recipe": "strain",
+        "times": 2,
+        "place": "truck-north",
+        "sources": ["C-north"],
+        "target": "B-north",
+        **fields,
+    }
+
+
+def a_spending(office: Office, **fields: Any) -> Json:
+    caught(office)
+    return {**head(), "container": "C-north", "reason": "full of grit", **fields}
+
+
+OWN, YARD_ONLY = (401, 201, 201, 403, 403, 403, 201), (401, 201, 403, 403, 403, 201, 201)
+SAFETY_ONLY = (401, 403, 403, 403, 403, 201, 403)
+FLUID_ACTS: dict[str, ActCase] = {
+    "test": ActCase("recordFluidTest", "fluid-tests", a_test, YARD_ONLY),
+    "limit": ActCase("setFluidLimit", "fluid-limits", a_limit, SAFETY_ONLY),
+    "withdraw a limit": ActCase(
+        "withdrawFluidLimit",
+        "fluid-limits/withdrawal",
+        a_withdrawal,
+        (401, 403, 403, 403, 403, 200, 403),
+    ),
+    "policy": ActCase("setFluidPolicy", "fluid-policies", a_policy, SAFETY_ONLY),
+    "pass for the same day": ActCase("releaseFluid", "fluid-releases", a_release, OWN),
+    "pass another's": ActCase(
+        "releaseFluid", "fluid-releases", a_foreign_release, (401, 201, 400, 403, 403, 403, 201)
+    ),
+    "strain": ActCase("strainFluid", "strainings", a_straining, OWN),
+    "blend": ActCase("blendFluid", "blendings", a_blending, OWN),
+    "spend": ActCase("spendFluid", "spent-fluid", a_spending, OWN),
+}
+ACTS: dict[str, ActCase] = {**FLUID_ACTS}
