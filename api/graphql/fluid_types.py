@@ -1,9 +1,14 @@
-"""Recovered fluid over GraphQL, in the shapes of REST."""
+"""Recovered fluid and goods held back over GraphQL, in the shapes of REST."""
+
+from typing import Any
 
 import graphene
 
+from api.graphql.asking import asking
+from api.graphql.report_types import make_type
 from api.graphql.supply_types import paged_field
 from api.wire import fluid_answers as fluids
+from api.wire import quarantines
 from inventory.models import FluidPolicy
 from jobs.queries import fluid_access as access
 
@@ -42,3 +47,14 @@ class FluidQuery(graphene.ObjectType):
         lambda rows, _asked: [fluids.release_json(row) for row in rows],
         fluids.RELEASE_FILTERS,
     )
+    quarantines = paged_field(
+        "Quarantine",
+        access.visible_quarantines,  # type: ignore[arg-type]
+        lambda rows, asked: quarantines.quarantines_json(rows, asked.viewer),
+        quarantines.FILTERS,
+    )
+    quarantine = graphene.Field(make_type("QuarantineReach"), id=graphene.UUID(required=True))
+
+    def resolve_quarantine(self, info: Any, id: Any) -> Any:
+        viewer = asking(info).viewer
+        return quarantines.quarantine_json(access.get_visible_quarantine(viewer, id), viewer)

@@ -29,7 +29,7 @@ from api.graphql.stock_types import (
 )
 from api.graphql.supply_types import SupplyQuery
 from api.graphql.work_types import Job, JobConnection, PullSheet, Statement
-from api.wire import filters, fluid_acts
+from api.wire import filters, fluid_acts, quarantines
 from api.wire.balances import day_balance_json
 from api.wire.calculations import calculate
 from api.wire.input_fields import is_storable
@@ -256,4 +256,5 @@ def _read_node_id(id: str) -> tuple[str, str]:
     return noun, name
 
 
-schema = graphene.Schema(query=Query, mutation=make_mutation_type(fluid_acts.ACTS))
+ACTS = (*fluid_acts.ACTS, *quarantines.ACTS)
+schema = graphene.Schema(query=Query, mutation=make_mutation_type(ACTS))

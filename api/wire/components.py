@@ -11,6 +11,7 @@ from api.wire import (
     instruments,
     kit_requests,
     kits,
+    quarantines,
     report_answers,
     restock_answers,
     restock_requests,
@@ -50,4 +51,6 @@ def all_components() -> dict[str, Schema]:
         **sign_in.request_schemas(),
         **fluid_answers.COMPONENTS,
         **request_schemas(fluid_acts.ACTS),
+        **quarantines.COMPONENTS,
+        **request_schemas(quarantines.ACTS),
     }

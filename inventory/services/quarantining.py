@@ -7,8 +7,9 @@ from uuid import UUID, uuid5
 from django.db import transaction
 from django.db.models import F, Q
 
-from inventory.errors import BadInput, Fault, SpanstockError
+from inventory.errors import BadInput, Fault
 from inventory.models import Actor, Container, ContainerChange, Entry, Movement, Quarantine, QuarantineHold
+from inventory.queries.access import NotAllowed
 from inventory.queries.quarantine_reach import find_reach
 from inventory.services.posting import ContainerWish, EntryConflict, Posting, post
 from inventory.services.sealing import record_event
@@ -16,7 +17,7 @@ from inventory.services.sealing import record_event
 State = Container.State
 
 
-class NotYoursToLift(SpanstockError):
+class NotYoursToLift(NotAllowed):
     """Whoever caused a hard stop never lifts it."""
 
     code = "not_yours_to_lift"

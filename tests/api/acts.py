@@ -11,8 +11,10 @@ from graphene.utils.str_converters import to_camel_case
 from rest_framework.test import APIClient
 
 from inventory.models import Container, Recipe, RecipeLine
+from inventory.services.quarantining import open_quarantine
 from tests.factories.accounts import Office
 from tests.factories.fluids import allow_same_day, approve_limits, catch, inject, make_vessel
+from tests.factories.inventory import at
 
 Json = dict[str, Any]
 AT = "2026-03-02T12:00:00-06:00"
@@ -177,6 +179,31 @@ def a_spending(office: Office, **fields: Any) -> Json:
     return {**head(), "container": "C-north", "reason": "full of grit", **fields}
 
 
+def a_quarantine(office: Office, **fields: Any) -> Json:
+    return {**head(), "container": "D-north", "reason": "smells of diesel", **fields}
+
+
+def a_foreign_quarantine(office: Office) -> Json:
+    return a_quarantine(office, container="D-south")
+
+
+def a_lift(office: Office, **fields: Any) -> Json:
+    return {**head(), "reason": "sample is fine", **fields}
+
+
+def opened_quarantine(office: Office, label: str = "D-north", **fields: Any) -> Json:
+    """The name of a quarantine that stands."""
+    made = open_quarantine(
+        id=uuid4(),
+        by=office.world.actor,
+        occurred_at=at(1),
+        container=Container.objects.get(label=label),
+        reason="rust in it",
+        **fields,
+    )
+    return {"quarantine": str(made.uuid)}
+
+
 OWN, YARD_ONLY = (401, 201, 201, 403, 403, 403, 201), (401, 201, 403, 403, 403, 201, 201)
 SAFETY_ONLY = (401, 403, 403, 403, 403, 201, 403)
 FLUID_ACTS: dict[str, ActCase] = {
@@ -197,4 +224,30 @@ FLUID_ACTS: dict[str, ActCase] = {
     "blend": ActCase("blendFluid", "blendings", a_blending, OWN),
     "spend": ActCase("spendFluid", "spent-fluid", a_spending, OWN),
 }
-ACTS: dict[str, ActCase] = {**FLUID_ACTS}
+QUARANTINE_ACTS: dict[str, ActCase] = {
+    "hold": ActCase(
+        "openQuarantine",
+        "quarantines",
+        a_quarantine,
+        (401, 201, 201, 403, 403, 201, 201),
+        result="quarantine { id }",
+    ),
+    "hold another's": ActCase(
+        "openQuarantine", "quarantines", a_foreign_quarantine, (401, 201, 400, 403, 403, 201, 201)
+    ),
+    "lift": ActCase(
+        "liftQuarantine",
+        "quarantines/{quarantine}/lift",
+        a_lift,
+        (401, 403, 403, 403, 403, 200, 403),
+        names=opened_quarantine,
+    ),
+    "lift another's": ActCase(
+        "liftQuarantine",
+        "quarantines/{quarantine}/lift",
+        a_lift,
+        (401, 403, 404, 403, 403, 200, 403),
+        names=lambda office: opened_quarantine(office, "D-south"),
+    ),
+}
+ACTS: dict[str, ActCase] = {**FLUID_ACTS, **QUARANTINE_ACTS}
