@@ -123,7 +123,9 @@ def get_visible_quarantine(viewer: WorkViewer, id: UUID | None) -> Quarantine:
 def nameable_actors(viewer: WorkViewer) -> QuerySet[Actor]:
     """Whom the viewer may name as having done something; a crew names nobody but itself."""
     people = Actor.objects.filter(kind=Actor.Kind.PERSON)
-    return people if viewer.crews is None else people.filter(pk=viewer.actor)
+    if viewer.crews is None:
+        return people
+    return people.filter(pk=viewer.actor) if viewer.actor is not None else people.none()
 
 
 def visible_waste_drums(viewer: WorkViewer) -> QuerySet[WasteDrum]:

@@ -1,4 +1,4 @@
-"""Which kits are short of what is held back: of the same goods, where the crew is served from, while it stands.
+"""Which kits are short of what is held back: the same goods, where the crew is served from, while it stands.
 
 The small day needs 12.0027 gal of fluid: 1.2 times the bore of 1000 ft, and a set-up.
 """
