@@ -16,6 +16,7 @@ from tests.api.graphql.asking import ask
 from tests.api.published import assert_answer, assert_refusal
 from tests.factories.accounts import Office
 from tests.factories.fluids import make_vessel, pour
+from tests.factories.inventory import at
 from tests.factories.kits import make_plain_policy
 
 ClientOf = Callable[[str], APIClient]
@@ -141,6 +142,6 @@ def test_queries_do_not_grow_with_what_is_held(client_of: ClientOf, office: Offi
         with CaptureQueriesContext(connection) as queries:
             get(client_of("safety"), names)
         counts.append(len(queries))
-        Quarantine.objects.all().update(lifted_at="2026-03-02T00:00:00Z", lifted_by=1, lift_reason="x")
+        Quarantine.objects.update(lifted_at=at(1), lifted_by=office.world.actor, lift_reason="sample fine")
         Container.objects.update(state="open")
     assert counts[0] == counts[1]
