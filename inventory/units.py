@@ -220,21 +220,15 @@ def format_amount(value: int | float | Decimal | Fraction, unit: str) -> str:
     As many decimals as the unit deserves, more where the amount would otherwise read as nothing, no zeros at
     the end. Thousands are not marked, since half of the readers take the mark for the decimal point.
     """
-    known = get_unit(unit)
     exact = Fraction(value)
-    decimals = known.shown_decimals
-    while exact and decimals < DECIMALS and abs(exact) < Fraction(1, 2 * 10**decimals):
-        decimals += 1
-    rounded = Fraction(round(exact * 10**decimals), 10**decimals)
-    if exact and not rounded:
-        return f"less than 0.000001 {known.label}"
-    return f"{_tidy(_to_six_decimals(rounded)):f} {known.label}"
+    return _write(exact.numerator, exact.denominator, get_unit(unit))
 
 
 def format_millionths(millionths: int, stock_unit: str, unit: str | None = None) -> str:
     """Write a stored quantity as people do, in `unit` or in its own."""
-    shown = unit or stock_unit
-    return format_amount(convert(Fraction(millionths, MILLION), stock_unit, shown), shown)
+    if unit is None or unit == stock_unit:
+        return _write(millionths, MILLION, get_unit(stock_unit))
+    return format_amount(convert(Fraction(millionths, MILLION), stock_unit, unit), unit)
 
 
 def unit_label(code: str) -> str:
@@ -294,6 +288,21 @@ def _shorten(value: object) -> str:
         return "an enormous number"
     text = str(value)
     return text if len(text) <= LONGEST_TEXT else f"{text[:LONGEST_TEXT]}..."
+
+
+def _write(numerator: int, denominator: int, unit: Unit) -> str:
+    """In whole numbers throughout: lists write amounts by the hundred thousand."""
+    size, decimals = abs(numerator), unit.shown_decimals
+    while size and decimals < DECIMALS and 2 * size * 10**decimals < denominator:
+        decimals += 1
+    digits, rest = divmod(size * 10**decimals, denominator)
+    digits += 2 * rest > denominator or (2 * rest == denominator and digits % 2)
+    if size and not digits:
+        return f"less than 0.000001 {unit.label}"
+    sign = "-" if numerator < 0 else ""
+    whole, part = divmod(digits, 10**decimals)
+    behind = f".{part:0{decimals}d}".rstrip("0") if part else ""
+    return f"{sign}{whole}{behind} {unit.label}"
 
 
 def _to_six_decimals(exact: Fraction) -> Decimal:

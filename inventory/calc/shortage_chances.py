@@ -8,6 +8,7 @@ own: it is not spread out into a mean, since half a delivery never comes.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -73,10 +74,7 @@ class Outlook:
     def chance_short(self, extra: npt.ArrayLike = 0.0) -> FloatArray:
         """Chance that stock is below nothing on each day if `extra` more were there (see the module)."""
         more = np.broadcast_to(np.asarray(extra, dtype=np.float64), self.on_hand.shape)
-        found = self._chance_of(np.arange(len(self.on_hand)), more)
-        for series, receipts in self._by_series().items():
-            found[series] = self._chance_with(series, receipts, float(more[series]))
-        return found
+        return self._as_it_stands if not more.any() else self._chance_of(np.arange(len(more)), more)
 
     def extra_needed(self, service: npt.ArrayLike, until: npt.ArrayLike) -> FloatArray:
         """The least that would have to be there besides so that every day before `until` is got through.
@@ -96,47 +94,36 @@ class Outlook:
         wanted = np.broadcast_to(as_open_fraction("service", service), self.on_hand.shape)
         matters = np.arange(self.taken.shape[1]) < np.broadcast_to(until, self.on_hand.shape)[:, np.newaxis]
         allowed = 1 - wanted + ROUNDING
-        is_short = ((self.chance_short() > allowed[:, np.newaxis]) & matters).any(axis=1)
-        by_series = self._by_series()
-        has_receipts = np.zeros(len(self.on_hand), dtype=bool)
-        has_receipts[list(by_series)] = True
+        chances = np.where(matters, self.chance_short(), 0.0)
+        rows = np.flatnonzero((chances > allowed[:, np.newaxis]).any(axis=1))
         found = np.zeros(len(self.on_hand))
-        rows = np.flatnonzero(is_short & ~has_receipts)
         if len(rows):
-            found[rows] = self._extra_of_many(rows, allowed[rows], matters[rows])
-        for series in np.flatnonzero(is_short & has_receipts).tolist():
-            found[series] = self._extra_of_one(series, by_series[series], allowed[series], matters[series])
+            found[rows] = self._extra_of(rows, allowed[rows], matters[rows])
         return found
 
-    def _by_series(self) -> dict[int, list[Receipt]]:
-        found: dict[int, list[Receipt]] = {}
-        for receipt in sorted(self.receipts, key=lambda row: row.day):
-            found.setdefault(receipt.series, []).append(receipt)
-        return found
+    @cached_property
+    def _as_it_stands(self) -> FloatArray:
+        return self._chance_of(np.arange(len(self.on_hand)), np.zeros(len(self.on_hand)))
+
+    @cached_property
+    def _arrivals(self) -> "_Arrivals":
+        return _Arrivals.of(self.receipts, *self.taken.shape)
 
     def _chance_of(self, rows: npt.NDArray[np.int_], extra: FloatArray) -> FloatArray:
-        there = self.on_hand[rows] + extra
-        return exceeding_chance(
-            there=np.broadcast_to(there[:, np.newaxis], self.taken[rows].shape),
-            mean=self.taken[rows] - self.brought[rows],
-            variance=self.variance[rows],
-            is_whole=self.is_whole[rows][:, np.newaxis],
+        """Mixed over how many of the receipts have come, each case weighed by its chance."""
+        cases, owners = self._arrivals.of_rows(rows)
+        at = rows[owners]
+        there = self.on_hand[at] + extra[owners] + self._arrivals.brought[cases]
+        chance = exceeding_chance(
+            there=np.broadcast_to(there[:, np.newaxis], (len(at), self.taken.shape[1])),
+            mean=self.taken[at] - self.brought[at],
+            variance=self.variance[at],
+            is_whole=self.is_whole[at][:, np.newaxis],
         )
+        chance *= self._arrivals.weights(cases)
+        return np.asarray(np.add.reduceat(chance, _starts(owners))) if len(rows) else chance
 
-    def _chance_with(self, series: int, receipts: list[Receipt], extra: float) -> FloatArray:
-        """Mixed over how many of the receipts have come; they come in the order in which they are due."""
-        days = self.taken.shape[1]
-        come = np.minimum.accumulate([receipt.chances(days) for receipt in receipts], axis=0)
-        come = np.vstack([np.ones(days), come, np.zeros(days)])
-        brought = np.concatenate([[0.0], np.cumsum([receipt.quantity for receipt in receipts])])
-        found = np.zeros(days)
-        for number, quantity in enumerate(brought):
-            weight = come[number] - come[number + 1]
-            if weight.any():
-                found += weight * self._chance_of(np.array([series]), np.array([extra + quantity]))[0]
-        return found
-
-    def _extra_of_many(
+    def _extra_of(
         self, rows: npt.NDArray[np.int_], allowed: FloatArray, matters: npt.NDArray[np.bool_]
     ) -> FloatArray:
         """Search on the worst day alone, then on the day that is the worst once that is provided for."""
@@ -163,31 +150,87 @@ class Outlook:
         least: FloatArray,
         most: FloatArray,
     ) -> FloatArray:
-        mean = (self.taken - self.brought)[rows, days]
-        variance, whole, there = self.variance[rows, days], self.is_whole[rows], self.on_hand[rows]
+        """The least that does on one day of each series."""
+        cases, owners = self._arrivals.of_rows(rows)
+        at, on = rows[owners], days[owners]
+        mean, variance = (self.taken - self.brought)[at, on], self.variance[at, on]
+        there, weights = self.on_hand[at] + self._arrivals.brought[cases], self._arrivals.weights(cases, on)
+        starts, whole = _starts(owners), self.is_whole[at]
 
         def is_enough(extra: FloatArray) -> npt.NDArray[np.bool_]:
-            chance = exceeding_chance(there=there + extra, mean=mean, variance=variance, is_whole=whole)
-            return np.asarray(chance <= allowed)
+            chance = exceeding_chance(
+                there=there + extra[owners], mean=mean, variance=variance, is_whole=whole
+            )
+            return np.asarray(np.add.reduceat(chance * weights, starts) <= allowed)
 
-        return _least_extra(is_enough, least, most, whole)
-
-    def _extra_of_one(
-        self, series: int, receipts: list[Receipt], allowed: float, matters: npt.NDArray[np.bool_]
-    ) -> float:
-        def is_enough(extra: FloatArray) -> npt.NDArray[np.bool_]:
-            chance = self._chance_with(series, receipts, float(extra[0]))
-            return np.array([bool((chance[matters] <= allowed).all())])
-
-        row = np.array([series])
-        most = self._most(row).max(axis=1)
-        return float(_least_extra(is_enough, np.zeros(1), most, self.is_whole[row])[0])
+        return _least_extra(is_enough, least, most, self.is_whole[rows])
 
     def _most(self, rows: npt.NDArray[np.int_]) -> FloatArray:
         """More than any day will ask for."""
         return np.asarray(
             np.maximum(self.taken[rows] - self.brought[rows], 0.0) + 10 * np.sqrt(self.variance[rows]) + 1
         )
+
+
+@dataclass(frozen=True)
+class _Arrivals:
+    """How many of its receipts a series has had by each day: a case for none, one, two, ... of them.
+
+    They come in the order in which they are due. `first` and `count` say which cases are whose; `brought` is
+    what the receipts of a case bring. `chances` holds the weights of the cases of those series alone that
+    await something: `row` says where, -1 for the one case of a series that awaits nothing.
+    """
+
+    first: npt.NDArray[np.int_]
+    count: npt.NDArray[np.int_]
+    brought: FloatArray
+    row: npt.NDArray[np.int_]
+    chances: FloatArray
+
+    @classmethod
+    def of(cls, receipts: Sequence[Receipt], series: int, days: int) -> "_Arrivals":
+        awaited: dict[int, list[Receipt]] = {}
+        for receipt in sorted(receipts, key=lambda row: row.day):
+            awaited.setdefault(receipt.series, []).append(receipt)
+        count = np.ones(series, dtype=int)
+        for number, due in awaited.items():
+            count[number] += len(due)
+        first = np.cumsum(count) - count
+        brought, row = np.zeros(int(count.sum())), np.full(int(count.sum()), -1)
+        weights: list[FloatArray] = [np.zeros((0, days))]
+        known = 0
+        for number, due in awaited.items():
+            cases = slice(first[number], first[number] + count[number])
+            come = np.minimum.accumulate([receipt.chances(days) for receipt in due], axis=0)
+            weights.append(-np.diff(come, axis=0, prepend=1.0, append=0.0))
+            brought[cases] = np.cumsum([0.0, *(receipt.quantity for receipt in due)])
+            row[cases] = np.arange(known, known + count[number])
+            known += int(count[number])
+        return cls(first, count, brought, row, np.vstack(weights))
+
+    def of_rows(self, rows: npt.NDArray[np.int_]) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
+        """The cases of these series, one after the other, and for each which of the series it is of."""
+        count = self.count[rows]
+        owners = np.repeat(np.arange(len(rows)), count)
+        within = np.arange(len(owners)) - np.repeat(np.cumsum(count) - count, count)
+        return self.first[rows][owners] + within, owners
+
+    def weights(self, cases: npt.NDArray[np.int_], days: npt.NDArray[np.int_] | None = None) -> FloatArray:
+        """Chance of each case on every day, shape (cases, days), or on one day each, shape (cases,)."""
+        row = self.row[cases]
+        is_one = row < 0
+        if days is not None:
+            found = np.ones(len(cases))
+            found[~is_one] = self.chances[row[~is_one], days[~is_one]]
+            return found
+        found = np.ones((len(cases), self.chances.shape[1]))
+        found[~is_one] = self.chances[row[~is_one]]
+        return found
+
+
+def _starts(owners: npt.NDArray[np.int_]) -> npt.NDArray[np.int_]:
+    """Where each owner's cases begin."""
+    return np.flatnonzero(np.diff(owners, prepend=-1))
 
 
 def _least_extra(
@@ -263,29 +306,44 @@ def _more_pieces(stock: FloatArray, mean: FloatArray, variance: FloatArray) -> F
     certain = np.where(is_wide, 0.0, np.floor(mean - variance + ROUNDING))
     # What comes back may outweigh what is taken: then the shift goes below nothing.
     left = np.maximum(mean - certain, 0.0)
-    left = np.where(left < ROUNDING, 0.0, left)
     most = np.floor(stock - certain + ROUNDING)
-    count = np.maximum(most, 0.0) + 1
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = variance / left
-        chance = np.clip(1 - ratio, 0.0, 1.0)
-        trials = left / chance
-        narrow = np.where(
-            count - 1 < trials, special.betainc(count, np.maximum(trials - count + 1, 1e-12), chance), 0.0
-        )
-        wide = special.betainc(count, left / np.maximum(ratio - 1, 1e-300), 1 - 1 / np.maximum(ratio, 1.0))
-    is_poisson = np.abs(ratio - 1) < 1e-6
-    found = np.where(is_wide, wide, np.where(is_poisson, special.gammainc(count, left), narrow))
-    return np.asarray(np.where(most < 0, 1.0, np.where(left > 0, found, 0.0)))
+    found = np.where(most < 0, 1.0, 0.0)
+    # Each distribution is asked only for what follows it: the beta function is most of the work.
+    is_open = (most >= 0) & (left >= ROUNDING)
+    ratio = np.divide(variance, left, out=np.ones_like(left), where=is_open)
+    is_poisson = ~is_wide & (np.abs(ratio - 1) < 1e-6)
+    for chosen, chance in (
+        (is_open & is_wide, _more_by_negative_binomial),
+        (is_open & is_poisson, lambda count, left, _ratio: special.gammainc(count, left)),
+        (is_open & ~is_wide & ~is_poisson, _more_by_binomial),
+    ):
+        if chosen.any():
+            found[chosen] = chance(most[chosen] + 1, left[chosen], ratio[chosen])
+    return found
+
+
+def _more_by_negative_binomial(count: FloatArray, mean: FloatArray, ratio: FloatArray) -> FloatArray:
+    """P(N >= count), `ratio` being variance over mean, above 1."""
+    over = np.maximum(ratio - 1, 1e-300)
+    return np.asarray(special.betainc(count, mean / over, 1 - 1 / ratio))
+
+
+def _more_by_binomial(count: FloatArray, mean: FloatArray, ratio: FloatArray) -> FloatArray:
+    """P(N >= count), `ratio` being variance over mean, below 1; as many trials as that takes."""
+    chance = np.clip(1 - ratio, 0.0, 1.0)
+    trials = mean / chance
+    found = special.betainc(count, np.maximum(trials - count + 1, 1e-12), chance)
+    return np.where(count - 1 < trials, found, 0.0)
 
 
 def _more_of_what_is_divisible(stock: FloatArray, mean: FloatArray, variance: FloatArray) -> FloatArray:
     sd = np.sqrt(variance)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        normal = special.ndtr(-(stock - mean) / sd)
-        shape = np.square(mean) / variance
-        gamma = special.gammaincc(shape, np.maximum(stock, 0.0) * mean / variance)
+    found = (stock < mean).astype(np.float64)
     # Net of what comes back it may be below nothing, which a gamma never is.
     is_skewed = (mean > 0) & (sd > mean / 2)
-    found = np.where(is_skewed, np.where(stock < 0, 1.0, gamma), normal)
-    return np.asarray(np.where(sd > 0, found, (stock < mean).astype(np.float64)))
+    plain, skewed = (sd > 0) & ~is_skewed, (sd > 0) & is_skewed
+    found[plain] = special.ndtr((mean[plain] - stock[plain]) / sd[plain])
+    middle, spread = mean[skewed], variance[skewed]
+    tail = special.gammaincc(np.square(middle) / spread, np.maximum(stock[skewed], 0.0) * middle / spread)
+    found[skewed] = np.where(stock[skewed] < 0, 1.0, tail)
+    return found
