@@ -45,10 +45,18 @@ def insert_rows(model: type[Model], columns: Sequence[str], rows: Iterable[tuple
     names = [
         str(name) for name in (*(attributes[column] for column in columns), *(field.column for field in rest))
     ]
-    placeholders = ", ".join(["%s"] * len(names))
-    statement = (
-        f"INSERT INTO {quote(model._meta.db_table)} ({', '.join(map(quote, names))}) VALUES ({placeholders})"
-    )
+    target = f"{quote(model._meta.db_table)} ({', '.join(map(quote, names))})"
+    if connection.vendor == "postgresql":
+        # A fifth of the time of INSERT, most of which goes into reading parameters.
+        with (
+            connection.wrap_database_errors,
+            connection.cursor() as cursor,
+            cursor.copy(f"COPY {target} FROM STDIN") as stream,
+        ):
+            for row in rows:
+                stream.write_row(row + defaults)
+        return
+    statement = f"INSERT INTO {target} VALUES ({', '.join(['%s'] * len(names))})"
     with connection.cursor() as cursor:
         for chunk in chunked(rows, ROWS_AT_ONCE):
             cursor.executemany(statement, [row + defaults for row in chunk])

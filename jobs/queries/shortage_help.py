@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from inventory.models import Container, Holding, Place
 from inventory.queries.expected_receipts import ExpectedReceipt, list_expected_receipts
-from inventory.queries.restock import RestockLine, list_restock
+from inventory.queries.restock import list_restock
+from inventory.queries.restock_lines import RestockLine
 from inventory.queries.supply_areas import find_supply_areas
 from inventory.units import format_millionths, unit_label
 from jobs.queries.sheet_lines import SheetLine

@@ -7,6 +7,7 @@ from typing import Any
 from django.db import connection
 from django.db.models import Model
 
+from inventory.services.bulk_rows import take_keys
 from inventory.services.posting.rows import Rows, Select, insert_rows, read_rows
 from jobs.models import (
     ContainerReading,
@@ -21,7 +22,6 @@ from jobs.models import (
     WasteHandover,
 )
 from jobs.services.reports.rows import Told
-from jobs.services.spans.bulk import take_keys
 
 _PAIRS = FluidCaught.spans.through
 

@@ -7,8 +7,8 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from inventory.models import ExternalReference, Holding
 from inventory.queries.references import noun_of
+from inventory.services.bulk_rows import chunked
 from jobs.models import AccessPoint, CableSize, CrewDay, CrewDayStep, Job, Run, Span
-from jobs.services.spans.bulk import chunked
 
 SPAN_NOUN = noun_of(Span)
 

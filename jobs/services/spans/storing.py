@@ -3,8 +3,8 @@
 from collections.abc import Callable, Iterable
 
 from inventory.models import ExternalReference, Place
+from inventory.services.bulk_rows import chunked, insert_rows, take_keys
 from jobs.models import AccessPoint, CrewDayStep, Job, Run, Span
-from jobs.services.spans.bulk import chunked, insert_rows, take_keys
 from jobs.services.spans.difference import Difference
 from jobs.services.spans.known import SPAN_NOUN, KnownJob, KnownRun
 from jobs.services.spans.listed import ListedSpan
