@@ -8,7 +8,8 @@ from rich.padding import Padding
 from rich.text import Text
 
 from inventory.money import format_money
-from inventory.queries.restock import RestockLine, RestockList
+from inventory.queries.restock import RestockList
+from inventory.queries.restock_lines import RestockLine
 from inventory.units import format_millionths
 from jobs.queries.requirement_names import name_requirements
 

@@ -3,7 +3,8 @@
 from typing import Any
 
 from api.wire.amounts import money_json, quantity_json
-from inventory.queries.restock import RestockLine, RestockList
+from inventory.queries.restock import RestockList
+from inventory.queries.restock_lines import RestockLine
 
 
 def restock_json(found: RestockList, *, currency: str, shows_money: bool = True) -> dict[str, Any]:

@@ -38,6 +38,7 @@ from inventory.money import value_of
 from inventory.queries.count_due import DueCount
 from inventory.queries.lead_times import find_lead_times
 from inventory.queries.order_progress import find_progress
+from inventory.queries.prices import price_breaks
 from inventory.queries.record_accuracy import Accuracy
 from inventory.services.counting.sheets import find_standing_of
 from inventory.services.shipments.arriving import find_differences
@@ -229,7 +230,7 @@ def terms_json(rows: Sequence[SupplyTerms], writer: Writer) -> list[Json]:
                     "from_quantity": quantity_json(part.from_quantity, row.material.stock_unit),
                     "unit_cost": writer.money(part.unit_cost),
                 }
-                for part in row.breaks.all()
+                for part in price_breaks(row)
             ],
             "line_cost": writer.money(row.line_cost),
             "pack": quantity_json(row.pack, row.material.stock_unit),

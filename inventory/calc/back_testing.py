@@ -29,7 +29,11 @@ class BackTest:
 
 
 def back_tested_rates(
-    history: npt.ArrayLike, *, horizon: int = 4, methods: Sequence[str] = CANDIDATES
+    history: npt.ArrayLike,
+    *,
+    horizon: int = 4,
+    methods: Sequence[str] = CANDIDATES,
+    pool: npt.ArrayLike | None = None,
 ) -> BackTest:
     """Forecast each series by the method whose errors over the horizon would have been least so far.
 
@@ -45,6 +49,8 @@ def back_tested_rates(
         Periods h to look ahead, >= 1 [periods]
     methods : sequence of str
         Candidates, of those of `forecast_paths` [-]; where there are several, their mean ('combined') is one
+    pool : array_like, optional
+        All series of e_all, as `history`, shape (k, periods); the history itself where left out [units]
 
     Returns
     -------
@@ -64,31 +70,50 @@ def back_tested_rates(
     if horizon < 1:
         raise ValueError(f"horizon must be 1 or more, got {horizon}")
     demand = np.asarray(history, dtype=np.float64)
+    paths = _paths(demand, methods)
+    names = list(paths)
+    origins = np.arange(demand.shape[1] // 3, demand.shape[1] - horizon)
+    chosen = np.zeros(len(demand), dtype=int)
+    if len(names) > 1 and len(origins):
+        errors, came = _errors(demand, paths, origins, horizon)
+        if pool is not None:
+            others = np.asarray(pool, dtype=np.float64)
+            of_others, they_came = _errors(others, _paths(others, methods), origins, horizon)
+            of_all = _mean_error(of_others, they_came)
+        else:
+            of_all = _mean_error(errors, came)
+        chosen = np.argmin(len(origins) * errors + PRIOR_PERIODS * of_all, axis=0)
+    best = paths[names[0]].copy()
+    for number, method in enumerate(names[1:], start=1):
+        best[chosen == number] = paths[method][chosen == number]
+    return BackTest(best[:, -1], np.array(names, dtype=object)[chosen], best)
+
+
+def _paths(demand: FloatArray, methods: Sequence[str]) -> dict[str, FloatArray]:
     paths = {method: forecast_paths(demand, method=method) for method in methods}
     if len(methods) > 1:
         paths[COMBINED] = np.mean(list(paths.values()), axis=0)
-        methods = [*methods, COMBINED]
-    periods = demand.shape[1]
-    origins = np.arange(periods // 3, periods - horizon)
-    chosen = np.zeros(len(demand), dtype=int)
-    if len(methods) > 1 and len(origins):
-        total = np.cumsum(np.pad(np.nan_to_num(demand), ((0, 0), (1, 0))), axis=1)
-        came = total[:, origins + horizon + 1] - total[:, origins + 1]
-        scale = np.square(came).mean(axis=1)
-        scale[scale == 0] = 1.0
-        errors = np.stack(
-            [np.square(came - horizon * paths[method][:, origins]).mean(axis=1) / scale for method in methods]
-        )
-        of_all = errors[:, came.any(axis=1)].mean(axis=1, keepdims=True) if came.any() else 0.0
-        chosen = np.argmin(len(origins) * errors + PRIOR_PERIODS * of_all, axis=0)
-    names = np.array(methods, dtype=object)[chosen]
-    best = paths[methods[0]].copy()
-    for number, method in enumerate(methods[1:], start=1):
-        best[chosen == number] = paths[method][chosen == number]
-    return BackTest(best[:, -1], names, best)
+    return paths
 
 
-def demand_spreads(history: npt.ArrayLike) -> FloatArray:
+def _errors(
+    demand: FloatArray, paths: dict[str, FloatArray], origins: npt.NDArray[np.int_], horizon: int
+) -> tuple[FloatArray, npt.NDArray[np.bool_]]:
+    """Errors by method and series, and which series had any demand to be wrong about."""
+    total = np.cumsum(np.pad(np.nan_to_num(demand), ((0, 0), (1, 0))), axis=1)
+    came = total[:, origins + horizon + 1] - total[:, origins + 1]
+    scale = np.square(came).mean(axis=1)
+    scale[scale == 0] = 1.0
+    errors = [np.square(came - horizon * path[:, origins]).mean(axis=1) / scale for path in paths.values()]
+    return np.stack(errors), came.any(axis=1)
+
+
+def _mean_error(errors: FloatArray, came: npt.NDArray[np.bool_]) -> FloatArray:
+    """By method, shape (methods, 1)."""
+    return np.asarray(errors[:, came].mean(axis=1, keepdims=True) if came.any() else np.zeros((1, 1)))
+
+
+def demand_spreads(history: npt.ArrayLike, *, pool: npt.ArrayLike | None = None) -> FloatArray:
     """Standard deviation of demand per period, told from the mean absolute deviation of each series.
 
     s = sqrt(pi / 2) mean |D - mean|, the standard deviation of a normal with that deviation: one odd period
@@ -100,11 +125,13 @@ def demand_spreads(history: npt.ArrayLike) -> FloatArray:
     ----------
     history : array_like
         As for `demand_pattern`, shape (n, periods) [units]
+    pool : array_like, optional
+        The series that the law is fitted to, as `history`; the history itself where left out [units]
 
     Returns
     -------
     ndarray
-        Shape (n,); below 10 series with any spread their own alone [units per sqrt(period)]
+        Shape (n,); below 10 pooled series with any spread their own alone [units per sqrt(period)]
 
     Raises
     ------
@@ -117,29 +144,41 @@ def demand_spreads(history: npt.ArrayLike) -> FloatArray:
        normality, Biometrika 27:310-332 (sqrt(2 / pi) for a normal).
     .. [2] Taylor, L. R. (1961), Aggregation, variance and the mean, Nature 189:732-735 (the power law).
     """
-    demand = np.asarray(history, dtype=np.float64)
+    mean, own, count = _deviations(np.asarray(history, dtype=np.float64))
+    if pool is None:
+        law = _law(mean, own)
+    else:
+        law = _law(*_deviations(np.asarray(pool, dtype=np.float64))[:2])
+    if law is None:
+        return np.sqrt(own)
+    level, slope = law
+    of_law = np.zeros_like(own)
+    wanted = mean > 0
+    of_law[wanted] = np.exp(level + slope * np.log(mean[wanted]))
+    return np.asarray(np.sqrt((count * own + 4 * of_law) / (count + 4)))
+
+
+def _deviations(demand: FloatArray) -> tuple[FloatArray, FloatArray, npt.NDArray[np.int_]]:
+    """Mean, variance told from the mean absolute deviation, and periods known, by series."""
     is_known = ~np.isnan(demand)
     count = is_known.sum(axis=1)
     filled = np.nan_to_num(demand)
     mean = filled.sum(axis=1) / np.maximum(count, 1)
     away = np.abs(filled - mean[:, np.newaxis]).sum(axis=1, where=is_known) / np.maximum(count, 1)
-    return np.sqrt(_drawn_to_law(mean, np.pi / 2 * np.square(away), count))
+    return mean, np.pi / 2 * np.square(away), count
 
 
-def _drawn_to_law(mean: FloatArray, own: FloatArray, known: npt.NDArray[np.int_]) -> FloatArray:
+def _law(mean: FloatArray, own: FloatArray) -> tuple[float, float] | None:
+    """a + v / 2 and b of the power law; None where too few series tell anything."""
     tells = (mean > 0) & (own > 0)
     if np.count_nonzero(tells) < LEAST_POOLED:
-        return own
+        return None
     size, spread = np.log(mean[tells]), np.log(own[tells])
     centred = size - size.mean()
     among = float(np.square(centred).sum())
     slope = float((centred * spread).sum()) / among if among > 0 else 1.0
     level = float(spread.mean()) - slope * float(size.mean())
-    left = float(np.var(spread - level - slope * size))
-    law = np.zeros_like(own)
-    wanted = mean > 0
-    law[wanted] = np.exp(level + slope * np.log(mean[wanted]) + left / 2)
-    return np.asarray((known * own + 4 * law) / (known + 4))
+    return level + float(np.var(spread - level - slope * size)) / 2, slope
 
 
 def safety_factor(

@@ -6,9 +6,10 @@ complete at any moment, and the roll-up only makes it quick.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -17,7 +18,7 @@ from django.db.models import Q, QuerySet
 
 from inventory.models import DemandCursor, DemandWeek, Movement, Place, Seal, Unsealed
 from inventory.queries.company import get_company
-from inventory.queries.supply_areas import select_materials
+from inventory.queries.supply_areas import Chosen, select_materials
 
 TAKING_KINDS = frozenset(
     {
@@ -31,6 +32,7 @@ TAKING_KINDS = frozenset(
 )
 READ_AGAIN = 5
 Week = tuple[int, int, int, date]
+UseOfWeek = tuple[int, int, int, date, int]
 
 
 @dataclass(frozen=True)
@@ -52,19 +54,22 @@ def week_of(moment: datetime | date, zone: ZoneInfo | None = None) -> date:
 
 
 def list_demand(
-    places: Iterable[int], *, since: date, before: date, materials: tuple[int, int] | None = None
-) -> dict[Week, int]:
-    """Use by (place, material, owner, week) of weeks from `since` on and before `before`.
+    places: Iterable[int], *, since: date, before: date, materials: Chosen = None
+) -> list[UseOfWeek]:
+    """Use by place, material, owner and week, of weeks from `since` on and before `before`.
 
-    Read again where something was rolled up in between, which would be missed or counted twice.
+    A week may come twice: as it was rolled up, and with what was posted since. Read again where something
+    was rolled up in between, which would be missed or counted twice.
     """
     keys = frozenset(places)
     for _ in range(READ_AGAIN):
         cursor = _cursor()
         found = _rolled_up(keys, since, before, materials)
-        for key, amount in sum_demand(_not_rolled_up(cursor, materials)).items():
-            if key[0] in keys and since <= key[3] < before:
-                found[key] = found.get(key, 0) + amount
+        found += [
+            (*key, amount)
+            for key, amount in sum_demand(_not_rolled_up(cursor, materials)).items()
+            if key[0] in keys and since <= key[3] < before
+        ]
         if _cursor() == cursor:
             break
     return found
@@ -75,7 +80,7 @@ def load_demand_history(
     *,
     before: date,
     weeks: int,
-    materials: tuple[int, int] | None = None,
+    materials: Chosen = None,
     fresh_forms: Mapping[int, tuple[int, float]] | None = None,
 ) -> DemandHistory:
     """Use of the last whole weeks before a day, by the warehouse whose stock it was.
@@ -85,20 +90,43 @@ def load_demand_history(
     """
     last = week_of(before)
     first = last - timedelta(weeks=weeks)
-    rows: dict[tuple[int, int, int], int] = {}
-    cells: dict[tuple[int, int], float] = defaultdict(float)
+    found = list_demand(owners, since=first, before=last, materials=materials)
+    if not found:
+        return DemandHistory(first, {}, np.zeros((0, weeks)))
+    place, material, party, week, amount = zip(*found, strict=True)
     forms = fresh_forms or {}
-    for (place, material, owner, week), amount in list_demand(
-        owners, since=first, before=last, materials=materials
-    ).items():
-        fresh, factor = forms.get(material, (material, 1.0))
-        row = rows.setdefault((owners[place], fresh, owner), len(rows))
-        cells[row, (week - first).days // 7] += amount * factor
-    used = np.zeros((len(rows), weeks))
-    if cells:
-        places, columns = np.array(list(cells)).T
-        used[places, columns] = list(cells.values())
-    return DemandHistory(first, rows, _settled(used))
+    at, warehouse = _looked_up(place, owners)
+    of, fresh = _looked_up(material, {key: form[0] for key, form in forms.items()})
+    _of, factor = _looked_up(material, {key: form[1] for key, form in forms.items()}, usual=1.0)
+    by, owner = _looked_up(party, {})
+    series = (at * len(fresh) + of) * len(owner) + by
+    known, row = np.unique(series, return_inverse=True)
+    keys = np.stack(
+        [
+            warehouse[known // (len(fresh) * len(owner))],
+            fresh[known // len(owner) % len(fresh)],
+            owner[known % len(owner)],
+        ],
+        axis=1,
+    )
+    rows: dict[tuple[int, int, int], int] = {}
+    # Bins of one warehouse and both forms of a fluid are one series.
+    merged = np.array([rows.setdefault((key[0], key[1], key[2]), len(rows)) for key in keys.tolist()])
+    columns = {first + timedelta(weeks=number): number for number in range(weeks)}
+    column = np.array([columns[monday] for monday in week])
+    cell = merged[row] * weeks + column
+    used = np.bincount(cell, weights=np.array(amount) * factor[of], minlength=len(rows) * weeks)
+    return DemandHistory(first, rows, _settled(used.reshape(len(rows), weeks).astype(np.float64)))
+
+
+def _looked_up(
+    values: Sequence[int], known: Mapping[int, Any], usual: float | None = None
+) -> tuple[npt.NDArray[np.int_], npt.NDArray[Any]]:
+    """For each value which of the distinct ones it is; and what these stand for, themselves without entry."""
+    distinct, which = np.unique(np.array(values), return_inverse=True)
+    return which, np.array(
+        [known.get(value, value if usual is None else usual) for value in distinct.tolist()]
+    )
 
 
 def sum_demand(movements: QuerySet[Movement]) -> dict[Week, int]:
@@ -131,20 +159,18 @@ def _cursor() -> int:
     return DemandCursor.objects.values_list("sequence", flat=True).first() or 0
 
 
-def _rolled_up(
-    places: frozenset[int], since: date, before: date, materials: tuple[int, int] | None
-) -> dict[Week, int]:
+def _rolled_up(places: frozenset[int], since: date, before: date, materials: Chosen) -> list[UseOfWeek]:
     rows = DemandWeek.objects.filter(place__in=places, week_date__gte=since, week_date__lt=before)
     rows = rows.filter(select_materials(materials))
-    columns = ("place_id", "material_id", "owner_id", "week_date", "used")
-    return {row[:4]: row[4] for row in rows.values_list(*columns).iterator(chunk_size=20_000)}
+    return list(rows.values_list("place_id", "material_id", "owner_id", "week_date", "used"))
 
 
-def _not_rolled_up(cursor: int, materials: tuple[int, int] | None) -> QuerySet[Movement]:
+def _not_rolled_up(cursor: int, materials: Chosen) -> QuerySet[Movement]:
     waiting = Unsealed.objects.filter(entry__isnull=False).values("entry")
     since = Seal.objects.filter(sequence__gt=cursor, entry__isnull=False).values("entry")
     return select_demand(
-        Movement.objects.filter(Q(entry__in=waiting) | Q(entry__in=since), select_materials(materials))
+        # One set of entries and not two conditions: an index finds their movements, however many there are.
+        Movement.objects.filter(select_materials(materials), entry__in=waiting.union(since))
     )
 
 

@@ -15,6 +15,7 @@ from inventory.models import Material, Order, OrderLine, Party, Place, Shipment,
 from inventory.queries.company import get_company
 from inventory.queries.lead_times import find_lead_times
 from inventory.queries.order_progress import find_progress
+from inventory.queries.supply_areas import MaterialRange, select_materials
 
 # Ordered at a price of its own from somebody who states no terms: it may come any day.
 UNKNOWN = LearntLeadTime(mean_days=0.0, sd_days=0.0, deliveries=0)
@@ -39,19 +40,26 @@ class ExpectedReceipt:
     is_late: bool = False
 
 
-def list_expected_receipts(areas: Mapping[int, Place], *, as_of: date) -> list[ExpectedReceipt]:
+def list_expected_receipts(
+    areas: Mapping[int, Place], *, as_of: date, materials: MaterialRange | None = None
+) -> list[ExpectedReceipt]:
     """Return what sent orders and shipments under way should bring to these areas, soonest first.
 
     `areas` names, by key of each stock place, the warehouse whose stock it is (see `find_supply_areas`).
-    Orders that are only written bring nothing yet. The number of queries does not grow with the rows.
+    `materials` narrows it to some. Orders that are only written bring nothing yet. The number of queries does
+    not grow with the rows.
     """
-    rows = [*_from_orders(areas, as_of), *_from_shipments(areas, as_of)]
+    rows = [*_from_orders(areas, as_of, materials), *_from_shipments(areas, as_of, materials)]
     return sorted(rows, key=lambda row: (row.due_date, row.place.code, row.material.code, row.reference))
 
 
-def _from_orders(areas: Mapping[int, Place], as_of: date) -> list[ExpectedReceipt]:
+def _from_orders(
+    areas: Mapping[int, Place], as_of: date, materials: MaterialRange | None
+) -> list[ExpectedReceipt]:
     lines = list(
-        OrderLine.objects.filter(order__place__in=list(areas), order__state__in=Order.AWAITED)
+        OrderLine.objects.filter(
+            select_materials(materials), order__place__in=list(areas), order__state__in=Order.AWAITED
+        )
         .select_related("order", "material")
         .order_by("pk")
     )
@@ -95,10 +103,15 @@ def _lead_times_of(lines: list[OrderLine]) -> dict[tuple[int, int], LearntLeadTi
     return {(row.material_id, row.supplier_id): learnt[row.pk] for row in terms}
 
 
-def _from_shipments(areas: Mapping[int, Place], as_of: date) -> list[ExpectedReceipt]:
+def _from_shipments(
+    areas: Mapping[int, Place], as_of: date, materials: MaterialRange | None
+) -> list[ExpectedReceipt]:
     lines = (
         ShipmentLine.objects.filter(
-            shipment__target__in=list(areas), shipment__state__in=Shipment.OPEN, material__isnull=False
+            select_materials(materials),
+            shipment__target__in=list(areas),
+            shipment__state__in=Shipment.OPEN,
+            material__isnull=False,
         )
         .select_related("shipment", "material", "owner")
         .prefetch_related("arrived")

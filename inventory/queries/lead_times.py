@@ -1,7 +1,7 @@
 """How long suppliers take, learnt from what they have delivered."""
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 from inventory.calc.lead_times import LearntLeadTime, learn_lead_time
 from inventory.models import OrderLine, ReceivedLine, SupplyTerms
@@ -22,14 +22,18 @@ def find_lead_times(terms: Collection[SupplyTerms]) -> dict[int, LearntLeadTime]
     What was held back is not among them. The number of queries does not grow with the terms.
     """
     observed = _observe(terms)
-    return {
-        row.pk: learn_lead_time(
-            prior_mean_days=row.lead_time_days,
-            prior_sd_days=row.lead_time_sd_days or prior_spread(row.lead_time_days),
-            observed_days=observed.get((row.material_id, row.supplier_id), [])[-MOST_DELIVERIES:],
-        )
-        for row in terms
-    }
+    return {row.pk: _learn(row, observed.get((row.material_id, row.supplier_id), [])) for row in terms}
+
+
+def _learn(terms: SupplyTerms, observed: Sequence[float]) -> LearntLeadTime:
+    spread = terms.lead_time_sd_days or prior_spread(terms.lead_time_days)
+    if not observed:
+        return LearntLeadTime(terms.lead_time_days, spread, 0)
+    return learn_lead_time(
+        prior_mean_days=terms.lead_time_days,
+        prior_sd_days=spread,
+        observed_days=observed[-MOST_DELIVERIES:],
+    )
 
 
 def prior_spread(lead_time_days: float) -> float:

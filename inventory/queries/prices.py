@@ -1,10 +1,12 @@
 """What a quantity costs on a supplier's terms."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil
 
-from inventory.models import SupplyTerms
+from django.db.models import Prefetch, QuerySet
+
+from inventory.models import PriceBreak, SupplyTerms
 from inventory.money import value_of
 from inventory.units import MILLION
 
@@ -18,6 +20,17 @@ class Price:
     unit_cost: int
 
 
+def with_breaks(rows: QuerySet[SupplyTerms]) -> QuerySet[SupplyTerms]:
+    """Read the price breaks with the terms, as a plain list: there are terms by the hundred thousand."""
+    return rows.prefetch_related(Prefetch("breaks", to_attr="known_breaks"))
+
+
+def price_breaks(terms: SupplyTerms) -> Sequence[PriceBreak]:
+    """The breaks of these terms, rising, without asking where they were read with them."""
+    known: Sequence[PriceBreak] | None = getattr(terms, "known_breaks", None)
+    return list(terms.breaks.all()) if known is None else known
+
+
 def price_of(terms: SupplyTerms, quantity: int) -> Price:
     """Return what a quantity costs, in whole millionths throughout.
 
@@ -25,7 +38,7 @@ def price_of(terms: SupplyTerms, quantity: int) -> Price:
     incremental one each part has its own and the unit cost is the average, rounded half-even, so it may
     miss the cost by a millionth per unit.
     """
-    steps = [(0, terms.unit_cost), *((row.from_quantity, row.unit_cost) for row in terms.breaks.all())]
+    steps = [(0, terms.unit_cost), *((row.from_quantity, row.unit_cost) for row in price_breaks(terms))]
     if terms.discount == SupplyTerms.Discount.ALL_UNITS:
         unit_cost = max(step for step in steps if step[0] <= quantity)[1]
         return Price(quantity, value_of(quantity=quantity, unit_cost=unit_cost), unit_cost)
@@ -41,4 +54,4 @@ def price_of(terms: SupplyTerms, quantity: int) -> Price:
 def orderable(terms: SupplyTerms, quantity: int) -> int:
     """Return the least quantity that can be ordered of what is wanted: whole packs, at least the minimum."""
     wanted = max(quantity, terms.minimum, 1)
-    return ceil(Fraction(wanted, terms.pack)) * terms.pack
+    return -(-wanted // terms.pack) * terms.pack

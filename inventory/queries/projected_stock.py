@@ -3,12 +3,13 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from scipy import stats
+from scipy import special
 
 from inventory.models import Material, Place
 from inventory.queries.expected_receipts import ExpectedReceipt
-from inventory.queries.restock import RestockLine, reckon_restock
+from inventory.queries.restock import reckon_restock
 from inventory.queries.restock_facts import factor_between
+from inventory.queries.restock_lines import RestockLine
 
 # The band holds the stock on nine days in ten.
 BAND_SHARE = 0.9
@@ -81,7 +82,7 @@ def project_stock(
     row = rows[0]
     levels, spreads = answer.outlook.levels()[row], answer.outlook.spreads()[row]
     chances = answer.outlook.chance_short()[row]
-    reach = float(stats.norm.ppf((1 + BAND_SHARE) / 2))
+    reach = float(special.ndtri((1 + BAND_SHARE) / 2))
     line = answer.lines.get(row)
     shown = horizon_days
     if line is not None:

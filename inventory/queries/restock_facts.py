@@ -23,13 +23,21 @@ from inventory.models import (
 from inventory.queries.demand_history import load_demand_history
 from inventory.queries.expected_receipts import ExpectedReceipt, list_expected_receipts
 from inventory.queries.lead_times import find_lead_times
+from inventory.queries.prices import with_breaks
 from inventory.queries.stock_policies import Aim, Aims
-from inventory.queries.supply_areas import select_materials, sum_usable_stock
+from inventory.queries.supply_areas import (
+    MaterialRange,
+    find_supply_areas,
+    select_materials,
+    sum_usable_stock,
+)
 from inventory.units import MILLION, conversion_factor
 
 Floats = npt.NDArray[np.float64]
 Key = tuple[int, int, int]
 HISTORY_WEEKS = 104
+# Enough for a law over all materials, few enough to be read with every chunk.
+POOLED_SERIES = 500
 STATES_ON_THE_WAY = (
     Container.ContentsState.CAUGHT,
     Container.ContentsState.STRAINED,
@@ -45,7 +53,8 @@ class Scope:
     as_of: date
     days: int
     aims: Aims
-    materials: tuple[int, int] | None = None
+    recovered: Mapping[int, tuple[int, float]]
+    materials: MaterialRange | None = None
 
 
 @dataclass
@@ -53,7 +62,7 @@ class RestockFacts:
     """What is known of each material of an owner in a warehouse's area, by row. Amounts in stock units.
 
     scheduled_out, scheduled_back and scheduled_variance are by day; history by week, oldest first, NaN before
-    the first use.
+    the first use; `pool` is that of materials from all over the company, from which the others learn.
     """
 
     scope: Scope
@@ -68,10 +77,26 @@ class RestockFacts:
     terms: dict[int, list[SupplyTerms]]
     order_costs: dict[int, int]
     history: Floats
+    pool: Floats
     scheduled_out: Floats
     scheduled_back: Floats
     scheduled_variance: Floats
     receipts: list[Receipt] = field(default_factory=list)
+
+    def of(self, row: int) -> tuple[Place, Material, Party]:
+        """Whose row it is."""
+        place, material, owner = self.keys[row]
+        return self.places[place], self.materials[material], self.owners[owner]
+
+    def expected_of(self, row: int) -> int:
+        """All that is on its way, in millionths of its stock unit."""
+        material = self.of(row)[1]
+        return sum(
+            receipt.quantity
+            if receipt.material.stock_unit == material.stock_unit
+            else round(receipt.quantity * factor_between(receipt.material, material))
+            for receipt in self.expected.get(row, [])
+        )
 
     @property
     def is_whole(self) -> npt.NDArray[np.bool_]:
@@ -84,14 +109,13 @@ class RestockFacts:
 
 def load_facts(scope: Scope) -> RestockFacts:
     """Read requirements, use, stock, receipts and terms of all materials needed, used or levelled by hand."""
-    recovered = _recovered_forms()
     requirements = _requirements(scope)
     history = load_demand_history(
         {key: place.pk for key, place in scope.areas.items()},
         before=scope.as_of,
         weeks=HISTORY_WEEKS,
         materials=scope.materials,
-        fresh_forms=recovered,
+        fresh_forms=scope.recovered,
     )
     company = Party.objects.filter(is_company=True).first()
     keys = set(requirements)
@@ -102,7 +126,7 @@ def load_facts(scope: Scope) -> RestockFacts:
         keys |= {
             (place, material, company.pk)
             for place, material in scope.aims.set_by_hand()
-            if place in warehouses and _is_in(material, scope.materials)
+            if place in warehouses and (scope.materials is None or material in scope.materials)
         }
     return _gather(scope, sorted(keys), requirements, history.rows, history.used)
 
@@ -122,7 +146,7 @@ def _gather(
     rows = {key: row for row, key in enumerate(keys)}
     materials = Material.objects.in_bulk({key[1] for key in keys})
     stock = sum_usable_stock(dict(scope.areas), scope.materials)
-    history = np.full((len(keys), HISTORY_WEEKS), np.nan)
+    history, pool = np.full((len(keys), HISTORY_WEEKS), np.nan), _load_pool(scope)
     for key, row in rows.items():
         if key in history_rows:
             history[row] = used[history_rows[key]] / MILLION
@@ -143,6 +167,7 @@ def _gather(
         terms=terms,
         order_costs=dict(SupplierTerms.objects.values_list("supplier", "order_cost")),
         history=history,
+        pool=pool,
         scheduled_out=np.zeros(shape),
         scheduled_back=np.zeros(shape),
         scheduled_variance=np.zeros(shape),
@@ -154,13 +179,35 @@ def _gather(
     return facts
 
 
+def _load_pool(scope: Scope) -> Floats:
+    """Use of materials spread evenly over all there are, in all warehouses: the same for every chunk.
+
+    What one series alone does not tell is learnt from these, so that a material's policy does not depend on
+    which others happened to be reckoned with it.
+    """
+    areas = find_supply_areas()
+    keys = Material.objects.filter(recovered_from__isnull=True).order_by("pk").values_list("pk", flat=True)
+    known = list(keys)
+    every = max(1, len(known) * len({place.pk for place in areas.values()}) // POOLED_SERIES)
+    chosen = set(known[::every])
+    forms = {key for key, (fresh, _factor) in scope.recovered.items() if fresh in chosen}
+    history = load_demand_history(
+        {key: place.pk for key, place in areas.items()},
+        before=scope.as_of,
+        weeks=HISTORY_WEEKS,
+        materials=frozenset(chosen | forms),
+        fresh_forms=scope.recovered,
+    )
+    company = Party.objects.filter(is_company=True).first()
+    ours = [row for key, row in history.rows.items() if company is not None and key[2] == company.pk]
+    return history.used[ours] / MILLION
+
+
 def _find_terms(materials: Mapping[int, Material]) -> list[SupplyTerms]:
     """Terms with their breaks; where deliveries have taught how long they take, with that in their place."""
-    terms = list(
-        SupplyTerms.objects.filter(material__in=list(materials))
-        .select_related("supplier")
-        .prefetch_related("breaks")
-    )
+    # One object for each supplier, not for each of its terms.
+    rows = SupplyTerms.objects.filter(material__in=list(materials)).prefetch_related("supplier")
+    terms = list(with_breaks(rows))
     lead_times = find_lead_times(terms)
     for row in terms:
         learnt = lead_times[row.pk]
@@ -212,7 +259,8 @@ def _lay_out(facts: RestockFacts, row: int, planned: list[Requirement]) -> None:
 
 
 def _expect_receipts(facts: RestockFacts, rows: dict[Key, int]) -> None:
-    for receipt in list_expected_receipts(facts.scope.areas, as_of=facts.scope.as_of):
+    scope = facts.scope
+    for receipt in list_expected_receipts(scope.areas, as_of=scope.as_of, materials=scope.materials):
         material = receipt.material.recovered_from_id or receipt.material.pk
         row = rows.get((receipt.place.pk, material, receipt.owner.pk))
         if row is None:
@@ -222,7 +270,7 @@ def _expect_receipts(facts: RestockFacts, rows: dict[Key, int]) -> None:
         facts.receipts.append(
             Receipt(
                 row,
-                (receipt.due_date - facts.scope.as_of).days,
+                (receipt.due_date - scope.as_of).days,
                 receipt.lateness_sd_days,
                 receipt.quantity / MILLION * factor,
             )
@@ -253,16 +301,3 @@ def _expect_recoveries(facts: RestockFacts, rows: dict[Key, int]) -> None:
         facts.receipts.append(
             Receipt(row, aim.return_lag_days, aim.return_lag_sd_days, holding.quantity / MILLION * factor)
         )
-
-
-def _recovered_forms() -> dict[int, tuple[int, float]]:
-    rows = Material.objects.filter(recovered_from__isnull=False).select_related("recovered_from")
-    return {
-        row.pk: (row.recovered_from.pk, factor_between(row, row.recovered_from))
-        for row in rows
-        if row.recovered_from is not None
-    }
-
-
-def _is_in(material: int, bounds: tuple[int, int] | None) -> bool:
-    return bounds is None or bounds[0] <= material <= bounds[1]

@@ -8,6 +8,7 @@ import numpy.typing as npt
 from inventory.calc.back_testing import back_tested_rates, demand_spreads
 from inventory.calc.demand_forecasts import CANDIDATES, demand_pattern
 from inventory.calc.forecast_consumption import unscheduled_forecast
+from inventory.calc.order_quantities import discounted_order_quantity
 from inventory.calc.stock_levels import (
     LevelPlan,
     demands_over_lead_time,
@@ -15,7 +16,9 @@ from inventory.calc.stock_levels import (
     plan_levels,
 )
 from inventory.models import Material, StockPolicy, SupplyTerms
+from inventory.queries.prices import price_breaks
 from inventory.queries.restock_facts import Floats, RestockFacts
+from inventory.queries.stock_policies import Aim
 from inventory.units import MILLION
 
 DAYS_A_WEEK, DAYS_A_YEAR = 7, 365.0
@@ -31,8 +34,9 @@ UNKNOWN_LEAD_DAYS, UNKNOWN_LEAD_SD_DAYS = 14.0, 5.0
 
 @dataclass(frozen=True)
 class RestockPlans:
-    """By row of the facts. Rates by week, levels in stock units; `service` is the chance aimed at by day.
+    """By row of the facts. Rates by week, levels in stock units, `daily` use net of what comes back.
 
+    `service` is the chance aimed at by day.
     `unscheduled` is what is foreseen besides scheduled work, cumulative by day, and `unscheduled_variance`.
     """
 
@@ -42,6 +46,7 @@ class RestockPlans:
     sd_per_week: Floats
     preferred: list[SupplyTerms | None]
     lead_days: Floats
+    daily: Floats
     levels: LevelPlan
     order_quantity: Floats
     service: Floats
@@ -79,6 +84,7 @@ def plan_materials(facts: RestockFacts) -> RestockPlans:
         sd_per_week=spreads,
         preferred=preferred,
         lead_days=lead,
+        daily=daily,
         levels=levels,
         order_quantity=sizes,
         service=np.clip(implied, LOWEST_SERVICE, HIGHEST_SERVICE),
@@ -100,9 +106,9 @@ def _forecast(
     for method in sorted(set(wanted[is_known])):
         rows = np.flatnonzero(is_known & (wanted == method))
         candidates = CANDIDATES if method == StockPolicy.Forecast.AUTO else (method,)
-        tested = back_tested_rates(facts.history[rows], methods=candidates)
+        tested = back_tested_rates(facts.history[rows], methods=candidates, pool=facts.pool)
         rates[rows], methods[rows] = tested.rates, tested.methods
-        spreads[rows] = demand_spreads(facts.history[rows])
+        spreads[rows] = demand_spreads(facts.history[rows], pool=facts.pool)
         classes[rows] = demand_pattern(facts.history[rows]).classes
     return rates, spreads, methods, np.where(classes == None, "", classes)  # noqa: E711
 
@@ -174,14 +180,42 @@ def _order_sizes(
         if aim.storage_limit is not None:
             most[row] = min(most[row], aim.storage_limit / MILLION)
     wanted = np.maximum(least, np.minimum(daily * review, most))
-    return order_sizes(
+    most = np.where(np.isfinite(most), most, 1e15)
+    sizes = order_sizes(
         rate=daily,
         fixed_cost=fixed,
         holding_cost=held,
         least=np.where(daily > 0, wanted, least),
-        most=np.where(np.isfinite(most), most, 1e15),
+        most=most,
         pack=pack,
     )
+    for row, terms in enumerate(preferred):
+        if terms is not None and daily[row] > 0 and price_breaks(terms):
+            cheapest = _size_at_breaks(terms, facts.aims[row], float(daily[row]), float(fixed[row]))
+            sizes[row] = cheapest if sizes[row] <= cheapest <= most[row] else sizes[row]
+    return sizes
+
+
+def _size_at_breaks(terms: SupplyTerms, aim: Aim, daily: float, fixed_cost: float) -> float:
+    """The order quantity of least cost with its price breaks, as far as the price falls with the quantity."""
+    starts, prices = [0.0], [terms.unit_cost / MILLION]
+    for row in price_breaks(terms):
+        if not 0 < row.unit_cost / MILLION <= prices[-1]:
+            break
+        starts.append(row.from_quantity / MILLION)
+        prices.append(row.unit_cost / MILLION)
+    if prices[0] <= 0:
+        return 0.0
+    return discounted_order_quantity(
+        demand_rate=daily,
+        fixed_cost=fixed_cost,
+        holding_cost_rate=aim.holding_cost_rate / DAYS_A_YEAR,
+        breakpoints=starts,
+        unit_costs=prices,
+        discount=terms.discount,
+        pack_size=terms.pack / MILLION,
+        minimum=terms.minimum / MILLION,
+    ).order_quantity
 
 
 def unit_cost_of(material: Material, terms: SupplyTerms | None) -> int:

@@ -5,11 +5,19 @@ from dataclasses import dataclass
 from datetime import date
 from math import ceil
 
-from scipy import stats
+from scipy import special
 
 from inventory.models import Material, Party, Requirement, SupplyTerms
 from inventory.queries.expected_receipts import ExpectedReceipt
 from inventory.units import MILLION, format_millionths, unit_label
+
+
+@dataclass(frozen=True)
+class Limit:
+    """The most that is to be ordered, in millionths: what is used in `life_days` of keeping, or has room."""
+
+    most: int
+    life_days: int | None = None
 
 
 @dataclass(frozen=True)
@@ -28,6 +36,7 @@ class Reckoning:
     spread: float
     expected: Sequence[ExpectedReceipt]
     minimum: int | None
+    limit: Limit | None = None
 
 
 def explain(
@@ -41,7 +50,8 @@ def explain(
         parts.append(spare)
     if reckoning.minimum:
         parts.append(f"and no less than {show(reckoning.minimum, unit)} is to be kept")
-    return f"{', '.join(parts)}. {_source(owner, terms, days)}"
+    limit = f" {_limited(reckoning.limit, unit)}" if reckoning.limit else ""
+    return f"{', '.join(parts)}. {_source(owner, terms, days)}{limit}"
 
 
 def show(amount: float, unit: str) -> str:
@@ -87,10 +97,17 @@ def _is_worth_telling(amount: float, unit: str) -> bool:
 
 
 def _spare(reckoning: Reckoning, unit: str) -> str:
-    margin = max(0.0, float(stats.norm.ppf(reckoning.service))) * reckoning.spread
+    margin = max(0.0, float(special.ndtri(reckoning.service))) * reckoning.spread
     # Half a piece is no margin: whoever keeps one for bad days keeps it whole.
     margin = ceil(round(margin / MILLION, 9)) * MILLION if unit == "1" else margin
     return f"and {show(margin, unit)} should be left for days that take more" if round(margin) else ""
+
+
+def _limited(limit: Limit, unit: str) -> str:
+    if limit.life_days is None:
+        return f"There is room for {show(limit.most, unit)} when it comes, so more is not ordered."
+    used = show(limit.most, unit) if limit.most else "nothing"
+    return f"It keeps {limit.life_days} days, in which {used} of it will be used, so more is not ordered."
 
 
 def _source(owner: Party, terms: SupplyTerms | None, days: int) -> str:

@@ -22,13 +22,14 @@ from inventory.models import (
     SupplyTerms,
 )
 from inventory.queries.access import Viewer, lies_within, require_may_post
+from inventory.queries.prices import with_breaks
 
 Kind = Entry.Kind
 
 
 def visible_terms(viewer: Viewer) -> QuerySet[SupplyTerms]:
     """Everybody's terms: who sells what is no secret, what it costs is withheld where it is written out."""
-    return SupplyTerms.objects.select_related("material", "supplier").prefetch_related("breaks")
+    return with_breaks(SupplyTerms.objects.select_related("material", "supplier"))
 
 
 def visible_orders(viewer: Viewer) -> QuerySet[Order]:

@@ -1,10 +1,12 @@
 """Which stock serves which warehouse: its own, and that of the bins, vehicles and sites that belong to it."""
 
 from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 from django.db.models import Q
 
-from inventory.models import Container, Holding, Place
+from inventory.models import Container, Holding, Material, Place
 from inventory.models.container import UNIT_OF_ANY_FLUID
 from inventory.units import conversion_factor
 
@@ -22,17 +24,60 @@ def find_supply_areas(place: Place | None = None) -> dict[int, Place]:
     return areas
 
 
-def select_materials(materials: tuple[int, int] | None, path: str = "material") -> Q:
-    """Condition that the material, or the fresh one whose need it serves, has its key in this range."""
+@dataclass(frozen=True)
+class MaterialRange:
+    """The fresh materials whose keys lie in a range, with what is recovered of them, whatever its keys."""
+
+    first: int
+    last: int
+    recovered: frozenset[int] = frozenset()
+    others_recovered: frozenset[int] = frozenset()
+
+    @classmethod
+    def of(cls, first: int, last: int, forms: Mapping[int, tuple[int, float]]) -> "MaterialRange":
+        """`forms` as by `find_recovered_forms`."""
+        serves = {key: first <= fresh <= last for key, (fresh, _factor) in forms.items()}
+        return cls(
+            first,
+            last,
+            frozenset(key for key, is_in in serves.items() if is_in),
+            frozenset(key for key, is_in in serves.items() if not is_in and first <= key <= last),
+        )
+
+    def __contains__(self, material: int) -> bool:
+        return self.first <= material <= self.last
+
+
+def find_recovered_forms() -> dict[int, tuple[int, float]]:
+    """By key of a recovered material, that of the fresh one it serves as and how many of its units one is."""
+    rows = Material.objects.filter(recovered_from__isnull=False).select_related("recovered_from")
+    return {
+        row.pk: (
+            row.recovered_from.pk,
+            float(conversion_factor(row.stock_unit, row.recovered_from.stock_unit)),
+        )
+        for row in rows
+        if row.recovered_from is not None
+    }
+
+
+Chosen = MaterialRange | frozenset[int] | None
+
+
+def select_materials(materials: Chosen) -> Q:
+    """Condition on the key of a row's material alone, which an index can serve, without a join."""
     if materials is None:
         return Q()
-    return Q(**{f"{path}__pk__range": materials, f"{path}__recovered_from__isnull": True}) | Q(
-        **{f"{path}__recovered_from__pk__range": materials}
-    )
+    if isinstance(materials, frozenset):
+        return Q(material__in=materials)
+    chosen = Q(material__gte=materials.first, material__lte=materials.last)
+    if materials.others_recovered:
+        chosen &= ~Q(material__in=materials.others_recovered)
+    return chosen | Q(material__in=materials.recovered) if materials.recovered else chosen
 
 
 def sum_usable_stock(
-    areas: dict[int, Place], materials: tuple[int, int] | None = None
+    areas: dict[int, Place], materials: MaterialRange | None = None
 ) -> dict[tuple[int, int, int], int]:
     """Return what can be used by (warehouse, material, owner); recovered fluid counts as the fresh one.
 

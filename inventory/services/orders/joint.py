@@ -11,7 +11,7 @@ from django.db import transaction
 from inventory.calc.supplier_choice import MOST_SUPPLIERS, choose_suppliers
 from inventory.errors import BadInput, Fault
 from inventory.models import Actor, Material, Order, Party, Place, SupplierTerms, SupplyTerms
-from inventory.queries.prices import Price, orderable, price_of
+from inventory.queries.prices import Price, orderable, price_of, with_breaks
 from inventory.services.documents import step_id
 from inventory.services.orders.lines import MOST_LINES, NoTerms, OrderedLine
 from inventory.services.orders.writing import write_order
@@ -75,7 +75,7 @@ def _line(line: Wanted, terms: SupplyTerms) -> OrderedLine:
 def _find_offers(wanted: Sequence[Wanted]) -> dict[int, list[SupplyTerms]]:
     """For each line, by its number, the terms on which it can be had."""
     known = SupplyTerms.objects.filter(material__in={line.material.pk for line in wanted})
-    rows = list(known.select_related("supplier").prefetch_related("breaks").order_by("supplier__code"))
+    rows = list(with_breaks(known.select_related("supplier").order_by("supplier__code")))
     found, faults = {}, []
     for number, line in enumerate(wanted):
         if line.quantity <= 0:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from inventory.errors import BadInput, Fault
 from inventory.models import Material, Order, OrderLine, Party, SupplyTerms
 from inventory.money import LARGEST_MILLIONTHS, value_of
-from inventory.queries.prices import orderable, price_of
+from inventory.queries.prices import orderable, price_of, with_breaks
 from inventory.services.lines import quantity_of
 from inventory.units import Amount, format_millionths
 
@@ -61,7 +61,7 @@ def make_lines(lines: Sequence[OrderedLine], supplier: Party) -> tuple[list[Orde
 def find_terms(supplier: Party, materials: Sequence[Material]) -> dict[int, SupplyTerms]:
     """What a supplier asks for each of these materials, by the material's key, with its price breaks."""
     rows = SupplyTerms.objects.filter(supplier=supplier, material__in=materials)
-    return {row.material_id: row for row in rows.prefetch_related("breaks")}
+    return {row.material_id: row for row in with_breaks(rows)}
 
 
 def save_lines(order: Order, rows: Sequence[OrderLine]) -> None:

@@ -6,7 +6,8 @@ from uuid import UUID
 
 from inventory.errors import BadInput, Fault
 from inventory.models import Actor, Order, Place
-from inventory.queries.restock import RestockLine, list_restock
+from inventory.queries.restock import list_restock
+from inventory.queries.restock_lines import RestockLine
 from inventory.services.orders.joint import Wanted, write_joint_orders
 
 REASON_LENGTH = 500

@@ -5,6 +5,7 @@ mark in one transaction. If it is lost, the chunk falls free when its while is o
 """
 
 from datetime import date, datetime, time, timedelta
+from typing import Any
 from uuid import NAMESPACE_URL, UUID, uuid5
 from zoneinfo import ZoneInfo
 
@@ -15,15 +16,16 @@ from django.db.models import F, Q
 from inventory.models import Actor, Material, Place, PolicyResult, RestockChunk, RestockRun
 from inventory.queries.company import get_company
 from inventory.queries.restock import RestockAnswer, reckon_restock, require_reachable
+from inventory.queries.restock_lines import RestockLine
 from inventory.queries.supply_areas import find_supply_areas
+from inventory.services.bulk_rows import insert_rows
 from inventory.services.company import get_system_actor
 from inventory.services.documents import DocumentConflict
 from inventory.services.restocking.demand_weeks import roll_up_demand
 from inventory.services.sealing import record_event, seal_all
 from inventory.units import MILLION
 
-MATERIALS_A_CHUNK = 2_000
-ROWS_AT_ONCE = 1_000
+MATERIALS_A_CHUNK = 4_000
 LEASE = timedelta(minutes=5)
 MOST_ATTEMPTS = 5
 KEPT_RUNS = 10
@@ -126,13 +128,14 @@ def work_chunk(*, chunk: RestockChunk, now: datetime) -> int:
         materials=(chunk.first_material, chunk.last_material),
     )
     results = [_make_result(run, answer, row) for row in range(len(answer.facts.keys))]
+    columns = list(results[0]) if results else []
     with transaction.atomic():
         # The run is the lock: the last two chunks must not each wait for the other to be the last.
         RestockRun.objects.select_for_update().get(pk=run.pk)
         standing = RestockChunk.objects.get(pk=chunk.pk)
         if standing.done_at is not None:
             return standing.results or 0
-        PolicyResult.objects.bulk_create(results, batch_size=ROWS_AT_ONCE)
+        insert_rows(PolicyResult, columns, (tuple(result.values()) for result in results))
         RestockChunk.objects.filter(pk=chunk.pk).update(done_at=now, results=len(results))
         if not RestockChunk.objects.filter(run=run, done_at__isnull=True).exists():
             _finish(run, now)
@@ -185,30 +188,39 @@ def _hint() -> None:
     current_app.send_task(WORK_TASK)
 
 
-def _make_result(run: RestockRun, answer: RestockAnswer, row: int) -> PolicyResult:
+def _make_result(run: RestockRun, answer: RestockAnswer, row: int) -> dict[str, Any]:
+    """A row of results by its columns."""
     facts, plans, line = answer.facts, answer.plans, answer.lines.get(row)
     place, material, owner = facts.keys[row]
-    result = PolicyResult(
-        run=run,
-        place_id=place,
-        material_id=material,
-        owner_id=owner,
-        demand_class=plans.demand_class[row],
-        method=plans.method[row],
-        rate_per_week=float(plans.rate_per_week[row]),
-        sd_per_week=float(plans.sd_per_week[row]),
-        lead_time_days=float(plans.lead_days[row]),
-        reorder_point=round(float(plans.levels.reorder_point[row]) * MILLION),
-        order_quantity=round(float(plans.order_quantity[row]) * MILLION),
-        cycle_service=float(plans.levels.cycle_service[row]),
-        fill_rate=float(plans.levels.fill_rate[row]),
-        on_hand=facts.on_hand[row],
-        expected=sum(receipt.quantity for receipt in facts.expected.get(row, [])),
-    )
-    if line is not None:
-        result.run_out_date, result.is_likely = line.run_out_date, line.is_likely
-        result.order_by_date, result.quantity = line.order_by_date, line.quantity
-        result.supplier = line.terms.supplier if line.terms else None
-        result.cost, result.chance_short = line.cost, line.chance_short
-        result.needs_at_risk, result.why = line.needs_at_risk, line.why[:WHY_LENGTH]
-    return result
+    return {
+        "run_id": run.pk,
+        "place_id": place,
+        "material_id": material,
+        "owner_id": owner,
+        "demand_class": plans.demand_class[row],
+        "method": plans.method[row],
+        "rate_per_week": float(plans.rate_per_week[row]),
+        "sd_per_week": float(plans.sd_per_week[row]),
+        "lead_time_days": float(plans.lead_days[row]),
+        "reorder_point": round(float(plans.levels.reorder_point[row]) * MILLION),
+        "order_quantity": round(float(plans.order_quantity[row]) * MILLION),
+        "cycle_service": float(plans.levels.cycle_service[row]),
+        "fill_rate": float(plans.levels.fill_rate[row]),
+        "on_hand": facts.on_hand[row],
+        "expected": facts.expected_of(row),
+        **_line_result(line),
+    }
+
+
+def _line_result(line: RestockLine | None) -> dict[str, Any]:
+    return {
+        "run_out_date": line.run_out_date if line else None,
+        "is_likely": line.is_likely if line else False,
+        "order_by_date": line.order_by_date if line else None,
+        "quantity": line.quantity if line else 0,
+        "supplier_id": line.terms.supplier_id if line and line.terms else None,
+        "cost": line.cost if line else None,
+        "chance_short": line.chance_short if line else 0.0,
+        "needs_at_risk": line.needs_at_risk if line else 0,
+        "why": line.why[:WHY_LENGTH] if line else "",
+    }

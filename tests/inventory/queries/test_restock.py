@@ -16,6 +16,7 @@ from inventory.models import (
     Order,
     OrderLine,
     Party,
+    PriceBreak,
     Requirement,
     StockPolicy,
     SupplyTerms,
@@ -41,8 +42,8 @@ def need(world: World, material: Material, day: int, mean: int, **more: object) 
     return Requirement.objects.create(**fields)
 
 
-def use(world: World, material: Material, weeks: int, amount: int) -> None:
-    """So much used in each of the last weeks, as rolled up."""
+def use(world: World, material: Material, weeks: int, amount: int, *, first: int = 1) -> None:
+    """So much used in each of so many weeks up to the last or to an earlier one, as rolled up."""
     DemandWeek.objects.bulk_create(
         DemandWeek(
             place=world.warehouse,
@@ -51,7 +52,7 @@ def use(world: World, material: Material, weeks: int, amount: int) -> None:
             week_date=MONDAY - timedelta(weeks=week),
             used=amount * 1_000_000,
         )
-        for week in range(1, weeks + 1)
+        for week in range(first, first + weeks)
     )
 
 
@@ -319,3 +320,61 @@ def test_list_restock_counts_on_returns_only_after_their_lag() -> None:
     assert list_restock(as_of=MONDAY).lines == ()
     policy(world, material=world.fluid, return_lag_days=5.0)
     assert [line.run_out_date for line in list_restock(as_of=MONDAY).lines] == [date(2026, 3, 6)]
+
+
+def test_list_restock_orders_no_more_than_is_used_while_it_keeps() -> None:
+    world = make_world()
+    use(world, world.fluid, 30, 14)
+    offer = terms(world, world.fluid, pack=5_000_000, line_cost=90_000_000)
+    free = list_restock(as_of=MONDAY).lines[0]
+    assert free.quantity > 60_000_000
+    assert "keeps" not in free.why
+    offer.shelf_life_days = 21
+    offer.save()
+    kept = list_restock(as_of=MONDAY).lines[0]
+    # 14 gal a week for three weeks from its arrival on, in whole packs of five downwards.
+    assert kept.quantity == 40_000_000
+    assert "It keeps 21 days, in which 42 gal of it will be used, so more is not ordered." in kept.why
+    offer.shelf_life_days = None
+    offer.save()
+    Material.objects.filter(pk=world.fluid.pk).update(shelf_life_days=21)
+    assert list_restock(as_of=MONDAY).lines[0].quantity == 40_000_000
+
+
+def test_list_restock_orders_no_more_than_there_is_room_for() -> None:
+    world = make_world()
+    use(world, world.fluid, 30, 14)
+    terms(world, world.fluid, pack=5_000_000, line_cost=90_000_000)
+    StockPolicy.objects.create(
+        key=f"0:{world.fluid.pk}",
+        material=world.fluid,
+        storage_limit=33_000_000,
+        set_by=world.actor,
+        set_at=at(0),
+    )
+    line = list_restock(as_of=MONDAY).lines[0]
+    assert line.quantity == 30_000_000
+    assert "There is room for 33 gal when it comes, so more is not ordered." in line.why
+
+
+def test_list_restock_still_orders_the_least_that_is_sold_of_what_hardly_keeps() -> None:
+    world = make_world()
+    need(world, world.fluid, 5, 3)
+    terms(world, world.fluid, pack=55_000_000, shelf_life_days=10)
+    line = list_restock(as_of=MONDAY).lines[0]
+    assert line.quantity == 55_000_000
+
+
+def test_list_restock_buys_at_the_price_break_that_costs_least() -> None:
+    world = make_world()
+    use(world, world.fluid, 30, 14)
+    offer = terms(world, world.fluid, pack=5_000_000, line_cost=2_000_000)
+    plain = list_restock(as_of=MONDAY).lines[0].quantity
+    PriceBreak.objects.create(terms=offer, from_quantity=200_000_000, unit_cost=1_000_000)
+    line = list_restock(as_of=MONDAY).lines[0]
+    assert plain < 200_000_000
+    assert line.quantity == 200_000_000
+    assert line.cost == 200_000_000
+    # A dearer price further up is taken as it is and never sought.
+    PriceBreak.objects.update(unit_cost=3_000_000)
+    assert list_restock(as_of=MONDAY).lines[0].quantity == plain

@@ -6,7 +6,7 @@ from uuid import uuid4
 import pytest
 
 from inventory.models import DemandWeek
-from inventory.queries.demand_history import list_demand, load_demand_history
+from inventory.queries.demand_history import UseOfWeek, list_demand, load_demand_history
 from inventory.services.goods import draw, return_goods
 from inventory.services.lines import Line
 from inventory.services.posting import End
@@ -23,19 +23,22 @@ def test_roll_up_demand_changes_nothing_but_where_it_is_read_from() -> None:
     world = make_world()
     used(world, 5, back=2)
     key = (world.warehouse.pk, world.projectile.pk, world.company.pk, WEEK)
-    before = list_demand([world.warehouse.pk], since=SINCE, before=BEFORE)
-    assert before == {key: 3_000_000}
+    assert listed(world) == [(*key, 3_000_000)]
     seal_all()
     assert roll_up_demand() > 0
     assert DemandWeek.objects.get().used == 3_000_000
-    assert list_demand([world.warehouse.pk], since=SINCE, before=BEFORE) == before
+    assert listed(world) == [(*key, 3_000_000)]
     used(world, 4, back=0)
-    assert list_demand([world.warehouse.pk], since=SINCE, before=BEFORE) == {key: 7_000_000}
+    assert listed(world) == [(*key, 3_000_000), (*key, 4_000_000)]
     seal_all()
     assert roll_up_batch() > 0
     assert roll_up_batch() == 0
-    assert list_demand([world.warehouse.pk], since=SINCE, before=BEFORE) == {key: 7_000_000}
+    assert listed(world) == [(*key, 7_000_000)]
     assert DemandWeek.objects.get().used == 7_000_000
+
+
+def listed(world: World) -> list[UseOfWeek]:
+    return list_demand([world.warehouse.pk], since=SINCE, before=BEFORE)
 
 
 def used(world: World, amount: int, *, back: int) -> None:

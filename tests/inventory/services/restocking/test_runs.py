@@ -1,13 +1,15 @@
 """Runs are asked for once, worked off by anybody, and lose nothing with a worker."""
 
 from datetime import UTC, date, datetime, timedelta
+from random import Random
 from uuid import uuid4
 
 import pytest
 
 from inventory.errors import BadInput
-from inventory.models import DomainEvent, PolicyResult, RestockChunk, RestockRun
-from inventory.queries.restock import list_restock
+from inventory.models import DomainEvent, Material, PolicyResult, RestockChunk, RestockRun
+from inventory.queries.projected_stock import project_stock
+from inventory.queries.restock import list_restock, reckon_restock
 from inventory.services.documents import DocumentConflict
 from inventory.services.restocking import runs
 from inventory.services.restocking.runs import (
@@ -76,6 +78,33 @@ def test_work_chunk_finds_what_the_list_says(monkeypatch: pytest.MonkeyPatch) ->
     ]
     event = DomainEvent.objects.get(kind="restock_list_ready")
     assert event.body == {"run": str(run.uuid), "as_of": "2026-03-02", "lines": 2}
+
+
+def test_work_chunk_and_picture_do_not_depend_on_what_else_is_reckoned(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(runs, "MATERIALS_A_CHUNK", 1)
+    world = make_world()
+    made = Material.objects.bulk_create(
+        Material(code=f"m{number}", name=f"Seal {number}", kind="supply", stock_unit="1")
+        for number in range(12)
+    )
+    random = Random(4)
+    for number, material in enumerate(made):
+        for week in range(1, 20):
+            if random.random() < 0.2 + 0.05 * number:
+                use(world, material, 1, random.randrange(1, 3 + number), first=week)
+    run = ask(world, place=world.warehouse)
+    work_all()
+    answer = reckon_restock(as_of=MONDAY, place=world.warehouse)
+    listed = dict(zip([key[1] for key in answer.facts.keys], answer.plans.levels.reorder_point, strict=True))
+    stored = PolicyResult.objects.filter(run=run).values_list("material", "reorder_point")
+    assert {material: point / 10**6 for material, point in stored} == listed
+    assert len(listed) == 12
+    drawn = project_stock(as_of=MONDAY, place=world.warehouse, material=made[3])
+    assert drawn is not None
+    assert drawn.reorder_point == listed[made[3].pk]
+    assert drawn.line == answer.lines[3]
 
 
 def test_take_chunk_gives_a_lost_workers_chunk_to_another_when_its_while_is_over() -> None:

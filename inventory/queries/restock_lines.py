@@ -1,0 +1,248 @@
+"""The lines of the restock list: for what runs short, how much of it, from whom, for how much, and why."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from math import ceil
+
+import numpy as np
+import numpy.typing as npt
+from scipy import special
+
+from inventory.calc.order_limits import room_at_arrival, used_within_life
+from inventory.models import Material, Party, Place, Requirement, SupplyTerms
+from inventory.queries.prices import orderable, price_of
+from inventory.queries.restock_facts import Floats, RestockFacts
+from inventory.queries.restock_plans import RestockPlans
+from inventory.queries.restock_why import Limit, Reckoning, explain
+from inventory.units import MILLION
+
+
+@dataclass(frozen=True)
+class Need:
+    """One planned use behind a line."""
+
+    needed_date: date
+    reference: str
+    mean: int
+    why: str
+
+
+@dataclass(frozen=True)
+class RestockLine:
+    """One thing to order, led by when it runs out. Amounts in millionths of the stock unit or currency.
+
+    `run_out_date` is the first day on which the wanted service is not met; `is_likely` tells whether it is
+    then more likely short than not. `chance_short` is the highest of the days to be covered. `needs_at_risk`
+    counts the planned uses from that day on that would stand, named in `at_risk`. `needed` is scheduled and
+    foreseen use, `unscheduled` the latter alone.
+    """
+
+    place: Place
+    material: Material
+    owner: Party
+    run_out_date: date
+    is_likely: bool
+    order_by_date: date
+    is_late: bool
+    quantity: int
+    terms: SupplyTerms | None
+    unit_cost: int | None
+    cost: int | None
+    chance_short: float
+    on_hand: int
+    needed: int
+    unscheduled: int
+    comes_back: int
+    expected: int
+    needs: tuple[Need, ...]
+    needs_at_risk: int
+    at_risk: tuple[str, ...]
+    why: str
+
+
+@dataclass(frozen=True)
+class Shortage:
+    """Where rows of the facts run short, one after the other.
+
+    `first` is the first day on which the service is missed, `until` the day up to which an order is to cover,
+    both counted from today; `lacking` what would have to be there besides, in stock units. `is_likely` and
+    `chance` as in `RestockLine`.
+    """
+
+    rows: npt.NDArray[np.int_]
+    first: npt.NDArray[np.int_]
+    until: npt.NDArray[np.int_]
+    lacking: Floats
+    is_likely: npt.NDArray[np.bool_]
+    chance: Floats
+
+
+@dataclass(frozen=True)
+class _Sums:
+    """By row of a shortage, up to its last day, in millionths."""
+
+    taken: Floats
+    unscheduled: Floats
+    comes_back: Floats
+    spread: Floats
+
+    @classmethod
+    def of(cls, facts: RestockFacts, plans: RestockPlans, short: Shortage) -> "_Sums":
+        rows, last = short.rows, short.until - 1
+
+        def total(by_day: Floats) -> Floats:
+            return np.asarray(np.cumsum(by_day[rows], axis=1)[np.arange(len(rows)), last])
+
+        variance = np.maximum(total(facts.scheduled_variance), 0.0) + plans.unscheduled_variance[rows, last]
+        return cls(
+            total(facts.scheduled_out) * MILLION,
+            plans.unscheduled[rows, last] * MILLION,
+            total(facts.scheduled_back) * MILLION,
+            np.sqrt(variance) * MILLION,
+        )
+
+
+def make_lines(facts: RestockFacts, plans: RestockPlans, short: Shortage) -> dict[int, RestockLine]:
+    """The line of each row that runs short."""
+    sums = _Sums.of(facts, plans, short)
+    return {
+        row: _make_line(facts, plans, short, sums, number) for number, row in enumerate(short.rows.tolist())
+    }
+
+
+def days_to_come(terms: SupplyTerms | None, service: float) -> int:
+    """Whole days within which the goods are here at the wanted service; none where no terms are known."""
+    if terms is None:
+        return 0
+    return max(0, ceil(terms.lead_time_days + float(special.ndtri(service)) * terms.lead_time_sd_days))
+
+
+def _make_line(
+    facts: RestockFacts, plans: RestockPlans, short: Shortage, sums: _Sums, number: int
+) -> RestockLine:
+    row, first = int(short.rows[number]), int(short.first[number])
+    place, material, owner = facts.of(row)
+    as_of, service = facts.scope.as_of, float(plans.service[row])
+    terms = _choose_terms(facts.terms.get(material.pk, []), first, service) if owner.is_company else None
+    days = days_to_come(terms, service)
+    run_out = as_of + timedelta(days=first)
+    order_by = run_out - timedelta(days=days)
+    wanted = _wanted(facts, plans, row, float(short.lacking[number]), terms)
+    limit = _limit(facts, plans, row, terms, max(0, first - days)) if terms else None
+    quantity = _in_packs(material, terms, wanted, limit)
+    price = price_of(terms, quantity) if terms else None
+    planned = facts.requirements.get(row, [])
+    pack = terms.pack if terms else 0
+    reckoning = _reckon(
+        facts, plans, short, sums, number, limit if limit and limit.most < quantity + pack else None
+    )
+    at_risk = sorted({need.reference for need in planned if need.needed_date >= run_out})
+    return RestockLine(
+        place=place,
+        material=material,
+        owner=owner,
+        run_out_date=run_out,
+        is_likely=bool(short.is_likely[number]),
+        order_by_date=order_by,
+        is_late=order_by < as_of,
+        quantity=quantity,
+        terms=terms,
+        unit_cost=price.unit_cost if price else None,
+        cost=price.cost if price else None,
+        chance_short=float(short.chance[number]),
+        on_hand=facts.on_hand[row],
+        needed=round(reckoning.taken + reckoning.unscheduled),
+        unscheduled=round(reckoning.unscheduled),
+        comes_back=round(reckoning.comes_back),
+        expected=facts.expected_of(row),
+        needs=tuple(Need(need.needed_date, need.reference, need.mean, need.why) for need in planned),
+        needs_at_risk=len(at_risk),
+        at_risk=tuple(at_risk),
+        why=explain(reckoning, material, owner, terms, days),
+    )
+
+
+def _reckon(
+    facts: RestockFacts,
+    plans: RestockPlans,
+    short: Shortage,
+    sums: _Sums,
+    number: int,
+    limit: Limit | None,
+) -> Reckoning:
+    row, as_of = int(short.rows[number]), facts.scope.as_of
+    planned: Sequence[Requirement] = facts.requirements.get(row, [])
+    return Reckoning(
+        as_of=as_of,
+        until=as_of + timedelta(days=int(short.until[number]) - 1),
+        service=float(plans.service[row]),
+        on_hand=facts.on_hand[row],
+        planned=planned,
+        taken=float(sums.taken[number]),
+        unscheduled=float(sums.unscheduled[number]),
+        rate_per_week=float(plans.rate_per_week[row]) * MILLION,
+        comes_back=float(sums.comes_back[number]),
+        spread=float(sums.spread[number]),
+        expected=facts.expected.get(row, []),
+        minimum=facts.aims[row].minimum_level,
+        limit=limit,
+    )
+
+
+def _wanted(
+    facts: RestockFacts, plans: RestockPlans, row: int, lacking: float, terms: SupplyTerms | None
+) -> int:
+    """What is lacking, the order quantity of the policy, or what fills up to a maximum: the most of them."""
+    wanted, aim = ceil(round(lacking * MILLION, 3)), facts.aims[row]
+    if terms is not None and plans.rate_per_week[row]:
+        # Where past use says that the goods will be used up.
+        wanted = max(wanted, ceil(round(float(plans.order_quantity[row]) * MILLION, 3)))
+    if aim.maximum_level is not None:
+        wanted = max(wanted, aim.maximum_level - facts.on_hand[row] - facts.expected_of(row))
+    return wanted
+
+
+def _limit(
+    facts: RestockFacts, plans: RestockPlans, row: int, terms: SupplyTerms, order_day: int
+) -> Limit | None:
+    """The most that is to be ordered: what is used while it keeps, and what there is room for."""
+    material, aim = facts.of(row)[1], facts.aims[row]
+    life = terms.shelf_life_days or material.shelf_life_days
+    if not life and aim.storage_limit is None:
+        return None
+    arrival = order_day + ceil(terms.lead_time_days)
+    there = (facts.on_hand[row] + facts.expected_of(row)) / MILLION
+    use = np.cumsum(facts.scheduled_out[row] - facts.scheduled_back[row]) + plans.unscheduled[row]
+    daily = float(plans.daily[row])
+    found = []
+    if life:
+        most = used_within_life(
+            use_by_day=use, daily_rate=daily, arrival_day=arrival, life_days=life, there=there
+        )
+        found.append(Limit(int(most * MILLION), life))
+    if aim.storage_limit is not None:
+        room = aim.storage_limit / MILLION
+        most = room_at_arrival(room=room, use_by_day=use, daily_rate=daily, arrival_day=arrival, there=there)
+        found.append(Limit(int(most * MILLION)))
+    return min(found, key=lambda limit: limit.most)
+
+
+def _in_packs(material: Material, terms: SupplyTerms | None, wanted: int, limit: Limit | None) -> int:
+    """In whole packs and at least the minimum: up, but down where a limit binds."""
+    if terms is None:
+        step = MILLION if material.stock_unit == "1" else 1
+        return -(-max(wanted, 1) // step) * step
+    if limit is None or orderable(terms, wanted) <= limit.most:
+        return orderable(terms, wanted)
+    return orderable(terms, limit.most // terms.pack * terms.pack)
+
+
+def _choose_terms(terms: list[SupplyTerms], days_left: int, service: float) -> SupplyTerms | None:
+    """Take the cheapest supplier that still delivers in time, else the quickest."""
+    if len(terms) < 2:
+        return terms[0] if terms else None
+    in_time = [row for row in terms if days_to_come(row, service) <= days_left]
+    if in_time:
+        return min(in_time, key=lambda row: (row.unit_cost, row.lead_time_days, row.supplier.code))
+    return min(terms, key=lambda row: (days_to_come(row, service), row.unit_cost))
