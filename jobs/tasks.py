@@ -4,6 +4,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from jobs.services.balance.sweeping import close_due_days
+from jobs.services.closing import take_closing, work_closing
 from jobs.services.learning import refit_all, refit_where_asked
 from jobs.services.recovery import refresh_where_asked
 from jobs.services.unreported import flag_days_without_report, settle_counted_trucks
@@ -39,3 +40,13 @@ def close_days() -> int:
 def refresh_recovery() -> None:
     """Reckon anew how much comes back, where new reports have asked for it, and who begins to differ."""
     refresh_where_asked(at=timezone.now())
+
+
+@shared_task(ignore_result=True)
+def work_closings() -> int:
+    """Carry out closings of periods that were asked for, until none is free."""
+    worked = 0
+    while (closing := take_closing(now=timezone.now())) is not None:
+        work_closing(closing=closing, now=timezone.now())
+        worked += 1
+    return worked

@@ -83,6 +83,11 @@ SCHEDULE: dict[str, Any] = {
         "schedule": FORGET_SIGN_INS_EVERY_S,
         "options": {"expires": FORGET_SIGN_INS_EVERY_S},
     },
+    "close periods": {
+        "task": "jobs.tasks.work_closings",
+        "schedule": CLOSE_DAYS_EVERY_S,
+        "options": {"expires": CLOSE_DAYS_EVERY_S},
+    },
     "close days": {
         "task": "jobs.tasks.close_days",
         "schedule": CLOSE_DAYS_EVERY_S,

@@ -7,6 +7,7 @@ from rich.text import Text
 
 from api.management.statement_text import lay_out_statement, make_table, show_money
 from inventory.models import Movement
+from inventory.money import from_money_millionths
 from inventory.units import format_amount, format_millionths, from_millionths
 from jobs.queries.cost_sheet import CostSheet
 
@@ -67,7 +68,8 @@ def _by_size(sheet: CostSheet) -> Iterator[RenderableType]:
     table = make_table("Cable size", "Extracted", "Cost", "Cost of a foot")
     for row in sizes:
         length = format_amount(from_millionths(row.length_um, "m", "[ft_i]"), "[ft_i]")
-        per_foot = show_money(row.per_foot or 0, currency)
+        # A foot costs cents; to the cent its sizes would look alike.
+        per_foot = f"{from_money_millionths(row.per_foot or 0):.4f}"
         table.add_row(row.cable_size, Text(length), Text(show_money(row.cost, currency)), Text(per_foot))
     yield table
 

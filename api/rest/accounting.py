@@ -1,11 +1,11 @@
-"""What the accounts do: close, bill, map, export, and decide together what one person may not do alone."""
+"""What the accounts do: map, export, and decide together what one person may not do alone."""
 
 from typing import Any
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.utils.timezone import now
-from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
+from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -22,7 +22,6 @@ from api.wire.schemas import of, page_of
 from api.wire.tables import write_csv, write_workbook
 from inventory.errors import BadInput, Fault, NotFound
 from inventory.models import (
-    AccountingPeriod,
     AccountRule,
     JournalBatch,
     SecondWord,
@@ -39,8 +38,6 @@ from inventory.services.accounting.journal import answer_batch, make_batch, rema
 from inventory.services.accounting.periods import ask_to_reopen
 from inventory.services.accounting.write_offs import ask_for_write_down, ask_for_write_off
 from inventory.services.write_off_limit import set_write_off_limit
-from jobs.queries.closing_checks import list_closing_points
-from jobs.services.accounting import close_books
 
 DAY = {"type": "string", "format": "date"}
 BY_PK = Order("pk", is_number=True)
@@ -64,54 +61,6 @@ class AccountsDoor(Door):
         if day is None and (text or is_needed):
             raise BadInput.of([Fault(name, (text or "")[:60], "must be a day such as 2026-03-31")])
         return day
-
-
-class Periods(AccountsDoor, ListDoor):
-    """Closed periods."""
-
-    order = BY_PK
-
-    def rows(self) -> QuerySet[Any]:
-        return AccountingPeriod.objects.select_related("closed_by")
-
-    def write(self, rows: list[Any]) -> list[dict[str, Any]]:
-        return [answers.period_json(row, self.currency) for row in rows]
-
-    @extend_schema(
-        operation_id="list_accounting_periods",
-        parameters=list_parameters(BY_PK, {}),
-        responses={200: OpenApiResponse(page_of("AccountingPeriod"))},
-    )
-    def get(self, request: Request) -> Response:
-        """List closed periods, those opened again among them."""
-        return super().get(request)
-
-    @extend_schema(
-        operation_id="close_period",
-        request={"application/json": of("PeriodClosing")},
-        responses={201: OpenApiResponse(of("AccountingPeriod"))},
-    )
-    def post(self, request: Request) -> Response:
-        """Close all days up to one. With open points on the check list a remark must say why."""
-        values = requests.read_request(request.data, requests.CLOSING)
-        require_may_account(self.viewer)
-        period = close_books(by=self.actor, occurred_at=now(), **values)
-        return Response(answers.period_json(period, self.currency), status=201)
-
-
-class CheckList(AccountsDoor):
-    """What should be done before a period is closed."""
-
-    @extend_schema(
-        operation_id="get_closing_check_list",
-        parameters=[OpenApiParameter("last_date", DAY, required=True)],
-        responses={200: OpenApiResponse(of("CheckList"))},
-    )
-    def get(self, request: Request) -> Response:
-        """Get what is open up to a day: reports, counts, receipts without a bill, requests."""
-        day = self.day(request, "last_date")
-        points = [answers.open_point_json(point) for point in list_closing_points(day)]
-        return Response({"last_date": day.isoformat(), "open_points": points})
 
 
 SECOND_WORD_FILTERS: dict[str, Filter] = {

@@ -1,4 +1,4 @@
-"""Periods, requests for a second word, bills, batches and stock accounts as JSON, with their shapes."""
+"""Requests for a second word, bills, batches and stock accounts as JSON, with their shapes."""
 
 from typing import Any
 
@@ -7,7 +7,6 @@ from api.wire.answers import named_json
 from api.wire.moments import moment_json
 from api.wire.schemas import DAY, FLAG, MOMENT, TEXT, UUID, WHOLE, Schema, listing, nullable, of, shape, words
 from inventory.models import (
-    AccountingPeriod,
     AccountRule,
     InvoiceCharge,
     InvoiceLine,
@@ -20,44 +19,10 @@ from inventory.models import (
 )
 from inventory.money import minor_digits
 from inventory.queries.account_balances import AccountTie
-from inventory.queries.open_points import OpenPoint
 from inventory.queries.receipt_costs import Received
 from inventory.queries.stock_accounts import CHANGES, RolledForward, StockRow, Worth
 
 Json = dict[str, Any]
-
-
-def open_point_json(point: OpenPoint) -> Json:
-    return {"kind": point.kind, "name": point.name, "sentence": point.sentence}
-
-
-def period_json(period: AccountingPeriod, currency: str) -> Json:
-    return {
-        "first_date": period.first_date.isoformat() if period.first_date else None,
-        "last_date": period.last_date.isoformat(),
-        "closed_at": moment_json(period.closed_at),
-        "closed_by": named_json(period.closed_by),
-        "remark": period.remark,
-        "open_points": [open_point_json(OpenPoint(*point)) for point in period.open_points],
-        "roll_forward": [_kept_row(row, currency) for row in period.roll_forward],
-        "last_sequence": period.last_sequence,
-        "last_hash": period.last_hash,
-        "reopened_at": moment_json(period.reopened_at) if period.reopened_at else None,
-    }
-
-
-def _kept_row(row: Json, currency: str) -> Json:
-    units = {"material": row["material"], "owner": row["owner"]}
-    worths = {
-        word: {"quantity": _millionths(row[word][0]), "value": money_json(row[word][1], currency)}
-        for word in ("opening", *CHANGES, "closing")
-    }
-    return units | worths
-
-
-def _millionths(amount: int) -> str:
-    sign, whole = ("-", -amount) if amount < 0 else ("", amount)
-    return f"{sign}{whole // 10**6}.{whole % 10**6:06d}"
 
 
 def second_word_json(word: SecondWord) -> Json:
@@ -264,33 +229,12 @@ def rolled_json(row: RolledForward, currency: str) -> Json:
     }
 
 
-def _worth_schema(quantity: Schema) -> Schema:
+def worth_schema(quantity: Schema) -> Schema:
     return shape(quantity=quantity, value=of("Money"))
 
 
-OPEN_POINT = shape(kind=TEXT, name=TEXT, sentence=TEXT)
 ROLL_WORDS = ("opening", *CHANGES, "closing")
 COMPONENTS: dict[str, Schema] = {
-    "OpenPoint": OPEN_POINT,
-    "CheckList": shape(last_date=DAY, open_points=listing(of("OpenPoint"))),
-    "AccountingPeriod": shape(
-        first_date=nullable(DAY),
-        last_date=DAY,
-        closed_at=MOMENT,
-        closed_by=of("Named"),
-        remark=TEXT,
-        open_points=listing(of("OpenPoint")),
-        roll_forward=listing(
-            shape(
-                material=TEXT,
-                owner=TEXT,
-                **{word: _worth_schema({"type": "string"}) for word in ROLL_WORDS},
-            )
-        ),
-        last_sequence=WHOLE,
-        last_hash=TEXT,
-        reopened_at=nullable(MOMENT),
-    ),
     "SecondWord": shape(
         id=UUID,
         kind=words(SecondWord.Kind),
@@ -388,7 +332,7 @@ COMPONENTS: dict[str, Schema] = {
     "WriteOffLimit": shape(limit=nullable(of("Money"))),
     "AccountTie": shape(account=TEXT, balance=of("Money"), exported=of("Money"), not_exported=of("Money")),
     "RolledForward": shape(
-        material=TEXT, owner=TEXT, **{word: _worth_schema(of("Quantity")) for word in ROLL_WORDS}
+        material=TEXT, owner=TEXT, **{word: worth_schema(of("Quantity")) for word in ROLL_WORDS}
     ),
 }
 COMPONENTS["JournalBatch"] = {

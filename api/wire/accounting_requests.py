@@ -37,7 +37,7 @@ def _listing(**fields: Field) -> Listing:
     return Listing(item=Record(fields=fields), most=MOST_LINES)
 
 
-CLOSING = Record(fields={"last_date": DayField(), "remark": NoteField(default="")})
+CLOSING = Record(fields={"id": UuidField(), "last_date": DayField(), "remark": NoteField(default="")})
 DECISION = Record(fields={"is_granted": Flag(), "note": NoteField(default="")})
 MAPPING = Record(
     fields={

@@ -128,9 +128,12 @@ def _size(row: CostPerFoot, currency: str) -> Json:
 def cost_table(sheet: CostSheet) -> tuple[list[str], list[list[str]]]:
     """Headings and rows of the sheet for a workbook: one row a material, the sum, then core that was sold."""
     headings = ["material", "owner", "unit", "estimated", *WORDS, "estimated cost", "cost"]
-    headings += ["price difference", "quantity difference", "recovery difference", "later bills", "currency"]
+    headings += ["price difference", "quantity difference", "recovery difference", "later bills"]
+    headings += ["unaccounted", "unaccounted at least", "unaccounted at most", "currency"]
     currency = sheet.statement.currency
-    rows = [_table_row(line, currency) for line in [*sheet.lines, *sheet.furnished]]
+    fluids = {row.fluid.pk: row for row in sheet.unaccounted}
+    lines = [*sheet.lines, *sheet.furnished]
+    rows = [_table_row(line, fluids.get(line.material.pk), currency) for line in lines]
     total = [""] * len(headings)
     total[0], total[-1] = "all materials", currency
     total[headings.index("cost")] = _money(sheet.statement.cost)
@@ -159,7 +162,7 @@ def _scrap_rows(sheet: CostSheet, headings: list[str]) -> list[list[str]]:
     return rows
 
 
-def _table_row(line: CostLine, currency: str) -> list[str]:
+def _table_row(line: CostLine, fluid: FluidSum | None, currency: str) -> list[str]:
     unit = line.material.stock_unit
     found, is_own = line.differences, line.owner.is_company
     quantities = [part["value"] for part in _quantities(line).values()]
@@ -175,8 +178,15 @@ def _table_row(line: CostLine, currency: str) -> list[str]:
         _money(found.quantity) if found else "",
         _money(found.recovery) if found else "",
         _money(line.late) if is_own else "",
+        *_unaccounted_cells(fluid if is_own else None),
         currency if is_own else "",
     ]
+
+
+def _unaccounted_cells(row: FluidSum | None) -> list[str]:
+    if row is None or row.interval is None:
+        return ["", "", ""]
+    return [f"{from_millionths(end, row.fluid.stock_unit):f}" for end in (row.unaccounted, *row.interval)]
 
 
 def _money(millionths: int | None) -> str:

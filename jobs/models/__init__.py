@@ -3,6 +3,7 @@
 from jobs.models.balance import BalanceStream, DayBalance, FluidBalance, SpanFigure
 from jobs.models.cable import CableSize
 from jobs.models.check_list import CheckListItem, Occasion, ProtectiveEquipment
+from jobs.models.closing import PeriodClosing, PeriodJobCost
 from jobs.models.cost_sheet import EstimateLine, IssuedSheet, JobEstimate
 from jobs.models.crew import Crew, CrewDay, CrewDayStep
 from jobs.models.job import AccessPoint, Job, Run, Span
@@ -48,6 +49,8 @@ __all__ = [
     "LearntFit",
     "LearntSize",
     "Occasion",
+    "PeriodClosing",
+    "PeriodJobCost",
     "PickListPrint",
     "PieceReport",
     "PressureLimit",

@@ -1,31 +1,15 @@
-"""What accounting asks of work: the days' reports before a closing, and which jobs are over."""
+"""What accounting asks of work: which jobs are over."""
 
-from datetime import date, datetime
+from datetime import datetime
 from uuid import UUID
 
-from django.db import transaction
-
-from inventory.models import AccountingPeriod, Actor, Movement, Place, SupplierInvoice
+from inventory.models import Actor, Movement, Place, SupplierInvoice
 from inventory.services.accounting.bills import Bill
 from inventory.services.accounting.invoices import record_invoice
-from inventory.services.accounting.periods import close_period
 from jobs.models import Job
-from jobs.queries.closing_checks import list_closing_points
 
 # Jobs whose cost is stated for good: what becomes known later is shown on them, not booked to them.
 OVER_STATES = (Job.State.CLOSED,)
-
-
-@transaction.atomic
-def close_books(*, last_date: date, by: Actor, occurred_at: datetime, remark: str = "") -> AccountingPeriod:
-    """Close a period with its check list, as `close_period` does; what is open and why goes into its row."""
-    return close_period(
-        last_date=last_date,
-        by=by,
-        occurred_at=occurred_at,
-        open_points=list_closing_points(last_date),
-        remark=remark,
-    )
 
 
 def take_bill(*, id: UUID, by: Actor, occurred_at: datetime, bill: Bill) -> SupplierInvoice:

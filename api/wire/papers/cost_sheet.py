@@ -5,10 +5,11 @@ from datetime import datetime
 
 from api.wire.papers.paper import Paper
 from inventory.models import Movement
-from inventory.money import format_money
+from inventory.money import format_money, from_money_millionths
 from inventory.units import format_amount, format_millionths, from_millionths
 from jobs.models import IssuedSheet
 from jobs.queries.cost_sheet import CostLine, CostSheet
+from jobs.queries.statement import OTHER
 
 MATERIAL_HEADINGS = (
     "Material",
@@ -23,6 +24,16 @@ MATERIAL_HEADINGS = (
     "by quantity",
     "by recovery",
 )
+
+# Used, installed and lost is what was drawn; what came back or was corrected tells what stays of it.
+FURNISHED_WORDS = {
+    "used": "Used",
+    "installed": "Installed",
+    "lost": "Lost",
+    "returned": "Returned",
+    "recovered": "Recovered",
+    OTHER: "Corrected",
+}
 
 
 def print_cost_sheet(
@@ -48,6 +59,7 @@ def print_cost_sheet(
     if sheet.furnished:
         _add_furnished(paper, sheet.furnished)
     _add_lost(paper, [*sheet.lines, *sheet.furnished])
+    _add_unaccounted(paper, sheet)
     _add_scrap(paper, sheet)
     _add_parts(paper, sheet)
     tie = "The cost is what the job's places are worth in the book, to the last digit."
@@ -108,18 +120,16 @@ def _add_furnished(paper: Paper, lines: list[CostLine]) -> None:
         [
             f"{line.material.name} ({line.owner.name})",
             _quantity(line, line.amounts.drawn),
-            _quantity(line, line.amounts.quantity("installed")),
-            _quantity(line, line.amounts.quantity("lost")),
-            _quantity(line, line.amounts.quantity("returned")),
+            *(_quantity(line, line.amounts.quantity(word)) for word in FURNISHED_WORDS),
             _quantity(line, line.amounts.stays),
         ]
         for line in lines
     ]
     paper.add_table(
-        ["Material and owner", "Drawn", "Installed", "Lost", "Returned", "Stays"],
+        ["Material and owner", "Drawn", *(FURNISHED_WORDS.values()), "Stays"],
         rows,
-        widths=[5, 2, 2, 2, 2, 2],
-        is_number=[False] + [True] * 5,
+        widths=[5] + [2] * (len(FURNISHED_WORDS) + 2),
+        is_number=[False] + [True] * (len(FURNISHED_WORDS) + 2),
     )
 
 
@@ -134,6 +144,28 @@ def _add_lost(paper: Paper, lines: Iterable[CostLine]) -> None:
         paper.add_table(
             ["Material", "Cause", "Quantity"], rows, widths=[4, 3, 2], is_number=[False, False, True]
         )
+
+
+def _add_unaccounted(paper: Paper, sheet: CostSheet) -> None:
+    """What the balances of the job's closed days cannot explain, with its interval at 95 %."""
+    if not sheet.unaccounted:
+        return
+    paper.add_heading("Fluid that cannot be accounted for, beside the cost")
+    rows = []
+    for row in sheet.unaccounted:
+        unit, interval = row.fluid.stock_unit, row.interval
+        shown = (
+            [_amount(end, unit) for end in (row.unaccounted, *interval)]
+            if interval
+            else ["not known", "", ""]
+        )
+        rows.append([row.fluid.name, *shown])
+    paper.add_table(
+        ["Fluid", "Amount", "At least (95 %)", "At most (95 %)"],
+        rows,
+        widths=[4, 2, 2, 2],
+        is_number=[False, True, True, True],
+    )
 
 
 def _add_scrap(paper: Paper, sheet: CostSheet) -> None:
@@ -168,7 +200,7 @@ def _add_parts(paper: Paper, sheet: CostSheet) -> None:
                 row.cable_size,
                 format_amount(from_millionths(row.length_um, "m", "[ft_i]"), "[ft_i]"),
                 _money(row.cost, currency),
-                _money(row.per_foot, currency) if row.per_foot is not None else "",
+                f"{from_money_millionths(row.per_foot):.4f}" if row.per_foot is not None else "",
             ]
             for row in sheet.by_size
         ]
@@ -199,7 +231,11 @@ def _add_parts(paper: Paper, sheet: CostSheet) -> None:
 def _quantity(line: CostLine, millionths: int) -> str:
     if not millionths:
         return ""
-    return format_millionths(_to_hundredth(millionths), line.material.stock_unit).removesuffix(" each")
+    return _amount(millionths, line.material.stock_unit)
+
+
+def _amount(millionths: int, unit: str) -> str:
+    return format_millionths(_to_hundredth(millionths), unit).removesuffix(" each")
 
 
 def _to_hundredth(millionths: int) -> int:

@@ -51,7 +51,23 @@ def close_period(
     open_points: Sequence[OpenPoint] = (),
     remark: str = "",
 ) -> AccountingPeriod:
-    """Close all days up to `last_date`; the same once more gives the same period.
+    """Close all days up to `last_date` and state the stock at once; the same once more gives the same period.
+
+    Raises
+    ------
+    PeriodNotOver, AlreadyClosed, PointsAreOpen
+        As `refuse_closing` says.
+    """
+    period = lock_period(
+        last_date=last_date, by=by, occurred_at=occurred_at, open_points=open_points, remark=remark
+    )
+    return state_period(period=period)
+
+
+def refuse_closing(
+    *, last_date: date, occurred_at: datetime, open_points: Sequence[OpenPoint] = (), remark: str = ""
+) -> AccountingPeriod | None:
+    """Refuse what cannot be closed; return the period where just these days are closed already.
 
     Raises
     ------
@@ -62,8 +78,7 @@ def close_period(
     PointsAreOpen
         If the check list has open points and `remark` does not say why that is right.
     """
-    hold_books()
-    company = Company.objects.select_for_update(of=("self",)).get(pk=get_company().pk)
+    company = get_company()
     if last_date >= occurred_at.astimezone(ZoneInfo(company.time_zone)).date():
         message = "is not over yet; close up to a day that is"
         raise PeriodNotOver.of([Fault("/last_date", str(last_date), message)])
@@ -77,34 +92,52 @@ def close_period(
         shown = "; ".join(point.sentence for point in open_points[:5])
         more = f"; and {len(open_points) - 5} more" if len(open_points) > 5 else ""
         raise PointsAreOpen(f"Not done yet: {shown}{more}. Do it, or say in a remark why it can wait.")
-    return _close(company, last_date, by, occurred_at, open_points, remark)
+    return None
 
 
-def _close(
-    company: Company,
+@transaction.atomic
+def lock_period(
+    *,
     last_date: date,
     by: Actor,
     occurred_at: datetime,
-    open_points: Sequence[OpenPoint],
-    remark: str,
+    open_points: Sequence[OpenPoint] = (),
+    remark: str = "",
 ) -> AccountingPeriod:
+    """Let nothing more be booked on days up to `last_date`; refuses as `refuse_closing` does.
+
+    Short, since all postings wait for it. What the period states is reckoned afterwards: it cannot change.
+    """
+    hold_books()
+    company = Company.objects.select_for_update(of=("self",)).get(pk=get_company().pk)
+    standing = refuse_closing(
+        last_date=last_date, occurred_at=occurred_at, open_points=open_points, remark=remark
+    )
+    if standing is not None:
+        return standing
     closed = company.books_closed_until
-    first_date = closed + timedelta(days=1) if closed is not None else None
     seal_all()
     head = ChainHead.objects.get(pk=1)
     company.books_closed_until = last_date
     company.save(update_fields=["books_closed_until"])
     return AccountingPeriod.objects.create(
-        first_date=first_date,
+        first_date=closed + timedelta(days=1) if closed is not None else None,
         last_date=last_date,
         closed_at=occurred_at,
         closed_by=by,
         remark=remark,
         open_points=[[point.kind, point.name, point.sentence] for point in open_points],
-        roll_forward=[_row_form(row) for row in roll_forward(first_date=first_date, last_date=last_date)],
         last_sequence=head.sequence,
         last_hash=head.hash,
     )
+
+
+def state_period(*, period: AccountingPeriod) -> AccountingPeriod:
+    """State what the stock was at the period's beginning and end, and what came and went."""
+    rows = roll_forward(first_date=period.first_date, last_date=period.last_date)
+    period.roll_forward = [_row_form(row) for row in rows]
+    period.save(update_fields=["roll_forward"])
+    return period
 
 
 def _row_form(row: RolledForward) -> dict[str, Any]:

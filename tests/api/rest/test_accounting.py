@@ -3,6 +3,7 @@
 import csv
 import io
 from collections.abc import Callable
+from datetime import date
 from typing import Any
 from uuid import uuid4
 
@@ -10,13 +11,15 @@ import pytest
 from openpyxl import load_workbook
 from rest_framework.test import APIClient
 
-from inventory.models import AccountingPeriod, Entry, JournalBatch, SecondWord, SupplierInvoice
+from inventory.models import Entry, JournalBatch, SecondWord, SupplierInvoice
+from inventory.services.accounting.periods import close_period
 from inventory.services.parties import save_party
 from inventory.services.sealing import seal_all
 from inventory.services.write_off_limit import set_write_off_limit
 from tests.api.published import assert_answer, assert_refusal
 from tests.api.rest import requests
 from tests.factories.accounts import Office
+from tests.factories.inventory import at
 
 ClientOf = Callable[[str], APIClient]
 ROOT = "/api/v1"
@@ -38,33 +41,9 @@ def put_accounts(client: APIClient, **changed: str) -> Any:
     return client.put(f"{ROOT}/accounts", {"accounts": rows}, format="json")
 
 
-def test_a_period_is_closed_with_a_word_about_what_is_open(client_of: ClientOf) -> None:
-    accounts = client_of("accounts")
-    points = assert_answer(
-        "get_closing_check_list", accounts.get(f"{ROOT}/accounting-periods/check-list?last_date=2026-03-02")
-    )["open_points"]
-    assert "north crew has not reported 2026-03-02." in [point["sentence"] for point in points]
-    refused = post(accounts, "accounting-periods", last_date="2026-03-02")
-    body = assert_refusal(refused, 409, "points_are_open")
-    assert "has not reported" in body["detail"]
-    assert not AccountingPeriod.objects.exists()
-    closed = assert_answer(
-        "close_period", post(accounts, "accounting-periods", last_date="2026-03-02", remark="Rained off.")
-    )
-    [fluid] = [row for row in closed["roll_forward"] if row["material"] == "fluid"]
-    assert fluid["closing"]["value"] == {"value": "1650.00", "currency": "USD"}
-    listed = assert_answer("list_accounting_periods", accounts.get(f"{ROOT}/accounting-periods"))
-    assert listed["results"] == [closed]
-
-
-def test_a_day_that_is_not_over_is_refused_with_its_pointer(client_of: ClientOf) -> None:
-    refused = post(client_of("accounts"), "accounting-periods", last_date="2026-03-03", remark="x")
-    assert_refusal(refused, 400, "period_not_over", "/last_date")
-
-
-def test_a_period_is_opened_again_by_somebody_else(client_of: ClientOf) -> None:
+def test_a_period_is_opened_again_by_somebody_else(client_of: ClientOf, office: Office) -> None:
     accounts, admin = client_of("accounts"), client_of("admin")
-    post(accounts, "accounting-periods", last_date="2026-03-02", remark="x")
+    close_period(last_date=date(2026, 3, 2), by=office.world.actor, occurred_at=at(48))
     asked = assert_answer(
         "ask_for_second_word",
         post(
@@ -298,6 +277,9 @@ SEES_WITH_STORES = (401, 200, 403, 200, 200, 403, 200)
 READS: dict[str, tuple[int, ...]] = {
     "accounting-periods": SEES_WITH_STORES,
     "accounting-periods/check-list?last_date=2026-03-02": SEES_WITH_STORES,
+    "accounting-periods/2026-03-02/job-costs": (401, 404, 403, 404, 404, 403, 404),
+    "period-closings": SEES_WITH_STORES,
+    f"period-closings/{uuid4()}": (401, 404, 403, 404, 404, 403, 404),
     "second-words": (401, 200, 200, 200, 200, 200, 200),
     "accounts": SEES_WITH_STORES,
     "journal-batches": SEES_WITH_STORES,
@@ -322,8 +304,8 @@ def test_who_keeps_the_accounts(client_of: ClientOf, role: str) -> None:
     may = role in ("accounts", "admin")
     refused = 401 if not role else 403
     assert put_accounts(client).status_code == (200 if may else refused)
-    closing = post(client, "accounting-periods", last_date="2026-03-02", remark="x")
-    assert closing.status_code == (201 if may else refused)
+    closing = post(client, "accounting-periods", id=str(uuid4()), last_date="2026-03-02", remark="x")
+    assert closing.status_code == (202 if may else refused)
     exported = post(client, "journal-batches", booked_until="2026-03-02")
     assert exported.status_code == (201 if may else refused)
     assert SecondWord.objects.count() == 0

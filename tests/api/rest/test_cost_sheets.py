@@ -12,13 +12,19 @@ from openpyxl import load_workbook
 from pypdf import PdfReader
 from rest_framework.test import APIClient
 
-from inventory.models import Material
+from inventory.models import Container, Material, Movement, Place
+from inventory.services.goods import draw
+from inventory.services.lines import Line
+from inventory.services.parties import make_outside_places
+from inventory.services.posting import End
+from inventory.services.receipts import ReceiptLine, receive
 from jobs.models import EstimateLine, JobEstimate
 from tests.api.published import assert_answer, assert_refusal
 from tests.api.rest import requests
+from tests.api.rest.test_balances import reported  # noqa: F401
 from tests.factories.accounts import Office
 from tests.factories.core import sell_core
-from tests.factories.inventory import at
+from tests.factories.inventory import at, feet
 
 ClientOf = Callable[[str], APIClient]
 ADDRESS = "/api/v1/jobs/J-north"
@@ -194,3 +200,47 @@ def test_no_cell_of_a_sheet_can_be_taken_for_a_formula(client_of: ClientOf, sold
     assert {cell for cell in formulas if not re.fullmatch(r"-\d+\.\d+", cell)} == set()
     book = load_workbook(io.BytesIO(accounts.get(f"{ADDRESS}/cost-sheet/file.xlsx").content))
     assert [cell for row in book.active.iter_rows() for cell in row if cell.data_type == "f"] == []
+
+
+def test_what_cannot_be_accounted_for_stands_on_every_form_with_its_interval(
+    client_of: ClientOf,
+    reported: Office,  # noqa: F811
+) -> None:
+    accounts = client_of("accounts")
+    closed = client_of("crew").post("/api/v1/crew-days/north/2026-03-02/balance")
+    [day] = assert_answer("close_crew_day", closed)["fluids"]
+    sheet = assert_answer("get_cost_sheet", accounts.get(f"{ADDRESS}/cost-sheet"))
+    [fluid] = sheet["unaccounted"]
+    interval = day["unaccounted_interval"]
+    assert fluid["quantity"] == day["unaccounted"]
+    assert fluid["interval"] == [interval["low"], interval["high"]]
+    assert float(interval["low"]["value"]) < float(interval["high"]["value"])
+    text = accounts.get(f"{ADDRESS}/cost-sheet/file.csv").content.decode("utf-8-sig")
+    [row] = [row for row in csv.DictReader(io.StringIO(text)) if row["unaccounted"]]
+    shown = (row["unaccounted at least"], row["unaccounted at most"])
+    assert shown == (interval["low"]["value"], interval["high"]["value"])
+    printed = accounts.get(f"{ADDRESS}/cost-sheet/file.pdf")
+    pages = "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(printed.content)).pages)
+    assert "Fluid that cannot be accounted for" in pages
+
+
+def test_goods_of_others_are_reconciled_apart_and_cost_nothing(client_of: ClientOf, office: Office) -> None:
+    world = office.world
+    make_outside_places(world.customer)
+    source = Place.objects.get(code="customer:network")
+    reel = Container(
+        label="F-1", kind="reel", material=world.fibre, owner=world.customer, place=world.warehouse
+    )
+    line = ReceiptLine(world.fibre, feet(1000), End(world.warehouse, reel), 0)
+    receive(id=uuid4(), by=world.actor, occurred_at=at(0), source=source, lines=[line])
+    yard, run = End(world.warehouse, reel), End(office.run.place)
+    lines = [
+        Line(world.fibre, feet(700), yard, run, purpose=Movement.Purpose.INSTALLED),
+        Line(world.fibre, feet(50), yard, run, purpose=Movement.Purpose.LOST, cause="damage_by_others"),
+    ]
+    draw(id=uuid4(), by=world.actor, occurred_at=at(1), lines=lines)
+    sheet = assert_answer("get_cost_sheet", client_of("accounts").get(f"{ADDRESS}/cost-sheet"))
+    [line] = sheet["furnished"]
+    amounts = {word: float(line[word]["value"]) for word in ("drawn", "installed", "lost", "used", "stays")}
+    assert amounts == {"drawn": 750, "installed": 700, "lost": 50, "used": 0, "stays": 750}
+    assert (line["owner"], sheet["cost"], sheet["lines"]) == ("network", money("0.00"), [])
