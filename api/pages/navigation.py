@@ -32,8 +32,11 @@ BUYING = frozenset({Role.STORES, Role.PLANNER, Role.ACCOUNTS, Role.ADMIN})
 EVERYONE = frozenset(Role)
 # In the order of the bar. The first that is open to a role is where that person starts.
 AREAS = (
+    Area("My days", "days", frozenset({Role.CREW})),
+    Area("Field page", "field", frozenset({Role.CREW})),
     Area("Restock", "restock", BUYING),
     Area("What is where", "whereabouts", EVERYONE),
+    Area("Crews' days", "days", OFFICE),
 )
 
 

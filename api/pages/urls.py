@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from api.pages import entrance, looks, stores
+from api.pages import crew, entrance, looks, stores
 
 app_name = "pages"
 urlpatterns = [
@@ -11,6 +11,12 @@ urlpatterns = [
     path("sign-out", entrance.SignOut.as_view(), name="sign_out"),
     path("settings", entrance.OwnSettings.as_view(), name="own_settings"),
     path("pictures.css", looks.show_picture_style, name="picture_style"),
+    path("days", crew.Days.as_view(), name="days"),
+    path("days/<str:crew>/<str:date>", crew.DaySheet.as_view(), name="day_sheet"),
+    path("field/", crew.show_field, name="field"),
+    path("field/worker.js", crew.show_field_worker, name="field_worker"),
+    path("field/pack", crew.FieldPack.as_view(), name="field_pack"),
+    path("field/who", crew.show_who, name="field_who"),
     path("restock", stores.Restock.as_view(), name="restock"),
     path("restock/<str:place>/<str:material>", stores.StockAhead.as_view(), name="stock_ahead"),
     path("where", stores.WhatIsWhere.as_view(), name="whereabouts"),

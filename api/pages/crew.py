@@ -1,0 +1,119 @@
+"""The crew's pages: its days, a day's sheet, and the field page that works without a signal."""
+
+import hashlib
+from datetime import timedelta
+from functools import cache
+from pathlib import Path
+
+from django.contrib.staticfiles import finders
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.middleware.csrf import get_token
+from django.shortcuts import render
+from django.template.loader import render_to_string
+from django.templatetags.static import static
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import ensure_csrf_cookie
+from django.views.decorators.http import require_safe
+
+from api.models import User
+from api.pages.field_words import make_field_context
+from api.pages.page import Page
+from api.wire.field_days import field_pack
+from api.wire.input_fields import read_day
+from inventory.errors import NotFound
+from jobs.queries.access import get_visible_crew_day
+from jobs.queries.field_days import list_field_days
+from jobs.queries.pressure_limits import find_standing_limits
+from jobs.queries.pull_sheet import GROUP_ORDER, make_pull_sheet
+from jobs.queries.schedule import list_schedule
+
+SHOWN_DAYS = 14
+# All that the field page is made of, kept on the phone when it is opened first.
+FIELD_FILES = (
+    "spanstock/pages.css",
+    "spanstock/field.css",
+    "spanstock/mark.svg",
+    "spanstock/rules.js",
+    "spanstock/field_store.js",
+    "spanstock/field_form.js",
+    "spanstock/field_words.js",
+    "spanstock/field_queue.js",
+    "spanstock/field_sheet.js",
+    "spanstock/field_report.js",
+    "spanstock/field.js",
+)
+
+
+class Days(Page):
+    """The days ahead of the crews that one sees, soonest first."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        crews = self.viewer.crews
+        days = list_schedule(from_date=self.day, to_date=self.day + timedelta(days=SHOWN_DAYS))
+        if crews is not None:
+            own = {self.user.crew.code} if self.user.crew is not None else set()
+            days = [day for day in days if day.crew_code in own]
+        return self.show("days", days=days, is_crew=self.user.role == User.Role.CREW)
+
+
+class DaySheet(Page):
+    """What a crew takes along on a day, in the order in which it walks the cable."""
+
+    def get(self, request: HttpRequest, crew: str, date: str) -> HttpResponse:
+        day = read_day(date)
+        if day is None:
+            raise NotFound("That is no day; write it like 2026-03-31.")
+        sheet = make_pull_sheet(get_visible_crew_day(self.viewer, crew_code=crew, date=day))
+        groups = [
+            (group, [line for line in sheet.lines if line.group == group])
+            for group in GROUP_ORDER
+            if any(line.group == group for line in sheet.lines)
+        ]
+        return self.show("day_sheet", sheet=sheet, groups=groups)
+
+
+class FieldPack(Page):
+    """What the field page keeps: fetched when there is a signal."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        days = list_field_days(self.viewer, as_of=self.day)
+        system = self.user.units or ("metric" if self.company.uses_metric else "us")
+        pack = field_pack(days, find_standing_limits(), system=system)
+        return JsonResponse({"person": self.user.username, "as_of": self.day.isoformat(), **pack})
+
+
+@require_safe
+@never_cache
+def show_who(request: HttpRequest) -> HttpResponse:
+    """Who is signed in at this moment, and the token that its writes have to carry."""
+    name = request.user.username if isinstance(request.user, User) else ""
+    return JsonResponse({"person": name, "token": get_token(request)})
+
+
+@require_safe
+@ensure_csrf_cookie
+def show_field(request: HttpRequest) -> HttpResponse:
+    """The field page: the same for everybody and without a word of anybody's data, so that it can be kept."""
+    answer = render(request, "pages/field.html", make_field_context())
+    answer["Cache-Control"] = "no-cache"
+    return answer
+
+
+@require_safe
+def show_field_worker(request: HttpRequest) -> HttpResponse:
+    """The script that keeps the field page on the phone; another version whenever a file of it changes."""
+    files = ["/field/", *(static(name) for name in FIELD_FILES)]
+    page = render_to_string("pages/field_worker.js", {"version": _field_version(), "files": files})
+    answer = HttpResponse(page, content_type="text/javascript; charset=utf-8")
+    answer["Cache-Control"] = "no-cache"
+    return answer
+
+
+@cache
+def _field_version() -> str:
+    """A hash of all files that the field page is made of; made once a process."""
+    digest = hashlib.sha256()
+    for name in FIELD_FILES:
+        digest.update(Path(str(finders.find(name))).read_bytes())
+    digest.update(render_to_string("pages/field.html", make_field_context()).encode())
+    return digest.hexdigest()[:16]

@@ -1,0 +1,73 @@
+"""A crew's days as the phone keeps them: all that a page needs with no network, in JSON's own types."""
+
+from typing import Any
+
+from api.wire.amounts import quantity_json
+from api.wire.pull_sheets import pull_sheet_body
+from inventory.models import Container, Holding
+from inventory.short_codes import make_short_code
+from jobs.models import CrewDayStep, PressureLimit
+from jobs.queries.field_days import FieldDay
+from jobs.queries.rules import get_rule_book
+
+Json = dict[str, Any]
+
+
+def field_pack(days: list[FieldDay], limits: dict[str, PressureLimit], *, system: str) -> Json:
+    """The days, the trade's rules, the approved pressures, and in which units this person reads."""
+    return {
+        "system": system,
+        "rules": get_rule_book(),
+        "limits_kpa": {purpose: limit.limit_kpa for purpose, limit in limits.items()},
+        "days": [_day(day) for day in days],
+    }
+
+
+def _day(day: FieldDay) -> Json:
+    labels = {pick.container for line in day.sheet.lines for pick in line.picks if pick.container}
+    codes = dict(Container.objects.filter(label__in=labels).values_list("label", "pk")) if labels else {}
+    return {
+        **pull_sheet_body(day.sheet),
+        "work": [_step(step, day) for step in day.steps],
+        "aboard": [_vessel(row) for row in day.aboard],
+        "short_codes": {label: make_short_code(key) for label, key in sorted(codes.items())},
+    }
+
+
+def _step(step: CrewDayStep, day: FieldDay) -> Json:
+    work = step.span or step.run
+    assert work is not None
+    shown = next(row for row in day.sheet.steps if row.position == step.position)
+    return {
+        "kind": step.kind,
+        "position": step.position,
+        "job": work.job.reference,
+        "name": work.name,
+        "title": shown.title,
+        "detail": shown.detail,
+        "is_stopped": shown.is_stopped,
+    }
+
+
+def _vessel(row: Holding) -> Json:
+    container = row.container
+    assert container is not None
+    capacity = container.capacity_for(row.material)
+    return {
+        "label": container.label,
+        "short_code": make_short_code(container.pk),
+        "kind": container.kind,
+        "material": row.material.name,
+        "is_fluid": row.material.kind == row.material.Kind.FLUID,
+        "quantity": quantity_json(row.quantity, row.material.stock_unit),
+        "capacity": quantity_json(capacity, row.material.stock_unit) if capacity else None,
+        "marks_rise": _marks_rise(container),
+        "mark_unit": container.mark_unit or None,
+    }
+
+
+def _marks_rise(container: Container) -> bool | None:
+    """Whether the marks rise as the reel is unwound; None where one of them is not known."""
+    if container.outer_mark is None or container.inner_mark is None:
+        return None
+    return container.inner_mark > container.outer_mark
