@@ -9,6 +9,7 @@ const EVERY_MS = 60_000;
 let pack = null;
 let report = null;
 let busy = false;
+let isAskedAgain = false;
 
 async function start() {
   registerWorker();
@@ -39,6 +40,7 @@ async function findPack() {
 /* Send what waits, then fetch the sheets anew; each part says what came of it. */
 async function sync() {
   if (busy) {
+    isAskedAgain = true;
     return;
   }
   busy = true;
@@ -53,24 +55,29 @@ async function sync() {
   } finally {
     busy = false;
   }
+  // What was asked for meanwhile is not forgotten: it may have been queued after the last was sent.
+  if (isAskedAgain) {
+    isAskedAgain = false;
+    await sync();
+  }
 }
 
 async function refresh(person) {
-  const answer = await fetch("/field/pack", { cache: "no-store", redirect: "error" }).catch(() => null);
+  const answer = await fetch(`/field/pack${window.location.search}`, { cache: "no-store", redirect: "error" }).catch(() => null);
   if (answer === null || !answer.ok) {
     return;
   }
   const fresh = { ...(await answer.json()), fetchedAt: new Date().toISOString() };
   await keep("packs", person, fresh);
   await keep("facts", "person", person);
-  const isFirst = pack === null || pack.person !== person;
   pack = fresh;
-  if (isFirst) {
-    showDays();
+  // What is being entered is not torn away; it is shown anew when it has been sent.
+  if (report === null || !(await find("drafts", report.key))) {
+    showDays(report && report.day);
   }
 }
 
-function showDays() {
+function showDays(shown = null) {
   const place = document.getElementById("days");
   place.replaceChildren();
   document.getElementById("person").textContent = pack ? pack.person : "";
@@ -79,10 +86,13 @@ function showDays() {
     return;
   }
   const today = pack.as_of;
-  const nearest = pack.days.find((day) => day.date >= today) || pack.days[pack.days.length - 1];
+  const isShown = (day) => shown !== null && day.date === shown.date && day.crew.code === shown.crew.code;
+  const next = pack.days.find((day) => day.date >= today) || pack.days[pack.days.length - 1];
+  const nearest = pack.days.find(isShown) || next;
   const bar = make("div", "", "chips days");
   for (const day of pack.days) {
-    const button = make("button", `${showDay(day.date)} · ${day.crew.name}`);
+    const isOneCrew = pack.days.every((other) => other.crew.code === day.crew.code);
+    const button = make("button", isOneCrew ? showDay(day.date) : `${showDay(day.date)} · ${day.crew.name}`);
     button.type = "button";
     button.setAttribute("aria-pressed", String(day === nearest));
     button.addEventListener("click", () => {
@@ -103,15 +113,14 @@ async function showDayView(day) {
     tab.addEventListener("click", () => chooseTab(view, tab.dataset.tab));
   }
   await showSheet(view, day, pack.system);
+  const tab = report !== null && report.day.date === day.date ? report.tab() : null;
   const made = new Report(view, day, pack);
   await made.show();
   report = made;
   view.querySelector('[data-action="report"]').addEventListener("click", () => queueReport(day));
   view.querySelector('[data-action="load"]').addEventListener("click", () => queueLoad(view, day));
   document.getElementById("day").replaceChildren(view);
-  if (day.date <= pack.as_of) {
-    chooseTab(view, "report");
-  }
+  chooseTab(view, tab || (day.date <= pack.as_of ? "report" : "sheet"));
 }
 
 function chooseTab(view, name) {

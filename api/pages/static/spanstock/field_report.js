@@ -31,6 +31,11 @@ export class Report {
     this.checkAll();
   }
 
+  /* Which of the two parts of the day is shown. */
+  tab() {
+    return this.view.querySelector('[aria-selected="true"]').dataset.tab;
+  }
+
   /* Fluid on the truck now, and what the sheet says is still to be loaded. */
   listVessels() {
     const found = new Map(this.day.aboard.filter((row) => row.is_fluid).map((row) => [row.label, row]));

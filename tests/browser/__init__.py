@@ -1,0 +1,1 @@
+"""People's days in a real browser."""

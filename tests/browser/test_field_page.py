@@ -1,0 +1,157 @@
+"""A crew's day on the phone: few taps, no signal, a killed browser, an ended sign-in; each report once."""
+
+from collections.abc import Callable
+
+from playwright.sync_api import BrowserContext, Page, expect
+from pytest_django.live_server_helper import LiveServer
+
+from inventory.models import Holding
+from jobs.models import CrewDay, FieldReport, SpanAttempt
+from tests.browser.conftest import sign_in
+from tests.factories.accounts import Office
+from tests.factories.jobs import DAY
+
+Phone = Callable[..., BrowserContext]
+FIELD = f"/field/%3Fdate={DAY}"
+MOST_TAPS = 40
+
+
+def _open_field(phone: BrowserContext, live_server: LiveServer) -> Page:
+    page = phone.pages[0]
+    sign_in(page, live_server.url, "crew", FIELD)
+    page.wait_for_selector(".day-view")
+    page.evaluate("() => navigator.serviceWorker.ready.then(() => true)")
+    return page
+
+
+def _tell_the_day(page: Page) -> int:
+    """Report the whole day by taps; returns how many it took."""
+    taps = ["[data-tab=report]", "[data-action=as-planned]"]
+    labels = page.eval_on_selector_all(".vessel-row", "rows => rows.map((row) => row.dataset.key)")
+    taps += [f'[data-key="{label}"] label:has(input[value="2"])' for label in labels]
+    taps += ["[data-action=report]"]
+    for tap in taps:
+        page.click(tap)
+    expect(page.locator(".sending")).not_to_have_count(0)
+    return len(taps)
+
+
+def _wait_until_sent(page: Page, count: int) -> None:
+    expect(page.locator(".sending.sent")).to_have_count(count)
+
+
+def test_six_span_day_takes_at_most_forty_taps(
+    six_span_office: Office, open_phone: Phone, live_server: LiveServer
+) -> None:
+    page = _open_field(open_phone(), live_server)
+    taps = _tell_the_day(page)
+    _wait_until_sent(page, 1)
+    assert taps <= MOST_TAPS
+    assert FieldReport.objects.count() == 1
+    assert SpanAttempt.objects.filter(outcome="all_out").count() == 6
+    drum = Holding.objects.get(container__label="D-north", quantity__gt=0)
+    # Half of what the drum takes, which is 57 gal.
+    assert drum.quantity == 28_500_000
+
+
+def test_reports_without_signal_outlive_the_browser_and_are_posted_once_each(
+    six_span_office: Office, open_phone: Phone, live_server: LiveServer
+) -> None:
+    phone = open_phone()
+    page = _open_field(phone, live_server)
+    phone.set_offline(True)
+    for number in range(3):
+        page.reload()
+        page.wait_for_selector(".day-view")
+        page.click("[data-tab=report]")
+        page.fill("[data-slot=note]", f"note {number}")
+        page.on("dialog", lambda dialog: dialog.accept())
+        page.click("[data-action=report]")
+        expect(page.locator(".sending.waiting")).to_have_count(number + 1)
+        page = _open_again(phone, page)
+    assert "3 waiting" in page.inner_text("#state")
+    assert FieldReport.objects.count() == 0
+    phone.close()
+
+    # The same phone, its browser started anew, the sign-in ended meanwhile.
+    phone = open_phone()
+    phone.clear_cookies()
+    page = phone.pages[0]
+    page.goto(f"{live_server.url}/field/")
+    expect(page.locator("#state")).to_contain_text("Signed out")
+    assert "3 waiting" in page.inner_text("#state")
+
+    # Somebody else signs in: what waits is not sent under that name.
+    sign_in(page, live_server.url, "stores", "/field/")
+    expect(page.locator("#state")).to_contain_text("crew to sign in")
+    assert FieldReport.objects.count() == 0
+
+    phone.clear_cookies()
+    sign_in(page, live_server.url, "crew", "/field/")
+    _wait_until_sent(page, 3)
+    assert sorted(FieldReport.objects.values_list("note", flat=True)) == ["note 0", "note 1", "note 2"]
+    assert set(FieldReport.objects.values_list("by__code", flat=True)) == {"user-crew"}
+
+
+def test_report_whose_answer_was_lost_is_sent_again_and_posted_once(
+    six_span_office: Office, open_phone: Phone, live_server: LiveServer
+) -> None:
+    phone = open_phone()
+    page = _open_field(phone, live_server)
+    lost = []
+
+    def lose_the_answer(route) -> None:  # type: ignore[no-untyped-def]
+        if lost:
+            route.continue_()
+            return
+        lost.append(route.fetch())
+        route.abort()
+
+    page.route("**/api/v1/field-reports", lose_the_answer)
+    _tell_the_day(page)
+    expect(page.locator("#state")).to_contain_text("1 waiting")
+    assert FieldReport.objects.count() == 1
+    page.click("#send-now")
+    _wait_until_sent(page, 1)
+    assert FieldReport.objects.count() == 1
+
+
+def test_refused_report_is_kept_and_says_why(
+    six_span_office: Office, open_phone: Phone, live_server: LiveServer
+) -> None:
+    phone = open_phone()
+    page = _open_field(phone, live_server)
+    page.click("[data-tab=report]")
+    page.click("[data-add=caught]")
+    page.fill(".added [data-field=container]", "NO-SUCH-DRUM")
+    page.on("dialog", lambda dialog: dialog.accept())
+    page.click("[data-action=report]")
+    page.wait_for_selector(".sending.refused")
+    assert "NO-SUCH-DRUM" in page.inner_text(".sending.refused")
+    page.reload()
+    page.wait_for_selector(".sending.refused")
+    assert FieldReport.objects.count() == 0
+
+
+def test_rules_of_the_trade_speak_at_once(
+    six_span_office: Office, open_phone: Phone, live_server: LiveServer
+) -> None:
+    page = _open_field(open_phone(), live_server)
+    page.click("[data-tab=report]")
+    step = page.locator(".row[data-part=attempts]").first
+    step.locator("summary").click()
+    step.locator("[data-field=meter_start]").fill("120")
+    step.locator("[data-field=meter_end]").fill("100")
+    expect(step.locator(".finding")).not_to_have_count(0)
+    assert "Meter running backwards" in step.inner_text()
+    assert CrewDay.objects.count() == 2
+
+
+def _open_again(phone: BrowserContext, page: Page) -> Page:
+    """A new tab, as after the phone's system has thrown the page out."""
+    address = page.url
+    fresh = phone.new_page()
+    page.close()
+    fresh.goto(address)
+    fresh.wait_for_selector(".day-view")
+    return fresh
