@@ -253,9 +253,10 @@ def require_may_account(viewer: Viewer) -> None:
 
 def require_may_ask(viewer: Viewer, kind: str) -> None:
     """Refuse a request for a second word by who may not do such a thing at all."""
-    if kind == SecondWord.Kind.WRITE_OFF and Entry.Kind.DISPOSAL in viewer.postable:
-        return
-    require_may_account(viewer)
+    if kind != SecondWord.Kind.WRITE_OFF:
+        require_may_account(viewer)
+    elif Entry.Kind.DISPOSAL not in viewer.postable:
+        raise NotAllowed("Your role does not dispose of goods.")
 
 
 def visible_second_words(viewer: Viewer) -> QuerySet[SecondWord]:
