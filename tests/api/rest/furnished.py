@@ -142,4 +142,12 @@ def furnish(office: Office, client_of: Callable[[str], APIClient]) -> Furnished:
     send("accounts", "jobs/J-north/issued-sheets", {"id": str(uuid4())})
     names["run"] = send("stores", "restock-runs", {"id": str(uuid4()), "place": "main-yard"})["id"]
     names["hand-over"] = send("admin", "hand-overs", a_hand_over("south", "north", "D-2"))["id"]
+    for name, label, place in (
+        ("quarantine", "D-3", office.crew.vehicle),
+        ("foreign quarantine", "D-4", office.foreign_crew.vehicle),
+    ):
+        world.drum(label, place=place)
+        hold = supply_requests.made(container=label, reason="smells of diesel")
+        send("stores", "quarantines", hold)
+        names[name] = hold["id"]
     return Furnished(office, names)

@@ -15,6 +15,7 @@ from rest_framework.test import APIClient
 
 from api.rest.urls import ADDRESSES
 from inventory.services.restocking import runs
+from tests.api.acts import ACTS
 from tests.api.rest.every_operation import READS, ROLES, WRITES, Operation
 from tests.api.rest.furnished import Furnished, furnish
 from tests.factories.accounts import Office
@@ -47,7 +48,11 @@ def test_every_operation_has_its_row() -> None:
         (row.method, resolve(f"/api/v1/{re.sub('{.*?}', 'x', row.address).split('?')[0]}").url_name)
         for row in [*READS, *WRITES]
     }
-    assert named == _offered()
+    acts = {
+        (case.method, resolve(f"/api/v1/{re.sub('{.*?}', 'x', case.address)}").url_name)
+        for case in ACTS.values()
+    }
+    assert named | acts == _offered()
 
 
 def _try(client: APIClient, row: Operation, furnished: Furnished, version: str) -> tuple[int, list[str]]:
