@@ -1,5 +1,7 @@
 """Promises: a container, or an amount in a place, kept for one holder."""
 
+from collections.abc import Sequence
+
 from django.db import transaction
 
 from inventory.errors import BadInput, Fault
@@ -7,6 +9,7 @@ from inventory.models import Container, Holding, Material, Party, Place, Reserva
 from inventory.services.posting import NotEnoughHeld, PromisedToAnother
 from inventory.services.posting.keys import HeadKey
 from inventory.services.posting.locking import lock_heads
+from inventory.services.posting.rows import Select, one_of
 from inventory.units import format_millionths
 
 
@@ -103,3 +106,8 @@ def reserve_vessel(*, holder: str, reference: str, container: Container) -> Rese
         container=vessel,
         quantity=vessel.capacity_for(material) or 1,
     )
+
+
+def forget_reservations(references: Sequence[str]) -> Select:
+    """A statement that lifts what was promised under some references, for whoever writes more at once."""
+    return Select(f"DELETE FROM inventory_reservation WHERE reference IN {one_of(references)}", references)

@@ -1,5 +1,6 @@
 """Sealing: what was posted is chained, in the order in which it will be read for good."""
 
+import json
 from datetime import datetime
 from uuid import UUID
 
@@ -8,6 +9,7 @@ from django.utils import timezone
 
 from inventory.models import ChainHead, DomainEvent, Seal, Unsealed
 from inventory.queries.canonical import FORM_VERSION, chain_hash, entry_forms, event_form
+from inventory.services.posting.rows import Select
 
 BATCH = 500
 
@@ -62,6 +64,20 @@ def record_event(*, id: UUID, kind: str, occurred_at: datetime, body: dict[str, 
     if is_new:
         Unsealed.objects.create(event=event)
     return event
+
+
+def event_statements(*, id: UUID, kind: str, occurred_at: datetime, body: dict[str, object]) -> list[Select]:
+    """The same for an id that is new, as statements for whoever writes more in one message."""
+    return [
+        Select(
+            "INSERT INTO inventory_domainevent (uuid, kind, occurred_at, body) VALUES (%s, %s, %s, %s)",
+            [id, kind, occurred_at, json.dumps(body)],
+        ),
+        Select(
+            "INSERT INTO inventory_unsealed (event_id) SELECT id FROM inventory_domainevent WHERE uuid = %s",
+            [id],
+        ),
+    ]
 
 
 def _event(row: Unsealed) -> DomainEvent:

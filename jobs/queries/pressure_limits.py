@@ -1,9 +1,5 @@
 """Which pressures safety has approved. Where none stands, the answer is "no limit approved", never "ok"."""
 
-from datetime import datetime
-
-from django.db.models import Q
-
 from jobs.models import CrewDayStep, PressureLimit
 
 Purpose = PressureLimit.Purpose
@@ -18,11 +14,3 @@ PURPOSE_OF_STEP: dict[str, str] = {
 def find_standing_limits() -> dict[str, PressureLimit]:
     """The limits that hold now, by purpose; a purpose without one has no limit approved."""
     return {row.purpose: row for row in PressureLimit.objects.filter(withdrawn_at__isnull=True)}
-
-
-def find_limits_at(moment: datetime) -> dict[str, PressureLimit]:
-    """The limits that held at a moment, by purpose: a late report is held against those of its day."""
-    rows = PressureLimit.objects.filter(
-        Q(withdrawn_at__isnull=True) | Q(withdrawn_at__gt=moment), approved_at__lte=moment
-    )
-    return {row.purpose: row for row in rows.order_by("approved_at", "pk")}

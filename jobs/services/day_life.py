@@ -7,10 +7,11 @@ from django.db import transaction
 
 from inventory.errors import BadInput, Fault, NotFound
 from inventory.models import Actor
-from inventory.services.sealing import record_event
+from inventory.services.posting.rows import Select, run_statements
+from inventory.services.sealing import event_statements
 from jobs.errors import WorkRefused
 from jobs.models import CrewDay
-from jobs.services.needs import drop_needs, write_needs
+from jobs.services.needs import drop_needs_statements, write_needs
 
 State = CrewDay.State
 
@@ -71,27 +72,44 @@ def move_day(day: CrewDay, state: str, *, by: Actor, occurred_at: datetime) -> N
             f"The day {day.date} of crew {day.crew} has {waiting} steps that are not done; "
             "mark them done or move them to another day first."
         )
+    run_statements(*_move_statements(day, state, steps=day.steps.count(), by=by, occurred_at=occurred_at))
+
+
+def _move_statements(
+    day: CrewDay, state: str, *, steps: int, by: Actor, occurred_at: datetime
+) -> list[Select]:
+    """Note the day's new state, and tell others of it; `steps` is how many the day has."""
     before, day.state = day.state, state
-    day.save(update_fields=["state"])
-    record_event(
-        id=uuid.uuid4(),
-        kind="crew_day_settled" if state == State.SETTLED else "crew_day_state_changed",
-        occurred_at=occurred_at,
-        body={
-            "crew": day.crew.code,
-            "date": day.date.isoformat(),
-            "steps": day.steps.count(),
-            "from": before,
-            "to": state,
-            "by": by.code,
-        },
-    )
+    return [
+        Select("UPDATE jobs_crewday SET state = %s WHERE id = %s", [str(state), day.pk]),
+        *event_statements(
+            id=uuid.uuid4(),
+            kind="crew_day_settled" if state == State.SETTLED else "crew_day_state_changed",
+            occurred_at=occurred_at,
+            body={
+                "crew": day.crew.code,
+                "date": day.date.isoformat(),
+                "steps": steps,
+                "from": str(before),
+                "to": str(state),
+                "by": by.code,
+            },
+        ),
+    ]
 
 
 def settle_if_done(day: CrewDay, *, by: Actor, occurred_at: datetime) -> bool:
     """Settle a locked day once nothing on it waits, and forget what it would have needed."""
     if day.state == State.SETTLED or day.steps.filter(done_at__isnull=True).exists():
         return False
-    move_day(day, State.SETTLED, by=by, occurred_at=occurred_at)
-    drop_needs([day.requirement_reference])
+    steps = day.steps.count()
+    run_statements(*settle_day_statements(day, steps=steps, by=by, occurred_at=occurred_at))
     return True
+
+
+def settle_day_statements(day: CrewDay, *, steps: int, by: Actor, occurred_at: datetime) -> list[Select]:
+    """Settle a locked day on which nothing waits any more, as statements for one message with others."""
+    return [
+        *_move_statements(day, State.SETTLED, steps=steps, by=by, occurred_at=occurred_at),
+        *drop_needs_statements([day.requirement_reference]),
+    ]

@@ -4,8 +4,14 @@ from collections.abc import Iterable, Sequence
 
 from django.db.models import Q, QuerySet
 
-from inventory.models import Party, Reservation
-from inventory.services.requirements import NeededMaterial, replace_many_requirements
+from inventory.models import Party
+from inventory.services.posting.rows import Select, run_statements
+from inventory.services.requirements import (
+    NeededMaterial,
+    forget_requirements,
+    replace_many_requirements,
+)
+from inventory.services.reservations import forget_reservations
 from jobs.models import CrewDay, Job
 from jobs.queries.catalogue import load_catalogue
 from jobs.queries.day_needs import DayNeeds, Need, compute_needs_of_days
@@ -58,9 +64,12 @@ def store_needs(needs_of_days: Iterable[tuple[CrewDay, DayNeeds | None]]) -> Non
 
 def drop_needs(references: Iterable[str]) -> None:
     """Forget what days that are no longer planned would have needed, and what was promised to them."""
-    references = list(references)
-    Reservation.objects.filter(reference__in=references).delete()
-    replace_many_requirements(rows_by_reference={reference: [] for reference in references})
+    run_statements(*drop_needs_statements(list(references)))
+
+
+def drop_needs_statements(references: Sequence[str]) -> list[Select]:
+    """The same as statements, for whoever writes more in one message."""
+    return [forget_reservations(references), forget_requirements(references)]
 
 
 def write_needs_of_job(job: Job) -> None:

@@ -1,7 +1,8 @@
 """Saying that work is done: steps, the spans and runs they were about, and the day once nothing waits."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
+from typing import NamedTuple
 
 from django.db import transaction
 
@@ -48,23 +49,39 @@ def settle_day(*, crew_code: str, date: date, by: Actor, occurred_at: datetime) 
     return day
 
 
+class WaitingStep(NamedTuple):
+    """What there is to know of a step to mark it done."""
+
+    pk: int
+    crew_day_id: int
+    kind: str
+    span_id: int | None
+    run_id: int | None
+
+
 def mark_done(steps: Iterable[CrewDayStep], *, at: datetime) -> None:
     """Mark steps done, and with them their spans and runs; within the caller's transaction.
 
     A span or run that was done before keeps the moment at which it was.
     """
     found = list(steps)
-    spans = [step.span_id for step in found if step.span_id is not None]
-    statements = [_mark(Span, "extracted_at", spans, at)] if spans else []
-    for kind, field in _FIELDS.items():
-        runs = [step.run_id for step in found if step.kind == kind and step.run_id is not None]
-        statements += [_mark(Run, field, runs, at)] if runs else []
-    if found:
-        keys = [step.pk for step in found]
-        sql = f"UPDATE {CrewDayStep._meta.db_table} SET done_at = %s WHERE id IN {one_of(keys)}"
-        run_statements(*statements, Select(sql, [at, *keys]))
+    run_statements(*mark_done_statements(found, at=at))
     for step in found:
         step.done_at = at
+
+
+def mark_done_statements(steps: Sequence[CrewDayStep | WaitingStep], *, at: datetime) -> list[Select]:
+    """The same as statements, for whoever writes more in one message."""
+    if not steps:
+        return []
+    spans = [step.span_id for step in steps if step.span_id is not None]
+    statements = [_mark(Span, "extracted_at", spans, at)] if spans else []
+    for kind, field in _FIELDS.items():
+        runs = [step.run_id for step in steps if step.kind == kind and step.run_id is not None]
+        statements += [_mark(Run, field, runs, at)] if runs else []
+    keys = [step.pk for step in steps]
+    sql = f"UPDATE {CrewDayStep._meta.db_table} SET done_at = %s WHERE id IN {one_of(keys)}"
+    return [*statements, Select(sql, [at, *keys])]
 
 
 def _mark(model: type[Span] | type[Run], field: str, keys: list[int], at: datetime) -> Select:

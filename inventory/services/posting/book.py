@@ -59,6 +59,8 @@ class Book:
     lots: dict[int, Container] = field(default_factory=dict)
     containers: dict[int, Container] = field(default_factory=dict)
     reservations: list[Reservation] = field(default_factory=list)
+    # Whether anything happened after the entry's moment to what it counts.
+    is_overtaken: bool = False
 
     def require(self, head: HeadKey) -> None:
         """Stop unless the head is locked."""
@@ -129,7 +131,7 @@ def load_book(
     materials: Collection[Material],
 ) -> Book:
     """Make the book of what was read under lock, with the vessels and lots that it needs besides."""
-    book = Book(heads=heads)
+    book = Book(heads=heads, is_overtaken=under_lock.is_overtaken)
     for key, (quantity, value) in under_lock.pools.items():
         is_empty = not quantity and not value
         book.pools[PoolKey(key, 0)] = PoolState(quantity, value, was_empty=is_empty)
@@ -200,18 +202,6 @@ def find_effects_after(key: HoldingKey, container: Container | None, moment: dat
     )
     whole = {name: int(value or 0) for name, value in sums.items()}
     return (whole["brought"] - whole["taken"]) * SPLIT + whole["brought_low"] - whole["taken_low"]
-
-
-def has_effects_after(keys: Iterable[HoldingKey], moment: datetime) -> bool:
-    """Whether anything happened after a moment to what was counted; one look for all lines of a count."""
-    touched = Q(pk__in=[])
-    for key in keys:
-        for side in ("source", "target"):
-            end = {f"{side}_container": key.container_id}
-            if not key.container_id:
-                end = {f"{side}_place": key.head.place_id, f"{side}_container": None}  # type: ignore[dict-item]
-            touched |= Q(**end)
-    return Movement.objects.filter(touched, effective_at__gt=moment).exists()
 
 
 def find_last_unit_cost(material: Material, owner_id: int) -> Fraction:

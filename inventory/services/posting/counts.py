@@ -3,8 +3,8 @@
 from dataclasses import replace
 
 from inventory.models import CountReading, Movement
-from inventory.services.posting.book import find_effects_after, has_effects_after
-from inventory.services.posting.keys import HeadKey, HoldingKey
+from inventory.services.posting.book import find_effects_after
+from inventory.services.posting.keys import HoldingKey
 from inventory.services.posting.layers import move_goods
 from inventory.services.posting.request import CountLine, End, Flow
 from inventory.services.posting.scribe import Scribe
@@ -15,18 +15,11 @@ Purpose = Movement.Purpose
 
 def plan_counts(scribe: Scribe) -> None:
     """Draft all counts of a posting."""
-    lines = scribe.posting.counts
-    keys = [HoldingKey(_head_of(line), line.end.container_id) for line in lines]
-    is_overtaken = bool(lines) and has_effects_after(keys, scribe.posting.occurred_at)
-    for line in lines:
-        _plan_count(scribe, line, is_overtaken=is_overtaken)
+    for line in scribe.posting.counts:
+        _plan_count(scribe, line)
 
 
-def _head_of(line: CountLine) -> HeadKey:
-    return HeadKey(line.end.place.pk, line.material.pk, line.owner.pk)
-
-
-def _plan_count(scribe: Scribe, line: CountLine, *, is_overtaken: bool) -> None:
+def _plan_count(scribe: Scribe, line: CountLine) -> None:
     """Draft the reading, and the difference to what the book said of that moment."""
     flow = Flow(
         material=line.material,
@@ -43,7 +36,7 @@ def _plan_count(scribe: Scribe, line: CountLine, *, is_overtaken: bool) -> None:
     holding = scribe.book.holding(key)
     moment = scribe.posting.occurred_at
     later_count = scribe.book.counted_at(key)
-    since = find_effects_after(key, here.container, moment) if is_overtaken else 0
+    since = find_effects_after(key, here.container, moment) if scribe.book.is_overtaken else 0
     book_then = holding.quantity - since
     _record_reading(scribe, line, here, book_then)
     if later_count and moment < later_count:

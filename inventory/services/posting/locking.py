@@ -44,7 +44,8 @@ class UnderLock:
     """What was read while the heads were held.
 
     `next_key` is the entry's key, taken when all heads were held, so that among entries that share a
-    holding the order of keys is the order of commits.
+    holding the order of keys is the order of commits. `is_overtaken` tells that something happened after
+    the entry's moment to what it counts.
     """
 
     pools: dict[HeadKey, tuple[int, int]]
@@ -55,6 +56,7 @@ class UnderLock:
     holdings: dict[HoldingKey, tuple[int, datetime | None, bool]]
     next_key: int
     containers: list[Container]
+    is_overtaken: bool
 
 
 def lock_and_read(
@@ -69,13 +71,14 @@ def lock_and_read(
     NotSetUp
         If there is no company.
     """
-    _books, pools, vessels, found, holdings, [[next_key]] = read_rows(
+    _books, pools, vessels, found, holdings, [[next_key]], [[is_overtaken]] = read_rows(
         _keep_books_open(),
         _lock(heads),
         _lock_containers(containers),
         _look_up(posting, heads),
         _holdings(heads, containers),
         _next_key(),
+        _look_after(posting),
     )
     _refuse_missing(heads, pools)
     if not found:
@@ -93,6 +96,7 @@ def lock_and_read(
         },
         next_key=next_key,
         containers=[_make_container(row) for row in vessels],
+        is_overtaken=bool(is_overtaken),
     )
 
 
@@ -209,3 +213,25 @@ def _next_key() -> Select:
     return Select(
         "SELECT COALESCE((SELECT seq FROM sqlite_sequence WHERE name = 'inventory_entry'), 0) + 1", []
     )
+
+
+def _look_after(posting: Posting) -> Select:
+    """Whether anything happened after the moment to what is counted; one look for all lines of a count."""
+    boxes = sorted({line.end.container_id for line in posting.counts if line.end.container_id})
+    loose = [line for line in posting.counts if not line.end.container_id]
+    places = sorted({line.end.place.pk for line in loose})
+    materials = sorted({line.material.pk for line in loose})
+    parts: list[str] = []
+    values: list[Any] = []
+    for side in ("source", "target"):
+        if boxes:
+            parts.append(f"{side}_container_id IN {one_of(boxes)} AND effective_at > %s")
+            values += [*boxes, posting.occurred_at]
+        if places:
+            parts.append(
+                f"{side}_place_id IN {one_of(places)} AND material_id IN {one_of(materials)}"
+                f" AND {side}_container_id IS NULL AND effective_at > %s"
+            )
+            values += [*places, *materials, posting.occurred_at]
+    found = [f"EXISTS (SELECT 1 FROM inventory_movement WHERE {part})" for part in parts]
+    return Select(f"SELECT {' OR '.join(found) or 'FALSE'}", values)

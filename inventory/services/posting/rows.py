@@ -19,7 +19,7 @@ ROWS_AT_ONCE = 500
 
 @dataclass(frozen=True)
 class Select:
-    """One SELECT and its parameters."""
+    """One statement, mostly a SELECT, and its parameters."""
 
     sql: str
     values: Sequence[Any]
@@ -51,7 +51,7 @@ class Rows:
                 f" VALUES {', '.join([row_sql] * len(part))}"
                 + (f" ON CONFLICT (key) DO UPDATE SET {sets}" if sets else "")
                 + (" ON CONFLICT (key) DO NOTHING" if self.keeps_standing else ""),
-                [_stored(value) for row in part for value in row],
+                [value for row in part for value in row],
             )
             for part in parts
         ]
@@ -59,13 +59,7 @@ class Rows:
 
 def insert_rows(*tables: Rows) -> None:
     """Insert the rows, table by table; on PostgreSQL all of them go there in one message."""
-    statements = [statement for table in tables for statement in table.statements()]
-    if connection.vendor == "postgresql":
-        together = [value for _sql, values in statements for value in values]
-        statements = [("; ".join(sql for sql, _values in statements), together)] if statements else []
-    with connection.cursor() as cursor:
-        for sql, values in statements:
-            cursor.execute(sql, values)
+    exchange(*tables)
 
 
 def read_rows(*selects: Select) -> list[list[tuple[Any, ...]]]:
@@ -74,31 +68,53 @@ def read_rows(*selects: Select) -> list[list[tuple[Any, ...]]]:
     On PostgreSQL they go there in one message, but are still read in their order: what stands behind a
     lock is read when the lock is held.
     """
-    with connection.cursor() as cursor:
-        if connection.vendor != "postgresql":
-            answers = []
-            for select in selects:
-                cursor.execute(select.sql, [_stored(value) for value in select.values])
-                answers.append(cursor.fetchall())
-            return answers
-        cursor.execute(
-            "; ".join(select.sql for select in selects),
-            [_stored(value) for select in selects for value in select.values],
-        )
-        answers = [cursor.fetchall()]
-        while cursor.nextset():
-            answers.append(cursor.fetchall())
-        return answers
+    return exchange(*selects)
 
 
 def run_statements(*statements: Select) -> None:
     """Run statements that answer nothing, on PostgreSQL in one message."""
-    if connection.vendor == "postgresql" and statements:
-        values = [_stored(value) for statement in statements for value in statement.values]
-        statements = (Select("; ".join(statement.sql for statement in statements), values),)
+    exchange(*statements)
+
+
+def exchange(*parts: Rows | Select) -> list[list[tuple[Any, ...]]]:
+    """Write and read in the order given, on PostgreSQL in one message; what was read, select by select."""
+    statements = _list_statements(parts)
+    if not statements:
+        return []
     with connection.cursor() as cursor:
-        for statement in statements:
-            cursor.execute(statement.sql, [_stored(value) for value in statement.values])
+        if connection.vendor != "postgresql":
+            answers = []
+            for sql, values in statements:
+                cursor.execute(sql, [_stored(value) for value in values])
+                if cursor.description is not None:
+                    answers.append(cursor.fetchall())
+            return answers
+        # psycopg takes moments, days and ids as they are.
+        cursor.execute(
+            "; ".join(sql for sql, _values in statements),
+            [value for _sql, values in statements for value in values],
+        )
+        return _take_answers(cursor)
+
+
+def _list_statements(parts: Sequence[Rows | Select]) -> list[tuple[str, Sequence[Any]]]:
+    statements: list[tuple[str, Sequence[Any]]] = []
+    for part in parts:
+        if isinstance(part, Rows):
+            statements += part.statements()
+        else:
+            statements.append((part.sql, part.values))
+    return statements
+
+
+def _take_answers(cursor: Any) -> list[list[tuple[Any, ...]]]:
+    answers = []
+    while True:
+        # A statement that writes describes nothing.
+        if cursor.description is not None:
+            answers.append(cursor.fetchall())
+        if not cursor.nextset():
+            return answers
 
 
 def columns_of(model: type[models.Model], alias: str) -> str:

@@ -24,7 +24,7 @@ from jobs.models import (
 from jobs.models.balance import DOCUMENT_PREFIX
 from jobs.services.reports.drafting import as_material
 from jobs.services.reports.rows import Told
-from jobs.services.reports.scene import load_stock
+from jobs.services.reports.scene import StockSearch, load_stock
 
 # What is booked and no flow of fluid: what counts found, and what the book lacked.
 NO_FLOWS = (
@@ -198,7 +198,7 @@ def _add_book(stories: Sequence[FluidStory], day: CrewDay) -> None:
     began = datetime.combine(day.date, time(), tzinfo=zone)
     ended = began + timedelta(days=1)
     keys = {key for story in stories for key in story.vessels}
-    stock = load_stock(containers=keys, places=(), vehicle=day.vehicle, loose=(), moment=began)
+    stock = load_stock(StockSearch(keys, places=(), vehicle=day.vehicle, loose=(), moment=began))
     materials = Material.objects.in_bulk({key for story in stories for key in story.family})
     last_read = _find_last_read(keys, began)
     for story in stories:

@@ -9,6 +9,7 @@ from datetime import datetime
 
 from django.db import transaction
 
+from inventory.services.posting.rows import Select, run_statements
 from jobs.models import RefitRequest
 
 # Kinds of refits that every report asks for.
@@ -19,9 +20,23 @@ HINTS: list[Callable[[], object]] = []
 
 def request_refits(*, at: datetime, subject: str = "") -> None:
     """Ask for every kind of refit; one open request of a kind is enough."""
-    rows = [RefitRequest(kind=kind, subject=subject, requested_at=at) for kind in KINDS]
-    if rows:
-        RefitRequest.objects.bulk_create(rows, ignore_conflicts=True)
+    run_statements(*refit_statements(at=at, subject=subject))
+    hint_refits()
+
+
+def refit_statements(*, at: datetime, subject: str = "") -> list[Select]:
+    """The requests as statements, for whoever writes more in one message; hints are given apart."""
+    table = RefitRequest._meta.db_table
+    if not KINDS:
+        return []
+    rows = ", ".join(["(%s, %s, %s)"] * len(KINDS))
+    values = [value for kind in KINDS for value in (kind, subject, at)]
+    sql = f"INSERT INTO {table} (kind, subject, requested_at) VALUES {rows} ON CONFLICT DO NOTHING"
+    return [Select(sql, values)]
+
+
+def hint_refits() -> None:
+    """After commit, tell whoever learns from reports that there is something to learn."""
     for hint in HINTS:
         transaction.on_commit(hint)
 

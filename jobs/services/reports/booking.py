@@ -1,13 +1,15 @@
 """A report in the book: its rows become flows and counts of one entry, and are taken out of it again."""
 
 from collections.abc import Sequence
+from typing import Any
 from uuid import UUID
 
-from inventory.models import Actor, Entry, FluidCatch, Material, Movement, Party
+from inventory.models import Actor, Entry, FluidCatch, Material, Movement, Party, Place
 from inventory.queries.company import get_company
 from inventory.services.corrections import reverse
 from inventory.services.fluids.catching import note_catches
 from inventory.services.posting import CountLine, Flow, Posting, post
+from inventory.services.posting.rows import Select, read_rows
 from jobs.models import CrewDay, FieldReport, Span
 from jobs.services.reports.as_found import see_as_found
 from jobs.services.reports.caught import draft_caught
@@ -16,7 +18,7 @@ from jobs.services.reports.earlier import Earlier
 from jobs.services.reports.goods import draft_fibre, draft_pieces, draft_projectiles, draft_waste
 from jobs.services.reports.injected import draft_injected, draft_losses
 from jobs.services.reports.rows import Told, measure_again
-from jobs.services.reports.scene import Scene, Stock, load_stock
+from jobs.services.reports.scene import Known, Scene, Stock, StockSearch
 
 # The step of a report under which nearly all of it is booked; other recovered fluids have one of their own.
 BOOK_STEP = "book"
@@ -114,30 +116,67 @@ def entry_ids(told: Told) -> list[UUID]:
     return list(told.report.standing_ids(row.material.code for row in told.caught).values())
 
 
-def load_scene(
-    told: Told,
-    crew_day: CrewDay,
-    *,
-    company: Party,
-    spans_of_runs: dict[int, list[Span]],
-    earlier: Earlier,
-) -> Scene:
-    """The scene of a report, with what the book holds where it has a say."""
-    attempts = [*earlier.unmeasured, *earlier.measured, *told.attempts]
-    spans = [attempt.span for attempt in attempts]
-    spans += [span for part in told.caught_spans for span in part]
-    spans += [span for part in spans_of_runs.values() for span in part]
-    see_as_found(told, spans)
-    has_catch = bool(told.caught)
-    stock = load_stock(
-        containers=containers_of(told),
-        places={span.place_id for span in spans} if has_catch else (),
-        vehicle=crew_day.vehicle,
-        loose=_loose_materials(told),
-        moment=told.report.occurred_at,
-    )
-    _name_contents(told, stock)
-    return Scene(crew_day, company, spans_of_runs, earlier.unmeasured, earlier.measured, stock)
+class SceneSearch:
+    """What has to be read to book a report, and the scene that becomes of it.
+
+    `earlier` are the day's tries before the report; only where something of it is shared among them do they
+    count.
+    """
+
+    def __init__(
+        self,
+        told: Told,
+        crew_day: CrewDay,
+        *,
+        company: Party,
+        spans_of_runs: dict[int, list[Span]],
+        earlier: Earlier,
+        special_places: dict[Place.Kind, Place] | None = None,
+    ) -> None:
+        self._told = told
+        self._scene = Scene(
+            crew_day, company, spans_of_runs, earlier.unmeasured, earlier.measured,
+            special_places=special_places if special_places is not None else {},
+        )  # fmt: skip
+        self._spans = [row.span for row in (*earlier.unmeasured, *earlier.measured, *told.attempts)]
+        self._spans += [span for part in told.caught_spans for span in part]
+        self._spans += [span for part in spans_of_runs.values() for span in part]
+        self._stock = StockSearch(
+            containers=containers_of(told),
+            places={span.place_id for span in self._spans} if told.caught else (),
+            vehicle=crew_day.vehicle,
+            loose=_loose_materials(told),
+            moment=told.report.occurred_at,
+        )
+
+    def selects(self) -> list[Select]:
+        return self._stock.selects()
+
+    def make(self, answers: Sequence[list[tuple[Any, ...]]]) -> Scene:
+        """The scene, of the answers to the selects, with what the book holds where it has a say."""
+        see_as_found(self._told, self._spans)
+        self._scene.stock = self._stock.make(answers, self._known())
+        _name_contents(self._told, self._scene.stock)
+        return self._scene
+
+    def _known(self) -> Known:
+        told, known = self._told, Known()
+        known.add(self._scene.crew_day.vehicle, *(span.place for span in self._spans))
+        for attempt in told.attempts:
+            known.add(attempt.fluid, attempt.source_container)
+        known.add(*(row.reel for row in told.blowings), *(row.projectile for row in told.cleanings))
+        known.add(*(row.material for row in told.pieces))
+        for part in (told.caught, told.readings, told.waste, told.losses):
+            for row in part:
+                known.add(row.material, row.container)
+        for caught in told.caught:
+            known.add(caught.material.recovered_from)
+        return known
+
+
+def load_scene(search: SceneSearch) -> Scene:
+    """The scene that a search finds, by itself."""
+    return search.make(read_rows(*search.selects()))
 
 
 def _name_contents(told: Told, stock: Stock) -> None:

@@ -90,13 +90,13 @@ def _bring_back(draft: Draft, row: FluidCaught, spans: list[Span], quantity: int
         converted += part - as_it_is
     if converted:
         flows.append(_from_process(draft, recovered, converted, target))
-        stock.move(recovered, converted, End(draft.special_place(Place.Kind.PROCESS)), target)
+        stock.move(recovered, converted, End(draft.scene.special_place(Place.Kind.PROCESS)), target)
     return flows
 
 
 def _places_without_spans(draft: Draft, row: FluidCaught) -> list[Place]:
     """Where nobody knows the spans: the run, else the book's differences."""
-    return [row.run.place] if row.run is not None else [draft.special_place(Place.Kind.VARIANCE)]
+    return [row.run.place] if row.run is not None else [draft.scene.special_place(Place.Kind.VARIANCE)]
 
 
 def _to_process(
@@ -105,7 +105,7 @@ def _to_process(
     if quantity <= 0:
         return []
     leaving = as_material(quantity, recovered, fresh)
-    process = End(draft.special_place(Place.Kind.PROCESS))
+    process = End(draft.scene.special_place(Place.Kind.PROCESS))
     draft.scene.stock.move(fresh, leaving, End(place), process)
     return [
         Flow(
@@ -124,7 +124,7 @@ def _from_process(draft: Draft, recovered: Material, quantity: int, target: End)
     return Flow(
         material=recovered,
         quantity=quantity,
-        source=End(draft.special_place(Place.Kind.PROCESS)),
+        source=End(draft.scene.special_place(Place.Kind.PROCESS)),
         target=target,
         purpose=Purpose.RECOVERED,
         owner=owner_of(target, company=draft.scene.company),

@@ -1,15 +1,19 @@
 """What a report does to the work itself: steps are done, and where it is undone they wait again."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.db.models import Max, Q
 
 from inventory.models import Actor
+from inventory.services.posting.rows import Select, one_of, run_statements
 from jobs.models import CrewDay, CrewDayStep, Run, RunBlowing, RunCleaning, Span, SpanAttempt
-from jobs.services.day_life import settle_if_done
+from jobs.services.day_life import settle_day_statements
 from jobs.services.needs import FORWARD_STATES, write_needs
 from jobs.services.reports.rows import Told
-from jobs.services.work_done import mark_done
+from jobs.services.work_done import WaitingStep, mark_done_statements
 
 Kind = CrewDayStep.Kind
 # What a report says was done: the kind of step with the keys of spans or runs.
@@ -25,44 +29,75 @@ def done_by(told: Told) -> Done:
     }
 
 
-def mark_work_done(told: Told, crew_day: CrewDay, *, by: Actor) -> None:
+@dataclass(frozen=True)
+class DaySteps:
+    """Steps that wait: those of a day, and those of what a report says was done, on whatever day.
+
+    `count` is how many steps the day has, done ones included.
+    """
+
+    waiting: list[WaitingStep]
+    count: int
+
+
+def select_steps(told: Told, crew_day: CrewDay) -> list[Select]:
+    """Ask for the steps that a report may mark."""
+    waiting = "SELECT id, crew_day_id, kind, span_id, run_id FROM jobs_crewdaystep WHERE done_at IS NULL AND"
+    parts, values = [f"{waiting} crew_day_id = %s"], [crew_day.pk]
+    for kind, keys in done_by(told).items():
+        if keys:
+            column = "span_id" if kind == Kind.EXTRACT else "run_id"
+            parts.append(f"{waiting} kind = %s AND {column} IN {one_of(list(keys))}")
+            values += [kind.value, *keys]
+    return [
+        Select(f"{' UNION '.join(parts)} ORDER BY 1", values),
+        Select("SELECT COUNT(*) FROM jobs_crewdaystep WHERE crew_day_id = %s", [crew_day.pk]),
+    ]
+
+
+def make_steps(answers: Sequence[list[tuple[Any, ...]]]) -> DaySteps:
+    """The steps, of the answers to `select_steps`."""
+    waiting, [(count,)] = answers
+    return DaySteps([WaitingStep(*row) for row in waiting], count)
+
+
+def mark_work_done(
+    told: Told, crew_day: CrewDay, steps: DaySteps, *, by: Actor, beside: Sequence[Select] = ()
+) -> None:
     """Mark the steps of what was done, and the day once nothing on it waits.
 
     Work that was planned on another day or on none was done on this one all the same; its step comes here.
+    `beside` is written in the same message.
     """
     done, at = done_by(told), told.report.occurred_at
-    if any(done.values()):
-        steps = _steps_of(done)
-        moved = {step.crew_day_id for step in steps if step.crew_day_id != crew_day.pk}
-        _bring_here([step for step in steps if step.crew_day_id != crew_day.pk], crew_day)
-        mark_done(steps, at=at)
-        if len(steps) < sum(len(keys) for keys in done.values()):
-            _put_earlier(done, at)
-        if moved:
-            write_needs(CrewDay.objects.filter(pk__in=moved, state__in=FORWARD_STATES))
-    settled = bool(any(done.values())) and settle_if_done(crew_day, by=by, occurred_at=at)
-    if not settled and crew_day.state in FORWARD_STATES:
+    marked = [step for step in steps.waiting if _is_done(step, done)]
+    brought = [step for step in marked if step.crew_day_id != crew_day.pk]
+    _bring_here(brought, crew_day)
+    waits = any(step.crew_day_id == crew_day.pk and step not in marked for step in steps.waiting)
+    is_settled = any(done.values()) and not waits and crew_day.state != CrewDay.State.SETTLED
+    count = steps.count + len(brought)
+    settling = settle_day_statements(crew_day, steps=count, by=by, occurred_at=at) if is_settled else []
+    run_statements(*mark_done_statements(marked, at=at), *settling, *beside)
+    if len(marked) < sum(len(keys) for keys in done.values()):
+        _put_earlier(done, at)
+    if brought:
+        left = {step.crew_day_id for step in brought}
+        write_needs(CrewDay.objects.filter(pk__in=left, state__in=FORWARD_STATES))
+    if crew_day.state in FORWARD_STATES:
         write_needs([crew_day])
 
 
-def _steps_of(done: Done) -> list[CrewDayStep]:
-    """The steps that wait for what was done, on whatever day."""
-    wanted = Q(pk__in=[])
-    for kind, keys in done.items():
-        if keys:
-            field = "span__in" if kind == Kind.EXTRACT else "run__in"
-            wanted |= Q(**{"kind": kind, field: keys})
-    return list(CrewDayStep.objects.filter(wanted, done_at__isnull=True).order_by("pk"))
+def _is_done(step: WaitingStep, done: Done) -> bool:
+    return (step.span_id if step.kind == Kind.EXTRACT else step.run_id) in done[Kind(step.kind)]
 
 
-def _bring_here(steps: list[CrewDayStep], crew_day: CrewDay) -> None:
+def _bring_here(steps: list[WaitingStep], crew_day: CrewDay) -> None:
     """Take steps over from the days on which they were planned, behind what is planned here."""
     if not steps:
         return
     last = crew_day.steps.aggregate(last=Max("position"))["last"] or 0
     for number, step in enumerate(steps, start=1):
-        step.crew_day, step.position = crew_day, last + number
-        step.save(update_fields=["crew_day", "position"])
+        CrewDayStep.objects.filter(pk=step.pk).update(crew_day=crew_day, position=last + number)
 
 
 def _put_earlier(done: Done, at: datetime) -> None:

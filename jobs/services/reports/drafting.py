@@ -7,7 +7,6 @@ from fractions import Fraction
 from inventory.calc.allocation import allocate_money
 from inventory.models import Material, Movement, Party, Place
 from inventory.services.posting import CountLine, End, Flow
-from inventory.services.posting.special_places import get_special_place
 from inventory.units import MILLION, convert
 from jobs.models import Span, SpanAttempt
 from jobs.services.reports.rows import Told
@@ -28,13 +27,6 @@ class Draft:
     flows: list[Flow] = field(default_factory=list)
     counts: list[CountLine] = field(default_factory=list)
     caught: dict[str, list[Flow]] = field(default_factory=dict)
-    _special: dict[str, Place] = field(default_factory=dict)
-
-    def special_place(self, kind: Place.Kind) -> Place:
-        """The company's own place of a kind, looked up once."""
-        if kind not in self._special:
-            self._special[kind] = get_special_place(kind)
-        return self._special[kind]
 
     def move(
         self,

@@ -66,7 +66,7 @@ def _length_by_reading(draft: Draft, row: RunBlowing) -> int:
 
 def draft_waste(draft: Draft) -> None:
     """Waste leaves from its container; without an amount all that is in it, or was until it was read."""
-    waste = End(draft.special_place(Place.Kind.WASTE)) if draft.told.waste else None
+    waste = End(draft.scene.special_place(Place.Kind.WASTE)) if draft.told.waste else None
     left = {row.container_id: row.amount for row in draft.told.end_readings}
     for row in draft.told.waste:
         assert waste is not None

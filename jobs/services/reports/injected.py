@@ -202,7 +202,7 @@ def find_targets(draft: Draft, row: object, quantity: int) -> list[tuple[End, in
     found = share_by_spans(draft, quantity)
     if found:
         return [(End(place), part) for place, part in found]
-    return [(End(draft.special_place(Place.Kind.VARIANCE)), quantity)]
+    return [(End(draft.scene.special_place(Place.Kind.VARIANCE)), quantity)]
 
 
 def find_before(draft: Draft, container: Container, material: Material) -> int:

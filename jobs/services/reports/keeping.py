@@ -2,13 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.db import connection
 from django.db.models import Model
 
-from inventory.services.bulk_rows import take_keys
-from inventory.services.posting.rows import Rows, Select, insert_rows, read_rows
+from inventory.services.posting.rows import Rows, Select
 from jobs.models import (
     ContainerReading,
     FieldReport,
@@ -26,8 +26,38 @@ from jobs.services.reports.rows import Told
 _PAIRS = FluidCaught.spans.through
 
 
-def keep_rows(told: Told) -> None:
-    """Insert a report with its rows, all in one message where the database allows it."""
+@dataclass(frozen=True)
+class Keys:
+    """Primary keys for a report and its catches, which other rows of it name."""
+
+    report: int
+    catches: list[int]
+
+
+def select_keys(catches: int) -> list[Select]:
+    """Ask for the keys of one report and so many catches; a report that is refused leaves a gap in them."""
+    return [_select_keys(FieldReport, 1), _select_keys(FluidCaught, catches)]
+
+
+def make_keys(answers: Sequence[list[tuple[Any, ...]]]) -> Keys:
+    """The keys, of the answers to `select_keys`."""
+    [[(report,)], catches] = answers
+    return Keys(report, [key for (key,) in catches])
+
+
+def _select_keys(model: type[Model], count: int) -> Select:
+    table = model._meta.db_table
+    if connection.vendor == "postgresql":
+        taken = "SELECT nextval(pg_get_serial_sequence(%s, 'id')) FROM generate_series(1, %s)"
+        return Select(taken, (table, count))
+    # The write lock is held, so nobody else counts on from the same number.
+    last = "COALESCE((SELECT seq FROM sqlite_sequence WHERE name = %s), 0)"
+    numbers = "WITH RECURSIVE each(n) AS (SELECT 1 UNION ALL SELECT n + 1 FROM each WHERE n < %s)"
+    return Select(f"{numbers} SELECT {last} + n FROM each WHERE n <= %s", (count, table, count))
+
+
+def rows_to_keep(told: Told, keys: Keys) -> list[Rows]:
+    """A report and its rows as they are to be inserted; a report that was kept already keeps its key."""
     parts: list[Sequence[Model]] = [
         told.attempts,
         told.cleanings,
@@ -38,14 +68,13 @@ def keep_rows(told: Told) -> None:
         told.losses,
     ]
     report, tables = told.report, []
-    reports, catches = _take_keys(0 if report.pk else 1, len(told.caught))
-    if reports:
-        report.pk = reports[0]
+    if not report.pk:
+        report.pk = keys.report
         report._state.adding, report._state.db = False, connection.alias
         tables.append(_rows_of([report], with_key=True))
     tables += [_rows_of(part) for part in parts if part]
     if told.caught:
-        for row, key in zip(told.caught, catches, strict=True):
+        for row, key in zip(told.caught, keys.catches, strict=True):
             row.pk = key
         tables.append(_rows_of(told.caught, with_key=True))
         pairs = [
@@ -55,20 +84,7 @@ def keep_rows(told: Told) -> None:
         ]
         if pairs:
             tables.append(Rows(_PAIRS, ("fluidcaught_id", "span_id"), pairs))
-    if tables:
-        insert_rows(*tables)
-
-
-def _take_keys(reports: int, catches: int) -> tuple[list[int], list[int]]:
-    """Keys for new reports and catches, in one message where the database allows it."""
-    if connection.vendor != "postgresql":
-        return list(take_keys(FieldReport, reports)), list(take_keys(FluidCaught, catches))
-    taken = "SELECT nextval(pg_get_serial_sequence(%s, 'id')) FROM generate_series(1, %s)"
-    first, second = read_rows(
-        Select(taken, (FieldReport._meta.db_table, reports)),
-        Select(taken, (FluidCaught._meta.db_table, catches)),
-    )
-    return [key for (key,) in first], [key for (key,) in second]
+    return tables
 
 
 def _rows_of(rows: Sequence[Model], *, with_key: bool = False) -> Rows:

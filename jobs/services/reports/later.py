@@ -13,7 +13,13 @@ from inventory.models import Actor
 from inventory.queries.company import get_company_party
 from jobs.models import CrewDay, FieldReport
 from jobs.services.balance.withdrawing import withdraw_adjustments
-from jobs.services.reports.booking import book_report, containers_of, load_scene, unbook_report
+from jobs.services.reports.booking import (
+    SceneSearch,
+    book_report,
+    containers_of,
+    load_scene,
+    unbook_report,
+)
 from jobs.services.reports.earlier import find_earlier
 from jobs.services.reports.keeping import load_told
 from jobs.services.reports.names import load_spans_of_runs
@@ -101,11 +107,11 @@ def book_again(reports: Iterable[FieldReport]) -> None:
     """Book reports that were taken out, the oldest first."""
     for report in reports:
         told = load_told([report])[report.pk]
-        scene = load_scene(
+        search = SceneSearch(
             told,
             CrewDay.objects.select_related("crew", "vehicle").get(pk=report.crew_day_id),
             company=get_company_party(),
             spans_of_runs=load_spans_of_runs(row.run_id for row in told.caught if row.run_id is not None),
             earlier=find_earlier(told),
         )
-        book_report(told, scene, by=report.by)
+        book_report(told, load_scene(search), by=report.by)

@@ -4,7 +4,7 @@ Reports of many crews come in at the same hour; so what one names is read as pla
 and only what few reports name (instruments, access points, sizes, parties) by queries of its own.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,25 +13,13 @@ from django.db.models import QuerySet
 from inventory.errors import BadInput, Fault
 from inventory.models import Company, Container, Instrument, Material, Party, Place
 from inventory.queries.instruments import TrustedInstrument, trust_instruments
-from inventory.services.posting.rows import Select, columns_of, make_models, one_of, read_rows
+from inventory.services.posting.rows import make_models
 from inventory.sheets.numbers import CellRefused
 from inventory.sheets.sizes import read_cable_size
 from jobs.models import AccessPoint, CableSize, CrewDay, Job, Run, Span
 from jobs.queries.jobs import get_policy
-from jobs.services.reports.content import ReportContent, WorkName
-
-PARTS = (
-    "attempts",
-    "cleanings",
-    "blowings",
-    "caught",
-    "readings",
-    "pieces",
-    "waste",
-    "losses",
-    "splits",
-    "incidents",
-)
+from jobs.services.reports.content import WorkName
+from jobs.services.reports.searching import Search, Wanted
 
 
 class UnknownName(BadInput):
@@ -59,52 +47,29 @@ class Names:
     sizes: dict[str, CableSize] = field(default_factory=dict)
     parties: dict[str, Party] = field(default_factory=dict)
     usual_fluid: Material | None = None
-
-
-@dataclass(frozen=True)
-class _Wanted:
-    """A name at a place in the report."""
-
-    pointer: str
-    name: Any
-
-
-class _Search:
-    """What a report names, by noun."""
-
-    def __init__(self, content: ReportContent) -> None:
-        self.spans = _wanted(content, "span")
-        self.spans += [
-            _Wanted(f"/caught/{number}/spans/{place}", span)
-            for number, catch in enumerate(content.caught)
-            for place, span in enumerate(catch.spans)
-        ]
-        self.runs = _wanted(content, "run")
-        self.containers = _wanted(content, "container", "source_container", "reel")
-        self.materials = _wanted(content, "material", "fluid", "projectile")
-        self.instruments = _wanted(content, "meter", "instrument")
-        self.sizes = _wanted(content, "as_found_size")
-        self.parties = _wanted(content, "liable_party")
-        self.points = [
-            _Wanted(f"/attempts/{number}/pressure_end", (attempt.span.job, attempt.pressure_end))
-            for number, attempt in enumerate(content.attempts)
-            if attempt.pressure_end
-        ]
-        self.has_caught = bool(content.caught)
+    special_places: dict[Place.Kind, Place] = field(default_factory=dict)
 
 
 def find_names(
-    content: ReportContent, *, crew_day: CrewDay, company: Company, jobs: QuerySet[Any] | None = None
+    search: Search,
+    answers: Sequence[list[tuple[Any, ...]]],
+    *,
+    crew_day: CrewDay,
+    company: Company,
+    jobs: QuerySet[Any] | None = None,
 ) -> Names:
     """Look up everything a report names; `jobs` limits whose spans and runs it may name.
+
+    `answers` are those to the selects of the search.
 
     Raises
     ------
     UnknownName
         If something is not on record; every such name is told at once.
     """
-    names, search = Names(company, crew_day), _Search(content)
-    _read_all(names, search, frozenset(jobs.values_list("pk", flat=True)) if jobs is not None else None)
+    names = Names(company, crew_day)
+    allowed = frozenset(jobs.values_list("pk", flat=True)) if jobs is not None else None
+    _take_all(names, search, answers, allowed)
     faults: list[Fault] = []
     _find_points(names, search)
     _find_instruments(names, search)
@@ -126,117 +91,41 @@ def find_names(
     return names
 
 
-def _read_all(names: Names, search: _Search, allowed: frozenset[int] | None) -> None:
-    jobs, spans, runs, sizes, containers, materials, owners = read_rows(
-        _select_jobs(search),
-        _select_spans(search),
-        _select_runs(search),
-        Select(f"SELECT {columns_of(CableSize, 'size')} FROM jobs_cablesize size", ()),
-        _select_containers(search),
-        _select_materials(search),
-        _select_owners(search),
-    )
+def _take_all(
+    names: Names, search: Search, answers: Sequence[list[tuple[Any, ...]]], allowed: frozenset[int] | None
+) -> None:
+    jobs, spans, runs, sizes, containers, materials, owners, places = answers
     known_jobs: dict[int, Job] = {}
     for row in jobs:
         job, place = make_models(row, Job, Place)
         job.place = place
         if allowed is None or job.pk in allowed:
             known_jobs[job.pk] = job
-    known_sizes: dict[int, CableSize] = {
-        size.pk: size for row in sizes for size in make_models(row, CableSize)
-    }
+    known_sizes = _Sizes(sizes)
     _take_runs(names, runs, known_jobs, known_sizes)
     _take_spans(names, spans, search, known_jobs, known_sizes)
     _take_materials(names, materials, search)
     _take_containers(names, containers, owners)
+    for row in places:
+        [place] = make_models(row, Place)
+        names.special_places[Place.Kind(place.kind)] = place
 
 
-def _select_jobs(search: _Search) -> Select:
-    references = sorted({each.name.job for each in (*search.spans, *search.runs)})
-    return Select(
-        f"SELECT {columns_of(Job, 'job')}, {columns_of(Place, 'place')} FROM jobs_job job"
-        f" JOIN inventory_place place ON place.id = job.place_id WHERE job.reference IN {one_of(references)}",
-        references,
-    )
+class _Sizes(dict[int, CableSize]):
+    """Cable sizes by their keys, each made when it is asked for: a report meets one or two of a dozen."""
+
+    def __init__(self, rows: Iterable[tuple[Any, ...]]) -> None:
+        super().__init__()
+        self._rows = {row[0]: row for row in rows}
+
+    def __missing__(self, key: int) -> CableSize:
+        size: CableSize
+        [size] = make_models(self._rows[key], CableSize)
+        self[key] = size
+        return size
 
 
-def _select_spans(search: _Search) -> Select:
-    """Spans by their names, and those of the runs that something was swept out of."""
-    condition, values = _in_jobs("span", search.spans)
-    if search.has_caught and search.runs:
-        of_runs, more = _in_jobs("run", search.runs)
-        condition += f" OR span.run_id IN (SELECT run.id FROM jobs_run run WHERE {of_runs})"
-        values += more
-    return Select(
-        f"SELECT {columns_of(Span, 'span')}, {columns_of(Place, 'place')} FROM jobs_span span"
-        f" JOIN inventory_place place ON place.id = span.place_id WHERE {condition} ORDER BY span.sequence",
-        values,
-    )
-
-
-def _select_runs(search: _Search) -> Select:
-    condition, values = _in_jobs("run", search.runs)
-    return Select(
-        f"SELECT {columns_of(Run, 'run')}, {columns_of(Place, 'place')} FROM jobs_run run"
-        f" JOIN inventory_place place ON place.id = run.place_id WHERE {condition}",
-        values,
-    )
-
-
-def _in_jobs(alias: str, wanted: list[_Wanted]) -> tuple[str, list[Any]]:
-    by_job: dict[str, list[str]] = {}
-    for each in wanted:
-        by_job.setdefault(each.name.job, []).append(each.name.name)
-    parts, values = ["FALSE"], []
-    for job, found in by_job.items():
-        listed = sorted(set(found))
-        parts.append(
-            f"({alias}.job_id = (SELECT id FROM jobs_job WHERE reference = %s)"
-            f" AND {alias}.name IN {one_of(listed)})"
-        )
-        values += [job, *listed]
-    return " OR ".join(parts), values
-
-
-def _select_containers(search: _Search) -> Select:
-    labels = sorted({each.name for each in search.containers})
-    return Select(
-        f"SELECT {columns_of(Container, 'box')}, {columns_of(Place, 'place')},"
-        " (SELECT inside.material_id FROM inventory_holding inside WHERE inside.container_id = box.id"
-        " AND inside.quantity > 0 ORDER BY inside.quantity DESC LIMIT 1)"
-        " FROM inventory_container box LEFT JOIN inventory_place place ON place.id = box.place_id"
-        f" WHERE box.label IN {one_of(labels)}",
-        labels,
-    )
-
-
-def _select_materials(search: _Search) -> Select:
-    """What is named, what the containers are for or hold, and all fluids, of which there are few."""
-    codes = sorted({each.name for each in search.materials})
-    labels = sorted({each.name for each in search.containers})
-    boxes = f"SELECT id FROM inventory_container WHERE label IN {one_of(labels)}"
-    return Select(
-        f"SELECT {columns_of(Material, 'material')} FROM inventory_material material"
-        f" WHERE material.kind = 'fluid' OR material.code IN {one_of(codes)} OR material.id IN"
-        f" (SELECT material_id FROM inventory_container WHERE label IN {one_of(labels)}) OR material.id IN"
-        f" (SELECT material_id FROM inventory_holding WHERE quantity > 0 AND container_id IN ({boxes}))"
-        " ORDER BY material.id",
-        [*codes, *labels, *labels],
-    )
-
-
-def _select_owners(search: _Search) -> Select:
-    labels = sorted({each.name for each in search.containers})
-    return Select(
-        f"SELECT {columns_of(Party, 'party')} FROM inventory_party party WHERE party.id IN"
-        f" (SELECT owner_id FROM inventory_container WHERE label IN {one_of(labels)})",
-        labels,
-    )
-
-
-def _take_runs(
-    names: Names, rows: list[tuple[Any, ...]], jobs: dict[int, Job], sizes: dict[int, CableSize]
-) -> None:
+def _take_runs(names: Names, rows: list[tuple[Any, ...]], jobs: dict[int, Job], sizes: "_Sizes") -> None:
     for row in rows:
         run, place = make_models(row, Run, Place)
         if run.job_id in jobs:
@@ -247,9 +136,9 @@ def _take_runs(
 def _take_spans(
     names: Names,
     rows: list[tuple[Any, ...]],
-    search: _Search,
+    search: Search,
     jobs: dict[int, Job],
-    sizes: dict[int, CableSize],
+    sizes: "_Sizes",
 ) -> None:
     wanted = {each.name for each in search.spans}
     swept = {run.pk for run in names.runs.values()} if search.has_caught else set()
@@ -267,7 +156,7 @@ def _take_spans(
             names.spans_of_runs.setdefault(span.run_id, []).append(span)
 
 
-def _take_materials(names: Names, rows: list[tuple[Any, ...]], search: _Search) -> None:
+def _take_materials(names: Names, rows: list[tuple[Any, ...]], search: Search) -> None:
     found: dict[int, Material] = {}
     for row in rows:
         [material] = make_models(row, Material)
@@ -306,7 +195,7 @@ def load_spans_of_runs(run_keys: Iterable[int]) -> dict[int, list[Span]]:
     return found
 
 
-def _find_points(names: Names, search: _Search) -> None:
+def _find_points(names: Names, search: Search) -> None:
     """Access points of the spans' own jobs."""
     if search.points:
         rows = AccessPoint.objects.filter(
@@ -316,7 +205,7 @@ def _find_points(names: Names, search: _Search) -> None:
         names.points = {(row.job.reference, row.name): row for row in rows.select_related("job")}
 
 
-def _find_instruments(names: Names, search: _Search) -> None:
+def _find_instruments(names: Names, search: Search) -> None:
     tags = {each.name for each in search.instruments}
     if tags:
         rows = {row.tag: row for row in Instrument.objects.filter(tag__in=tags)}
@@ -324,7 +213,7 @@ def _find_instruments(names: Names, search: _Search) -> None:
         names.instruments = {tag: trusted[row.pk] for tag, row in rows.items()}
 
 
-def _find_sizes(names: Names, search: _Search) -> None:
+def _find_sizes(names: Names, search: Search) -> None:
     if not search.sizes:
         return
     sizes = {row.designation: row for row in CableSize.objects.all()}
@@ -337,7 +226,7 @@ def _find_sizes(names: Names, search: _Search) -> None:
             names.sizes[each.name] = found
 
 
-def _find_parties(names: Names, search: _Search) -> None:
+def _find_parties(names: Names, search: Search) -> None:
     if search.parties:
         rows = Party.objects.filter(code__in={each.name for each in search.parties})
         names.parties = {row.code: row for row in rows}
@@ -360,19 +249,7 @@ def find_recovered_form(names: Names, fresh: Material) -> Material | None:
     return next(forms, None)
 
 
-def _wanted(content: ReportContent, *attributes: str) -> list[_Wanted]:
-    """Every name under some attributes of the report's parts, with its place."""
-    found = []
-    for part in PARTS:
-        for number, row in enumerate(getattr(content, part)):
-            for attribute in attributes:
-                name = getattr(row, attribute, None)
-                if name:
-                    found.append(_Wanted(f"/{part}/{number}/{attribute}", name))
-    return found
-
-
-def _note_missing(wanted: Iterable[_Wanted], known: dict[Any, Any], noun: str, faults: list[Fault]) -> None:
+def _note_missing(wanted: Iterable[Wanted], known: dict[Any, Any], noun: str, faults: list[Fault]) -> None:
     for each in wanted:
         if each.name not in known:
             shown = " ".join(each.name) if isinstance(each.name, tuple) else str(each.name)

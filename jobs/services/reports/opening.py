@@ -1,7 +1,9 @@
 """The day that a report is about, locked, with what has to be known before anything else; in one message."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 from uuid import UUID
 
 from django.db import connection
@@ -18,7 +20,7 @@ _THIS_DAY = "crew_id = (SELECT id FROM jobs_crew WHERE code = %s) AND date = %s"
 @dataclass(frozen=True)
 class Opened:
     """A locked crew-day. `known` is the report that has the id already; `has_reports` tells of standing ones
-    of the day, `has_later` of any that stand after the moment told of.
+    of the day, `has_later` of any that stand after the moment told of. `beside` is what else was read.
     """
 
     day: CrewDay
@@ -27,10 +29,15 @@ class Opened:
     unreported: UnreportedDay | None
     has_reports: bool
     has_later: bool
+    beside: list[list[tuple[Any, ...]]]
 
 
-def open_day(*, id: UUID, crew_code: str, date: date, occurred_at: datetime) -> Opened:
+def open_day(
+    *, id: UUID, crew_code: str, date: date, occurred_at: datetime, beside: Sequence[Select] = ()
+) -> Opened:
     """Take a crew's day for this transaction, so that its reports are taken one after the other.
+
+    `beside` is read in the same message, behind the lock.
 
     Raises
     ------
@@ -40,7 +47,7 @@ def open_day(*, id: UUID, crew_code: str, date: date, occurred_at: datetime) -> 
         If there is no company.
     """
     day_of = (crew_code, date)
-    days, around, known, companies, [(has_reports, has_later)] = read_rows(
+    days, around, known, companies, [(has_reports, has_later)], *others = read_rows(
         _lock_day(crew_code, date),
         Select(
             f"SELECT {columns_of(Crew, 'crew')}, {columns_of(Place, 'vehicle')},"
@@ -68,6 +75,7 @@ def open_day(*, id: UUID, crew_code: str, date: date, occurred_at: datetime) -> 
             " AND (occurred_at > %s OR uuid > %s))",
             (*day_of, occurred_at, occurred_at, id),
         ),
+        *beside,
     )
     if not days:
         raise NotFound(f"Crew {crew_code} has nothing planned on {date}.")
@@ -80,7 +88,7 @@ def open_day(*, id: UUID, crew_code: str, date: date, occurred_at: datetime) -> 
     company, party = make_models(companies[0], Company, Party)
     company.party = party
     report = make_models(known[0], FieldReport)[0] if known else None
-    return Opened(day, company, report, unreported, bool(has_reports), bool(has_later))
+    return Opened(day, company, report, unreported, bool(has_reports), bool(has_later), others)
 
 
 def _lock_day(crew_code: str, date: date) -> Select:

@@ -17,22 +17,32 @@ from inventory.errors import NotFound, SpanstockError
 from inventory.models import Actor
 from inventory.services.posting.errors import BookBusy, GoodsMovedOn
 from inventory.services.posting.retries import may_retry, pause
-from jobs.models import FieldReport, Job
-from jobs.services.reports.after import request_refits
+from inventory.services.posting.rows import Rows, exchange, insert_rows, read_rows
+from jobs.models import CrewDay, FieldReport, Job
+from jobs.services.reports.after import hint_refits, refit_statements
 from jobs.services.reports.as_found import note_as_found, tells_as_found
-from jobs.services.reports.booking import book_report, load_scene
+from jobs.services.reports.booking import SceneSearch, book_report
 from jobs.services.reports.checking import check_content
 from jobs.services.reports.content import ReportContent
 from jobs.services.reports.dividing import divide_runs
-from jobs.services.reports.doing import mark_work_done, unmark_work_done
+from jobs.services.reports.doing import (
+    DaySteps,
+    make_steps,
+    mark_work_done,
+    select_steps,
+    unmark_work_done,
+)
 from jobs.services.reports.earlier import Earlier, find_earlier
-from jobs.services.reports.keeping import keep_rows, load_told
+from jobs.services.reports.keeping import load_told, make_keys, rows_to_keep, select_keys
 from jobs.services.reports.later import book_again, find_later, in_order, unbook_all
-from jobs.services.reports.names import find_names
-from jobs.services.reports.opening import open_day
+from jobs.services.reports.names import Names, find_names
+from jobs.services.reports.opening import Opened, open_day
 from jobs.services.reports.rows import Told, make_rows
+from jobs.services.reports.scene import Scene
+from jobs.services.reports.searching import Search
 from jobs.services.reports.splitting import split_spans
 from jobs.services.rules.evaluating import evaluate_report
+from jobs.services.rules.reading import Record, make_record, select_record
 from jobs.services.unreported import settle_by_report
 
 MOST_TURNS = 10
@@ -135,6 +145,19 @@ class _Request:
         self.jobs = jobs
         self.corrects = corrects
 
+    def make_report(self, crew_day: CrewDay) -> FieldReport:
+        """The report, unsaved."""
+        return FieldReport(
+            uuid=self.id,
+            crew_day=crew_day,
+            occurred_at=self.occurred_at,
+            recorded_at=timezone.now(),
+            by=self.by,
+            device=self.device,
+            note=self.content.note,
+            fingerprint=self.fingerprint(),
+        )
+
     def fingerprint(self) -> str:
         """Hash of everything the sender decides, so that a retry can be told from another report."""
         form = {
@@ -171,30 +194,27 @@ def _take(request: _Request) -> FieldReport:
 
 
 def _take_once(request: _Request) -> FieldReport:
+    content = request.content
+    search = Search(content)
+    beside = [*search.selects(), *select_keys(len(content.caught))]
     opened = open_day(
         id=request.id,
         crew_code=request.crew_code,
         date=request.date,
         occurred_at=request.occurred_at,
+        # Pieces of a span that is yet to be split can be named only when it is.
+        beside=() if content.splits else beside,
     )
     if opened.known is not None:
         return _accept_again(opened.known, request)
-    report = FieldReport(
-        uuid=request.id,
-        crew_day=opened.day,
-        occurred_at=request.occurred_at,
-        recorded_at=timezone.now(),
-        by=request.by,
-        device=request.device,
-        note=request.content.note,
-        fingerprint=request.fingerprint(),
-    )
+    report = request.make_report(opened.day)
     report.corrects = _lock_corrected(request)
-    if request.content.splits:
+    if content.splits:
         report.save()
-        split_spans(request.content, report=report, jobs=request.jobs)
-    names = find_names(request.content, crew_day=opened.day, company=opened.company, jobs=request.jobs)
-    told = make_rows(request.content, report=report, names=names)
+        split_spans(content, report=report, jobs=request.jobs)
+    *found, report_key, catch_keys = read_rows(*beside) if content.splits else opened.beside
+    names = find_names(search, found, crew_day=opened.day, company=opened.company, jobs=request.jobs)
+    told = make_rows(content, report=report, names=names)
     later: list[FieldReport] = []
     corrected: Told | None = None
     if report.corrects is not None:
@@ -202,19 +222,47 @@ def _take_once(request: _Request) -> FieldReport:
         later = _take_out(told, report.corrects, corrected, by=request.by)
     elif opened.has_later:
         later = _take_out_late(find_later(report, told), by=request.by)
-    keep_rows(told)
-    _note_as_found(told)
-    earlier = find_earlier(told) if opened.has_reports else Earlier()
-    scene = load_scene(
-        told, opened.day, company=opened.company.party, spans_of_runs=names.spans_of_runs, earlier=earlier
-    )
+    rows = rows_to_keep(told, make_keys([report_key, catch_keys]))
+    scene, record, steps = _keep(rows, told, opened, names, corrected)
     book_report(told, scene, by=request.by)
-    mark_work_done(told, opened.day, by=request.by)
-    evaluate_report(told, content=request.content, names=names, company=opened.company, corrected=corrected)
+    evaluate_report(
+        told, content=content, names=names, company=opened.company, record=record, corrected=corrected
+    )
+    refits = refit_statements(at=report.recorded_at)
+    mark_work_done(told, opened.day, steps, by=request.by, beside=refits)
     book_again(later)
     settle_by_report(opened.unreported, at=report.recorded_at)
-    request_refits(at=report.recorded_at)
+    hint_refits()
     return report
+
+
+def _keep(
+    rows: list[Rows], told: Told, opened: Opened, names: Names, corrected: Told | None
+) -> tuple[Scene, Record, DaySteps]:
+    """Insert the rows and read what booking and rules need behind them, mostly in one message.
+
+    Where spans were found other than planned, or the day has reports already, the rows go first: what is to
+    be read then hangs on them.
+    """
+    earlier = Earlier()
+    if opened.has_reports or any(tells_as_found(row) for row in told.attempts):
+        insert_rows(*rows)
+        rows = []
+        _note_as_found(told)
+        earlier = find_earlier(told) if opened.has_reports else earlier
+    search = SceneSearch(
+        told,
+        opened.day,
+        company=opened.company.party,
+        spans_of_runs=names.spans_of_runs,
+        earlier=earlier,
+        special_places=names.special_places,
+    )
+    selects = [*select_steps(told, opened.day), *search.selects()]
+    answers = exchange(*rows, *selects, *select_record(told, corrected))
+    number = len(selects)
+    steps = make_steps(answers[: number - 2])
+    return search.make(answers[number - 2 : number]), make_record(answers[number:]), steps
 
 
 def _accept_again(known: FieldReport, request: _Request) -> FieldReport:

@@ -396,7 +396,9 @@ def measure_again(row: ContainerReading, material: Material, *, told: Told, refe
     )
     row.material, row.amount = material, max(measured.amount, 0)
     row.standard_uncertainty = measured.standard_uncertainty
-    row.save(update_fields=["material", "amount", "standard_uncertainty"])
+    # A row that was kept in one message with others does not know its key.
+    kept = ContainerReading.objects.filter(report=told.report, container=row.container, moment=row.moment)
+    kept.update(material=material, amount=row.amount, standard_uncertainty=row.standard_uncertainty)
 
 
 def read_um(amount: Amount | None, pointer: str) -> int | None:

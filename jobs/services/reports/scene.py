@@ -1,13 +1,14 @@
 """What stands around a report when it is booked: the day, its runs' spans, what the book holds there."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
 from inventory.models import Container, Material, Movement, Party, Place
 from inventory.services.posting import End
-from inventory.services.posting.rows import Select, columns_of, make_models, one_of, read_rows
+from inventory.services.posting.rows import Select, one_of, read_rows
+from inventory.services.posting.special_places import get_special_place
 from jobs.models import CrewDay, Span, SpanAttempt
 
 # Goods in a truck's drums are taken from opened ones first.
@@ -97,6 +98,7 @@ class Scene:
     earlier: list[SpanAttempt] = field(default_factory=list)
     measured: list[SpanAttempt] = field(default_factory=list)
     stock: Stock = field(default_factory=lambda: Stock([]))
+    special_places: dict[Place.Kind, Place] = field(default_factory=dict)
 
     def place_of(self, container: Container) -> Place:
         """Where a report means a container to be: on the truck, unless it was left at a site."""
@@ -107,47 +109,98 @@ class Scene:
     def end_of(self, container: Container) -> End:
         return End(self.place_of(container), container)
 
+    def special_place(self, kind: Place.Kind) -> Place:
+        """The company's own place of a kind, looked up once."""
+        if kind not in self.special_places:
+            self.special_places[kind] = get_special_place(kind)
+        return self.special_places[kind]
 
-def load_stock(
-    *,
-    containers: Collection[int],
-    places: Collection[int],
-    vehicle: Place,
-    loose: Collection[int],
-    moment: datetime,
-) -> Stock:
-    """What the book held at a moment in these containers and work places, and of `loose` on the truck.
+
+@dataclass
+class Known:
+    """Records in hand by their keys, so that they are not read again with what lies there."""
+
+    places: dict[int, Place] = field(default_factory=dict)
+    materials: dict[int, Material] = field(default_factory=dict)
+    containers: dict[int, Container] = field(default_factory=dict)
+
+    def add(self, *records: Place | Material | Container | None) -> None:
+        """Take in records; a container brings the place where it stands."""
+        for record in records:
+            if isinstance(record, Container):
+                self.containers[record.pk] = record
+                if record.place is not None:
+                    self.places[record.place.pk] = record.place
+            elif isinstance(record, Material):
+                self.materials[record.pk] = record
+            elif record is not None:
+                self.places[record.pk] = record
+
+    def complete(self, rows: Iterable[tuple[int, int, int | None]]) -> None:
+        """Read those that places, materials and containers of these keys still lack."""
+        found = list(rows)
+        places = {place for place, _material, _box in found} - set(self.places)
+        materials = {material for _place, material, _box in found} - set(self.materials)
+        boxes = {box for _place, _material, box in found if box is not None} - set(self.containers)
+        self.places |= Place.objects.in_bulk(places) if places else {}
+        self.materials |= Material.objects.in_bulk(materials) if materials else {}
+        if boxes:
+            self.containers |= Container.objects.select_related("place").in_bulk(boxes)
+
+
+@dataclass(frozen=True)
+class StockSearch:
+    """What the book held at a moment in some containers and work places, and of `loose` on the truck.
 
     What happened to the containers since that moment is taken off again, so that a report that comes late
     finds them as its crew did.
     """
-    boxes = sorted(containers)
-    holdings, movements = read_rows(
-        _select_holdings(boxes, sorted(places), vehicle, sorted(loose)), _select_since(boxes, moment)
-    )
-    lying = []
-    for row in holdings:
-        place, material, box = make_models(row[1:], Place, Material, Container)
-        lying.append(Lying(place, material, box, row[0]))
-    since = _sum_since(containers, movements)
-    for each in lying:
-        if each.container is not None:
-            each.quantity -= since.pop((each.container.pk, each.material.pk), 0)
-    if any(since.values()):
-        lying += _restore_emptied(since)
-    return Stock(each for each in lying if each.quantity > 0)
+
+    containers: Collection[int]
+    places: Collection[int]
+    vehicle: Place
+    loose: Collection[int]
+    moment: datetime
+
+    def selects(self) -> list[Select]:
+        boxes = sorted(self.containers)
+        return [
+            _select_holdings(boxes, sorted(self.places), self.vehicle, sorted(self.loose)),
+            _select_since(boxes, self.moment),
+        ]
+
+    def make(self, answers: Sequence[list[tuple[Any, ...]]], known: Known) -> Stock:
+        """The stock, of the answers to the selects."""
+        holdings, movements = answers
+        since = _sum_since(self.containers, movements)
+        held: dict[tuple[int, int, int | None], int] = {}
+        for place, material, box, quantity in holdings:
+            held[place, material, box] = held.get((place, material, box), 0) + quantity
+        for place, material, box in held:
+            if box is not None:
+                held[place, material, box] -= since.pop((box, material), 0)
+        known.complete(held)
+        lying = [
+            Lying(known.places[place], known.materials[material], known.containers.get(box or 0), quantity)
+            for (place, material, box), quantity in held.items()
+        ]
+        if any(since.values()):
+            lying += _restore_emptied(since)
+        return Stock(each for each in lying if each.quantity > 0)
+
+
+def load_stock(search: StockSearch) -> Stock:
+    """The stock that a search finds, by itself."""
+    return search.make(read_rows(*search.selects()), Known())
 
 
 def _select_holdings(boxes: list[int], places: list[int], vehicle: Place, loose: list[int]) -> Select:
+    """Whoever owns them; but of loose goods on the truck only the company's are there to be used up."""
     return Select(
-        f"SELECT held.quantity, {columns_of(Place, 'place')}, {columns_of(Material, 'material')},"
-        f" {columns_of(Container, 'box')} FROM inventory_holding held"
-        " JOIN inventory_place place ON place.id = held.place_id"
-        " JOIN inventory_material material ON material.id = held.material_id"
-        " LEFT JOIN inventory_container box ON box.id = held.container_id"
-        f" WHERE held.quantity > 0 AND (held.container_id IN {one_of(boxes)}"
-        f" OR held.place_id IN {one_of(places)}"
-        f" OR (held.place_id = %s AND held.material_id IN {one_of(loose)}))",
+        "SELECT place_id, material_id, container_id, quantity FROM inventory_holding"
+        f" WHERE quantity > 0 AND (container_id IN {one_of(boxes)} OR place_id IN {one_of(places)}"
+        f" OR (place_id = %s AND material_id IN {one_of(loose)} AND (container_id IS NOT NULL"
+        " OR owner_id IN (SELECT id FROM inventory_party WHERE is_company))))",
         [*boxes, *places, vehicle.pk, *loose],
     )
 

@@ -22,35 +22,42 @@ from jobs.services.reports.names import Names
 from jobs.services.reports.rows import Told
 from jobs.services.rules.facts import Subject, list_subjects
 from jobs.services.rules.fluid_facts import list_fluid_subjects
+from jobs.services.rules.reading import Record, is_watched
 from jobs.services.safety.freeing import free_what_was_stopped
 from jobs.services.safety.incidents import open_incident_of_loss, open_told_incidents
 
 SENTENCE_LENGTH = 500
 Found = tuple[RuleFinding, Subject, Match]
 BLOWN_BEFORE_CLEAN = "blowing_before_clean"
-WATCHED = ("attempts", "cleanings", "blowings", "caught", "losses")
 
 
 def evaluate_report(
-    told: Told, *, content: ReportContent, names: Names, company: Company, corrected: Told | None = None
+    told: Told,
+    *,
+    content: ReportContent,
+    names: Names,
+    company: Company,
+    record: Record,
+    corrected: Told | None = None,
 ) -> list[RuleFinding]:
     """Hold a report that has been kept and booked against the rules; what was found is stored and returned.
+    `record` is what was read behind the report's rows.
 
     Findings of the report that this one corrects end where they only warned; a stop that does not stand on
     counts waits for safety, whatever is reported later.
     """
     if corrected is not None:
         _overtake(corrected.report, told.report.occurred_at)
-    if not content.incidents and not any(getattr(told, part) for part in WATCHED) and corrected is None:
+    if not content.incidents and not is_watched(told) and corrected is None:
         return []
     open_told_incidents(content, told=told, names=names)
-    subjects = [*list_subjects(_with_work_of(told, corrected)), *list_fluid_subjects(told)]
+    subjects = list_subjects(_with_work_of(told, corrected), record) + list_fluid_subjects(told, record)
     found: dict[UUID, Found] = {}
     for subject in subjects:
         for match in list_matches(subject.about, subject.facts, uses_metric=company.uses_metric):
             finding = _make_finding(told.report, subject, match)
             found.setdefault(finding.uuid, (finding, subject, match))
-    standing = _find_standing(told, corrected, subjects, has_found=bool(found))
+    standing = _find_standing(told, subjects) if record.has_open_findings else []
     _settle(standing, found, subjects, told)
     new = _keep_new(standing, list(found.values()))
     _follow(new)
@@ -86,22 +93,13 @@ def _make_finding(report: FieldReport, subject: Subject, match: Match) -> RuleFi
     )
 
 
-def _find_standing(
-    told: Told, corrected: Told | None, subjects: Iterable[Subject], *, has_found: bool
-) -> list[RuleFinding]:
+def _find_standing(told: Told, subjects: Iterable[Subject]) -> list[RuleFinding]:
     """Open findings about the same work: those that facts may settle, and those that stand already."""
-    settling = any(_is_settled_by_facts(subject) for subject in subjects)
-    if not has_found and not settling and corrected is None:
-        return []
     runs = {subject.run.pk for subject in subjects if subject.run is not None}
     about = Q(crew_day=told.report.crew_day)
     if runs:
         about |= Q(run__in=runs)
     return list(open_findings().filter(about).select_for_update(of=("self",)).order_by("pk"))
-
-
-def _is_settled_by_facts(subject: Subject) -> bool:
-    return any(rule.is_settled_by_facts for rule in rules_about(subject.about))
 
 
 def _settle(
@@ -130,8 +128,9 @@ def _settle(
     at = told.report.occurred_at
     for row in ended:
         row.settled_at = at
-    RuleFinding.objects.filter(pk__in=[row.pk for row in ended]).update(settled_at=at)
-    free_what_was_stopped(ended)
+    if ended:
+        RuleFinding.objects.filter(pk__in=[row.pk for row in ended]).update(settled_at=at)
+        free_what_was_stopped(ended)
 
 
 def _waits(row: RuleFinding, subjects: list[Subject]) -> bool:

@@ -9,10 +9,10 @@ from typing import Any
 from inventory.models import Container, Holding, Material, Movement, TaggedFitting
 from inventory.services.tagged_fittings import rig_fittings
 from inventory.units import MILLION, conversion_factor
-from jobs.models import CompanyRules, ReportedLoss, RuleFinding, Run, RunBlowing, RunCleaning, Span
-from jobs.queries.pressure_limits import Purpose, find_limits_at
-from jobs.queries.safety import PROJECTILE_INSIDE
+from jobs.models import ReportedLoss, Run, RunBlowing, Span
+from jobs.queries.pressure_limits import Purpose
 from jobs.services.reports.rows import Told
+from jobs.services.rules.reading import Record
 
 UM_PER_M = 1_000_000
 
@@ -38,32 +38,17 @@ class Subject:
         )
 
 
-def get_company_rules() -> CompanyRules:
-    """The company's limits, or the defaults where nobody has set any."""
-    return CompanyRules.objects.filter(pk=1).first() or CompanyRules(pk=1)
-
-
-def list_subjects(told: Told) -> list[Subject]:
+def list_subjects(told: Told, record: Record) -> list[Subject]:
     """Everything in a report that rules look at, but its fluid, which has a module of its own."""
-    limits = _find_limits(told)
+    limits = record.limits_kpa
     return [
         *_attempts(told, limits.get(Purpose.EXTRACTION)),
         *_cleanings(told, limits.get(Purpose.AIR_CLEANING)),
-        *_projectiles(told),
-        *_blowings(told, limits.get(Purpose.BLOWING)),
+        *_projectiles(told, record),
+        *_blowings(told, limits.get(Purpose.BLOWING), record.company.mark_tolerance_fraction),
         *_fittings(told),
         *_losses(told),
     ]
-
-
-def _find_limits(told: Told) -> dict[str, float]:
-    """The limits that held when it happened; asked for only where a pressure was told."""
-    pressures = [row.pressure_kpa for row in told.attempts]
-    pressures += [row.pressure_kpa for row in told.cleanings]
-    pressures += [row.pressure_kpa for row in told.blowings]
-    if all(pressure is None for pressure in pressures):
-        return {}
-    return {purpose: limit.limit_kpa for purpose, limit in find_limits_at(told.report.occurred_at).items()}
 
 
 def _told(**facts: Any) -> dict[str, Any]:
@@ -90,19 +75,12 @@ def _cleanings(told: Told, limit_kpa: float | None) -> Iterator[Subject]:
         yield Subject("cleaning", facts, run=row.run)
 
 
-def _projectiles(told: Told) -> Iterator[Subject]:
+def _projectiles(told: Told, record: Record) -> Iterator[Subject]:
     """What was fired and came out over all days; what safety has accounted for counts as out."""
     runs: dict[int, Run] = {row.run.pk: row.run for row in told.cleanings}
-    if not runs:
-        return
-    rows = RunCleaning.objects.filter(run__in=runs, report__is_undone=False)
-    rows = rows.order_by("report__occurred_at", "report", "position")
-    by_run: dict[int, list[tuple[int | None, int | None, int | None]]] = {key: [] for key in runs}
-    for run, *numbers in rows.values_list("run", "fired", "retrieved", "stuck_at_um"):
-        by_run[run].append((numbers[0], numbers[1], numbers[2]))
-    accounted = _accounted_for(set(runs))
-    for key, each in runs.items():
-        yield Subject("projectiles", _count(each, by_run[key], accounted.get(key, 0)), run=each)
+    for key, run in runs.items():
+        facts = _count(run, record.cleanings.get(key, []), record.accounted.get(key, 0))
+        yield Subject("projectiles", facts, run=run)
 
 
 def _count(run: Run, rows: list[tuple[int | None, int | None, int | None]], accounted: int) -> dict[str, Any]:
@@ -116,21 +94,8 @@ def _count(run: Run, rows: list[tuple[int | None, int | None, int | None]], acco
     )
 
 
-def _accounted_for(runs: set[int]) -> dict[int, int]:
-    """Projectiles that safety accounted for when it lifted a stop: by run, what was missing then."""
-    lifted = RuleFinding.objects.filter(rule=PROJECTILE_INSIDE, run__in=runs, lifted_at__isnull=False)
-    found: dict[int, int] = {}
-    for run, facts in lifted.values_list("run", "facts"):
-        if run is not None:
-            found[run] = found.get(run, 0) + int(facts["fired"] - facts["retrieved"])
-    return found
-
-
-def _blowings(told: Told, limit_kpa: float | None) -> Iterator[Subject]:
-    if not told.blowings:
-        return
+def _blowings(told: Told, limit_kpa: float | None, tolerance: float) -> Iterator[Subject]:
     clean = {row.run_id for row in told.cleanings if row.is_clean}
-    tolerance = get_company_rules().mark_tolerance_fraction
     for row in told.blowings:
         facts = _told(
             run=row.run.name,

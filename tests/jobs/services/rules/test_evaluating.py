@@ -6,11 +6,16 @@ from uuid import uuid4
 import pytest
 
 from inventory.models import Container, DomainEvent, TaggedFitting
+from inventory.services.posting.rows import read_rows
 from inventory.services.tagged_fittings import inspect_fitting
 from jobs.models import CompanyRules, FieldReport, Incident, ReportedLoss, RuleFinding
 from jobs.queries.safety import list_blocked_runs
 from jobs.services.reports.content import IncidentContent, LossContent, ReportContent
+from jobs.services.reports.keeping import load_told
 from jobs.services.reports.reporting import correct_report
+from jobs.services.reports.rows import Told
+from jobs.services.rules.facts import list_subjects
+from jobs.services.rules.reading import make_record, select_record
 from jobs.services.safety.lifting import lift_finding
 from tests.factories.inventory import at
 from tests.factories.kits import make_fitting
@@ -271,25 +276,32 @@ def test_incident_that_a_report_tells_of_is_opened_once(day: ReportedDay) -> Non
     assert incident.access_point.name == "P1"
 
 
-def test_report_of_ten_spans_takes_as_many_queries_to_evaluate_as_one_of_one(
-    day: ReportedDay, django_assert_num_queries: Any
+def test_report_of_ten_spans_takes_as_many_queries_to_judge_as_one_of_one(
+    day: ReportedDay, django_assert_max_num_queries: Any
 ) -> None:
-    from jobs.services.reports.rows import Told
-    from jobs.services.rules.facts import list_subjects
-
     report = day.report(ReportContent(attempts=(extracted(S1, pressure_kpa=5.0),)))
     row = report.attempts.select_related("span").get()
     for many in (1, 10):
-        with django_assert_num_queries(1):
-            list_subjects(Told(report, attempts=[row] * many))
+        told = Told(report, attempts=[row] * many)
+        with django_assert_max_num_queries(8):
+            subjects = list_subjects(told, make_record(read_rows(*select_record(told, None))))
+        assert len(subjects) == many
 
 
-def test_report_without_anything_that_a_rule_looks_at_asks_nothing(
-    day: ReportedDay, django_assert_num_queries: Any
-) -> None:
-    from jobs.services.reports.rows import Told
-    from jobs.services.rules.facts import list_subjects
+def test_report_without_anything_that_a_rule_looks_at_asks_nothing(day: ReportedDay) -> None:
+    report = day.report(ReportContent(readings=(left("D-1", 40),)))
+    told = Told(report, readings=list(report.readings.all()))
+    assert select_record(told, None) == []
+    assert list_subjects(told, make_record([])) == []
 
-    report = day.report(ReportContent(attempts=(extracted(S1),)))
-    with django_assert_num_queries(0):
-        list_subjects(Told(report))
+
+@pytest.mark.postgresql
+def test_record_of_a_report_is_read_in_one_message(day: ReportedDay, django_assert_num_queries: Any) -> None:
+    report = day.report(ReportContent(attempts=(extracted(S1),), caught=(caught("C-1", S1, amount=4),)))
+    told = load_told([report])[report.pk]
+    with django_assert_num_queries(1):
+        record = make_record(read_rows(*select_record(told, None)))
+    assert [row.injected for row in record.attempts] == [None]
+    assert [(row.amount, row.span_runs) for row in record.catches] == [
+        (4_000_000, frozenset({day.small.run.pk}))
+    ]

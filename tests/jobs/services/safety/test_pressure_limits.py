@@ -1,5 +1,6 @@
 """Approved pressures: by safety only, one at a time, held against readings of their own day."""
 
+from datetime import datetime
 from uuid import uuid4
 
 import pytest
@@ -7,9 +8,11 @@ import pytest
 from inventory.errors import BadInput, NotFound
 from inventory.models import Actor, DomainEvent
 from inventory.queries.access import NotAllowed
+from inventory.services.posting.rows import read_rows
 from inventory.units import Amount, parse_amount
 from jobs.models import PressureLimit
-from jobs.queries.pressure_limits import find_limits_at, find_standing_limits
+from jobs.queries.pressure_limits import find_standing_limits
+from jobs.services.rules.reading import select_limits
 from jobs.services.safety.pressure_limits import (
     LimitDiffers,
     approve_pressure_limit,
@@ -38,6 +41,12 @@ def _approve(officer: Actor, pressure: str | Amount = "100", **fields: object) -
     return approve_pressure_limit(by=officer, **{**given, **fields})  # type: ignore[arg-type]
 
 
+def _limits_at(moment: datetime) -> dict[str, float]:
+    """The limits that a report of that moment is held against."""
+    [rows] = read_rows(select_limits(moment))
+    return dict(rows)  # type: ignore[arg-type]
+
+
 def test_approve_keeps_the_pressure_as_entered_and_in_kilopascals(officer: Actor) -> None:
     limit = _approve(officer)
     assert limit.limit_kpa == pytest.approx(689.4757, rel=1e-6)
@@ -60,17 +69,17 @@ def test_approve_takes_the_place_of_the_limit_before(officer: Actor) -> None:
     first = _approve(officer, occurred_at=at(0))
     second = _approve(officer, "80", occurred_at=at(10))
     assert find_standing_limits() == {"extraction": second}
-    assert find_limits_at(at(5)) == {"extraction": first}
-    assert find_limits_at(at(10)) == {"extraction": second}
-    assert find_limits_at(at(-1)) == {}
+    assert _limits_at(at(5)) == {"extraction": first.limit_kpa}
+    assert _limits_at(at(10)) == {"extraction": second.limit_kpa}
+    assert _limits_at(at(-1)) == {}
 
 
 def test_withdraw_leaves_no_limit_approved(officer: Actor) -> None:
     _approve(officer)
     withdraw_pressure_limit(purpose="extraction", by=officer, role="safety", occurred_at=at(3))
     assert find_standing_limits() == {}
-    assert set(find_limits_at(at(2))) == {"extraction"}
-    assert find_limits_at(at(3)) == {}
+    assert set(_limits_at(at(2))) == {"extraction"}
+    assert _limits_at(at(3)) == {}
     with pytest.raises(NotFound):
         withdraw_pressure_limit(purpose="extraction", by=officer, role="safety", occurred_at=at(4))
 
