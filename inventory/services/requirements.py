@@ -8,7 +8,7 @@ from itertools import islice
 from django.db import transaction
 
 from inventory.models import Material, Party, Place, Requirement
-from inventory.services.posting.rows import Select, one_of
+from inventory.services.posting.rows import Statement, one_of
 
 REFERENCES_AT_ONCE = 500
 
@@ -44,9 +44,9 @@ def replace_many_requirements(*, rows_by_reference: Mapping[str, Sequence[Needed
         Requirement.objects.bulk_create(_make_rows(chunk, rows_by_reference))
 
 
-def forget_requirements(references: Sequence[str]) -> Select:
+def forget_requirements(references: Sequence[str]) -> Statement:
     """A statement that drops what some references said, for whoever writes more in one message."""
-    return Select(f"DELETE FROM inventory_requirement WHERE reference IN {one_of(references)}", references)
+    return Statement(f"DELETE FROM inventory_requirement WHERE reference IN {one_of(references)}", references)
 
 
 def _make_rows(

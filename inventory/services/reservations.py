@@ -9,7 +9,7 @@ from inventory.models import Container, Holding, Material, Party, Place, Reserva
 from inventory.services.posting import NotEnoughHeld, PromisedToAnother
 from inventory.services.posting.keys import HeadKey
 from inventory.services.posting.locking import lock_heads
-from inventory.services.posting.rows import Select, one_of
+from inventory.services.posting.rows import Statement, one_of
 from inventory.units import format_millionths
 
 
@@ -108,6 +108,6 @@ def reserve_vessel(*, holder: str, reference: str, container: Container) -> Rese
     )
 
 
-def forget_reservations(references: Sequence[str]) -> Select:
+def forget_reservations(references: Sequence[str]) -> Statement:
     """A statement that lifts what was promised under some references, for whoever writes more at once."""
-    return Select(f"DELETE FROM inventory_reservation WHERE reference IN {one_of(references)}", references)
+    return Statement(f"DELETE FROM inventory_reservation WHERE reference IN {one_of(references)}", references)

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from inventory.models import ChainHead, DomainEvent, Seal, Unsealed
 from inventory.queries.canonical import FORM_VERSION, chain_hash, entry_forms, event_form
-from inventory.services.posting.rows import Select
+from inventory.services.posting.rows import Statement
 
 BATCH = 500
 
@@ -66,14 +66,16 @@ def record_event(*, id: UUID, kind: str, occurred_at: datetime, body: dict[str, 
     return event
 
 
-def event_statements(*, id: UUID, kind: str, occurred_at: datetime, body: dict[str, object]) -> list[Select]:
+def event_statements(
+    *, id: UUID, kind: str, occurred_at: datetime, body: dict[str, object]
+) -> list[Statement]:
     """The same for an id that is new, as statements for whoever writes more in one message."""
     return [
-        Select(
+        Statement(
             "INSERT INTO inventory_domainevent (uuid, kind, occurred_at, body) VALUES (%s, %s, %s, %s)",
             [id, kind, occurred_at, json.dumps(body)],
         ),
-        Select(
+        Statement(
             "INSERT INTO inventory_unsealed (event_id) SELECT id FROM inventory_domainevent WHERE uuid = %s",
             [id],
         ),

@@ -7,7 +7,7 @@ from django.db import transaction
 
 from inventory.errors import BadInput, Fault, NotFound
 from inventory.models import Actor
-from inventory.services.posting.rows import Select, run_statements
+from inventory.services.posting.rows import Statement, run_statements
 from inventory.services.sealing import event_statements
 from jobs.errors import WorkRefused
 from jobs.models import CrewDay
@@ -77,11 +77,11 @@ def move_day(day: CrewDay, state: str, *, by: Actor, occurred_at: datetime) -> N
 
 def _move_statements(
     day: CrewDay, state: str, *, steps: int, by: Actor, occurred_at: datetime
-) -> list[Select]:
+) -> list[Statement]:
     """Note the day's new state, and tell others of it; `steps` is how many the day has."""
     before, day.state = day.state, state
     return [
-        Select("UPDATE jobs_crewday SET state = %s WHERE id = %s", [str(state), day.pk]),
+        Statement("UPDATE jobs_crewday SET state = %s WHERE id = %s", [str(state), day.pk]),
         *event_statements(
             id=uuid.uuid4(),
             kind="crew_day_settled" if state == State.SETTLED else "crew_day_state_changed",
@@ -107,7 +107,7 @@ def settle_if_done(day: CrewDay, *, by: Actor, occurred_at: datetime) -> bool:
     return True
 
 
-def settle_day_statements(day: CrewDay, *, steps: int, by: Actor, occurred_at: datetime) -> list[Select]:
+def settle_day_statements(day: CrewDay, *, steps: int, by: Actor, occurred_at: datetime) -> list[Statement]:
     """Settle a locked day on which nothing waits any more, as statements for one message with others."""
     return [
         *_move_statements(day, State.SETTLED, steps=steps, by=by, occurred_at=occurred_at),

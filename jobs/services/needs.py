@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from django.db.models import Q, QuerySet
 
 from inventory.models import Party
-from inventory.services.posting.rows import Select, run_statements
+from inventory.services.posting.rows import Statement, run_statements
 from inventory.services.requirements import (
     NeededMaterial,
     forget_requirements,
@@ -67,7 +67,7 @@ def drop_needs(references: Iterable[str]) -> None:
     run_statements(*drop_needs_statements(list(references)))
 
 
-def drop_needs_statements(references: Sequence[str]) -> list[Select]:
+def drop_needs_statements(references: Sequence[str]) -> list[Statement]:
     """The same as statements, for whoever writes more in one message."""
     return [forget_reservations(references), forget_requirements(references)]
 

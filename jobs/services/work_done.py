@@ -8,7 +8,7 @@ from django.db import transaction
 
 from inventory.errors import NotFound
 from inventory.models import Actor
-from inventory.services.posting.rows import Select, one_of, run_statements
+from inventory.services.posting.rows import Statement, one_of, run_statements
 from jobs.models import CrewDay, CrewDayStep, Run, Span
 from jobs.services.day_life import lock_crew_day, settle_if_done
 from jobs.services.needs import write_needs
@@ -70,7 +70,7 @@ def mark_done(steps: Iterable[CrewDayStep], *, at: datetime) -> None:
         step.done_at = at
 
 
-def mark_done_statements(steps: Sequence[CrewDayStep | WaitingStep], *, at: datetime) -> list[Select]:
+def mark_done_statements(steps: Sequence[CrewDayStep | WaitingStep], *, at: datetime) -> list[Statement]:
     """The same as statements, for whoever writes more in one message."""
     if not steps:
         return []
@@ -81,12 +81,12 @@ def mark_done_statements(steps: Sequence[CrewDayStep | WaitingStep], *, at: date
         statements += [_mark(Run, field, runs, at)] if runs else []
     keys = [step.pk for step in steps]
     sql = f"UPDATE {CrewDayStep._meta.db_table} SET done_at = %s WHERE id IN {one_of(keys)}"
-    return [*statements, Select(sql, [at, *keys])]
+    return [*statements, Statement(sql, [at, *keys])]
 
 
-def _mark(model: type[Span] | type[Run], field: str, keys: list[int], at: datetime) -> Select:
+def _mark(model: type[Span] | type[Run], field: str, keys: list[int], at: datetime) -> Statement:
     before_start = f"was_{field.removesuffix('_at')}_before_start"
-    return Select(
+    return Statement(
         f"UPDATE {model._meta.db_table} SET {field} = %s"
         f" WHERE id IN {one_of(keys)} AND {field} IS NULL AND NOT {before_start}",
         [at, *keys],

@@ -19,7 +19,7 @@ from inventory.services.posting.rows import (
     Rows,
     Select,
     columns_of,
-    insert_rows,
+    exchange,
     make_models,
     one_of,
     read_day,
@@ -60,9 +60,15 @@ class UnderLock:
 
 
 def lock_and_read(
-    posting: Posting, heads: frozenset[HeadKey], containers: Collection[Container]
+    posting: Posting,
+    heads: frozenset[HeadKey],
+    containers: Collection[Container],
+    *,
+    missing: Sequence[Rows] = (),
 ) -> UnderLock:
     """Lock the heads and read, behind the locks, what the entry has to know, all in one message.
+
+    `missing` are the rows of heads to be made before anything is locked.
 
     Raises
     ------
@@ -71,7 +77,8 @@ def lock_and_read(
     NotSetUp
         If there is no company.
     """
-    _books, pools, vessels, found, holdings, [[next_key]], [[is_overtaken]] = read_rows(
+    _books, pools, vessels, found, holdings, [[next_key]], [[is_overtaken]] = exchange(
+        *missing,
         _keep_books_open(),
         _lock(heads),
         _lock_containers(containers),
@@ -110,21 +117,19 @@ def _make_container(row: Sequence[Any]) -> Container:
 
 def lock_heads(heads: frozenset[HeadKey], places: dict[int, Place]) -> None:
     """Lock every head in one order, making those that are missing first, in the same order."""
-    make_missing_heads(heads, places)
-    [pools] = read_rows(_lock(heads))
+    [pools] = exchange(*missing_heads(heads, places), _lock(heads))
     _refuse_missing(heads, pools)
 
 
-def make_missing_heads(heads: frozenset[HeadKey], places: dict[int, Place]) -> None:
-    """Make the rows of heads that have none yet, in the order in which they will be locked.
+def missing_heads(heads: frozenset[HeadKey], places: dict[int, Place]) -> list[Rows]:
+    """Rows of heads that may be missing, in the order in which they will be locked.
 
-    Before any is locked: whoever inserts a row holds it until commit, so inserting between locks would let
-    two entries wait for each other. Rows are seldom missing, so `post` comes here only when some are.
+    They go in before any is locked: whoever inserts a row holds it until commit, so inserting between locks
+    would let two entries wait for each other. Few are missing, so `post` makes them only when it has to.
     """
     columns = ("key", "place_id", "material_id", "owner_id", "quantity", "value", "is_kept")
     rows = [(head.text(), *head, 0, 0, places[head.place_id].keeps_stock) for head in sorted(heads)]
-    if rows:
-        insert_rows(Rows(CostPool, columns, rows, keeps_standing=True))
+    return [Rows(CostPool, columns, rows, keeps_standing=True)] if rows else []
 
 
 def _refuse_missing(heads: frozenset[HeadKey], pools: Collection[object]) -> None:

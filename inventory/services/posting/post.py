@@ -24,7 +24,7 @@ from inventory.services.posting.locking import (
     MoreLocksNeeded,
     UnderLock,
     lock_and_read,
-    make_missing_heads,
+    missing_heads,
 )
 from inventory.services.posting.plan import plan
 from inventory.services.posting.request import Posting
@@ -99,13 +99,12 @@ def _refuse_wrong_material(posting: Posting) -> None:
 
 def _post_under_lock(posting: Posting, heads: frozenset[HeadKey], *, makes_missing: bool) -> Entry:
     places = _places_of(posting, heads)
-    if makes_missing:
-        make_missing_heads(heads, places)
+    missing = missing_heads(heads, places) if makes_missing else []
     for container in posting.new_containers:
         # A turn that was rolled back leaves the object believing that it is saved.
         container.pk, container._state.adding = None, True
     containers = _containers_of(posting)
-    under_lock = lock_and_read(posting, heads, containers)
+    under_lock = lock_and_read(posting, heads, containers, missing=missing)
     if under_lock.known_key is not None:
         return _accept_again(posting, Entry.objects.get(pk=under_lock.known_key))
     _refuse_wrong_material(posting)

@@ -4,7 +4,7 @@ Not through the models: building a query and an object for every row costs more 
 database does. What is written this way comes from the planner, in the form in which it is stored.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import cache
@@ -19,7 +19,15 @@ ROWS_AT_ONCE = 500
 
 @dataclass(frozen=True)
 class Select:
-    """One statement, mostly a SELECT, and its parameters."""
+    """One SELECT and its parameters."""
+
+    sql: str
+    values: Sequence[Any]
+
+
+@dataclass(frozen=True)
+class Statement:
+    """One statement that answers nothing, and its parameters."""
 
     sql: str
     values: Sequence[Any]
@@ -38,23 +46,51 @@ class Rows:
     updated: Sequence[str] = ()
     keeps_standing: bool = False
 
-    def statements(self) -> list[tuple[str, list[Any]]]:
-        """SQL and parameters of as many statements as it takes, which is one but for huge entries."""
-        row_sql = f"({', '.join(['%s'] * len(self.columns))})"
+    def statements(self) -> list[Statement]:
+        """As many as it takes, which is one but for huge entries."""
         sets = ", ".join(f"{column} = EXCLUDED.{column}" for column in self.updated)
+        end = f" ON CONFLICT (key) DO UPDATE SET {sets}" if sets else ""
+        end += " ON CONFLICT (key) DO NOTHING" if self.keeps_standing else ""
+        head = f"INSERT INTO {self.model._meta.db_table} ({', '.join(self.columns)})"
+        if connection.vendor == "postgresql" and len(self.values) > 1:
+            types = _types_of(self.model, tuple(self.columns))
+            arrays = ", ".join(f"%s::{name}[]" for name, _make in types)
+            values = [
+                _as_array(column, make)
+                for column, (_name, make) in zip(zip(*self.values, strict=True), types, strict=True)
+            ]
+            return [Statement(f"{head} SELECT * FROM UNNEST({arrays}){end}", values)]
+        row_sql = f"({', '.join(['%s'] * len(self.columns))})"
         parts = [
             self.values[first : first + ROWS_AT_ONCE] for first in range(0, len(self.values), ROWS_AT_ONCE)
         ]
         return [
-            (
-                f"INSERT INTO {self.model._meta.db_table} ({', '.join(self.columns)})"
-                f" VALUES {', '.join([row_sql] * len(part))}"
-                + (f" ON CONFLICT (key) DO UPDATE SET {sets}" if sets else "")
-                + (" ON CONFLICT (key) DO NOTHING" if self.keeps_standing else ""),
+            Statement(
+                f"{head} VALUES {', '.join([row_sql] * len(part))}{end}",
                 [value for row in part for value in row],
             )
             for part in parts
         ]
+
+
+@cache
+def _types_of(
+    model: type[models.Model], columns: tuple[str, ...]
+) -> list[tuple[str, Callable[[Any], Any] | None]]:
+    """The database's type of each column, and what its values become: an array is of one Python type."""
+    fields = {field.column: field for field in model._meta.concrete_fields}
+    found: list[tuple[str, Callable[[Any], Any] | None]] = []
+    for column in columns:
+        name = fields[column].cast_db_type(connection) or "text"
+        is_text = name.startswith(("varchar", "text"))
+        found.append((name, str if is_text else float if name == "double precision" else None))
+    return found
+
+
+def _as_array(values: Sequence[Any], make: Callable[[Any], Any] | None) -> list[Any]:
+    if make is None:
+        return list(values)
+    return [None if value is None else make(value) for value in values]
 
 
 def insert_rows(*tables: Rows) -> None:
@@ -71,50 +107,35 @@ def read_rows(*selects: Select) -> list[list[tuple[Any, ...]]]:
     return exchange(*selects)
 
 
-def run_statements(*statements: Select) -> None:
+def run_statements(*statements: Statement) -> None:
     """Run statements that answer nothing, on PostgreSQL in one message."""
     exchange(*statements)
 
 
-def exchange(*parts: Rows | Select) -> list[list[tuple[Any, ...]]]:
+def exchange(*parts: Rows | Statement | Select) -> list[list[tuple[Any, ...]]]:
     """Write and read in the order given, on PostgreSQL in one message; what was read, select by select."""
-    statements = _list_statements(parts)
+    statements: list[Statement | Select] = []
+    for part in parts:
+        statements += part.statements() if isinstance(part, Rows) else (part,)
     if not statements:
         return []
+    answers: list[list[tuple[Any, ...]]] = []
     with connection.cursor() as cursor:
-        if connection.vendor != "postgresql":
-            answers = []
-            for sql, values in statements:
-                cursor.execute(sql, [_stored(value) for value in values])
-                if cursor.description is not None:
+        if connection.vendor == "postgresql":
+            # psycopg takes moments, days and ids as they are.
+            values = [value for statement in statements for value in statement.values]
+            cursor.execute("; ".join(statement.sql for statement in statements), values)
+            for number, statement in enumerate(statements):
+                if number:
+                    cursor.nextset()
+                if isinstance(statement, Select):
                     answers.append(cursor.fetchall())
             return answers
-        # psycopg takes moments, days and ids as they are.
-        cursor.execute(
-            "; ".join(sql for sql, _values in statements),
-            [value for _sql, values in statements for value in values],
-        )
-        return _take_answers(cursor)
-
-
-def _list_statements(parts: Sequence[Rows | Select]) -> list[tuple[str, Sequence[Any]]]:
-    statements: list[tuple[str, Sequence[Any]]] = []
-    for part in parts:
-        if isinstance(part, Rows):
-            statements += part.statements()
-        else:
-            statements.append((part.sql, part.values))
-    return statements
-
-
-def _take_answers(cursor: Any) -> list[list[tuple[Any, ...]]]:
-    answers = []
-    while True:
-        # A statement that writes describes nothing.
-        if cursor.description is not None:
-            answers.append(cursor.fetchall())
-        if not cursor.nextset():
-            return answers
+        for statement in statements:
+            cursor.execute(statement.sql, [_stored(value) for value in statement.values])
+            if isinstance(statement, Select):
+                answers.append(cursor.fetchall())
+    return answers
 
 
 def columns_of(model: type[models.Model], alias: str) -> str:

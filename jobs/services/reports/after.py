@@ -9,7 +9,7 @@ from datetime import datetime
 
 from django.db import transaction
 
-from inventory.services.posting.rows import Select, run_statements
+from inventory.services.posting.rows import Statement, run_statements
 from jobs.models import RefitRequest
 
 # Kinds of refits that every report asks for.
@@ -24,7 +24,7 @@ def request_refits(*, at: datetime, subject: str = "") -> None:
     hint_refits()
 
 
-def refit_statements(*, at: datetime, subject: str = "") -> list[Select]:
+def refit_statements(*, at: datetime, subject: str = "") -> list[Statement]:
     """The requests as statements, for whoever writes more in one message; hints are given apart."""
     table = RefitRequest._meta.db_table
     if not KINDS:
@@ -32,7 +32,7 @@ def refit_statements(*, at: datetime, subject: str = "") -> list[Select]:
     rows = ", ".join(["(%s, %s, %s)"] * len(KINDS))
     values = [value for kind in KINDS for value in (kind, subject, at)]
     sql = f"INSERT INTO {table} (kind, subject, requested_at) VALUES {rows} ON CONFLICT DO NOTHING"
-    return [Select(sql, values)]
+    return [Statement(sql, values)]
 
 
 def hint_refits() -> None:

@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import Max, Q
 
 from inventory.models import Actor
-from inventory.services.posting.rows import Select, one_of, run_statements
+from inventory.services.posting.rows import Select, Statement, one_of, run_statements
 from jobs.models import CrewDay, CrewDayStep, Run, RunBlowing, RunCleaning, Span, SpanAttempt
 from jobs.services.day_life import settle_day_statements
 from jobs.services.needs import FORWARD_STATES, write_needs
@@ -62,7 +62,7 @@ def make_steps(answers: Sequence[list[tuple[Any, ...]]]) -> DaySteps:
 
 
 def mark_work_done(
-    told: Told, crew_day: CrewDay, steps: DaySteps, *, by: Actor, beside: Sequence[Select] = ()
+    told: Told, crew_day: CrewDay, steps: DaySteps, *, by: Actor, beside: Sequence[Statement] = ()
 ) -> None:
     """Mark the steps of what was done, and the day once nothing on it waits.
 

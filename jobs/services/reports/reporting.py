@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import is_dataclass
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
@@ -165,14 +165,16 @@ class _Request:
             "crew": self.crew_code,
             "date": self.date.isoformat(),
             "corrects": str(self.corrects or ""),
-            "content": asdict(self.content),
+            "content": vars(self.content),
         }
         return hashlib.sha256(json.dumps(form, sort_keys=True, default=_plain).encode()).hexdigest()
 
 
-def _plain(value: Any) -> str:
+def _plain(value: Any) -> Any:
     if isinstance(value, Decimal):
         return f"{value.normalize():f}"
+    if is_dataclass(value):
+        return vars(value)
     return value.isoformat() if isinstance(value, datetime) else str(value)
 
 

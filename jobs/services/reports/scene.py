@@ -36,35 +36,33 @@ class Stock:
     def in_container(self, container: Container, material: Material) -> int:
         """How much of a material a vessel holds, wherever the book has it stand."""
         return sum(
-            each.quantity
-            for each in self._lying.values()
-            if each.container is not None
-            and each.container.pk == container.pk
-            and each.material.pk == material.pk
+            lying.quantity
+            for (_place, inside, box), lying in self._lying.items()
+            if box == container.id and inside == material.id
         )
 
     def material_in(self, container: Container) -> Material | None:
         """What a vessel holds most of."""
         inside = [
-            each
-            for each in self._lying.values()
-            if each.container is not None and each.container.pk == container.pk and each.quantity > 0
+            lying
+            for (_place, _material, box), lying in self._lying.items()
+            if box == container.id and lying.quantity > 0
         ]
         return max(inside, key=lambda each: each.quantity).material if inside else None
 
     def at_place(self, place: Place, material: Material) -> int:
         return sum(
-            each.quantity
-            for each in self._lying.values()
-            if each.place.pk == place.pk and each.material.pk == material.pk
+            lying.quantity
+            for (here, inside, _box), lying in self._lying.items()
+            if here == place.id and inside == material.id
         )
 
     def ends_with(self, place: Place, materials: Collection[int]) -> list[Lying]:
         """What lies at a place of some materials: opened vessels, sealed ones, lots, then loose goods."""
         found = [
-            each
-            for each in self._lying.values()
-            if each.place.pk == place.pk and each.material.pk in materials and each.quantity > 0
+            lying
+            for (here, inside, _box), lying in self._lying.items()
+            if here == place.id and inside in materials and lying.quantity > 0
         ]
         return sorted(found, key=_taking_order)
 
@@ -80,9 +78,9 @@ class Stock:
             lying.quantity = max(lying.quantity + sign * quantity, 0)
 
     def _stands_at(self, container: Container) -> Place | None:
-        for each in self._lying.values():
-            if each.container is not None and each.container.pk == container.pk:
-                return each.place
+        for (_place, _material, box), lying in self._lying.items():
+            if box == container.id:
+                return lying.place
         return None
 
 
@@ -240,7 +238,7 @@ def _sum_since(
 
 
 def _key(place: Place, material: Material, container: Container | None) -> tuple[int, int, int]:
-    return place.pk, material.pk, container.pk if container is not None else 0
+    return place.id, material.id, container.id if container is not None else 0
 
 
 def _taking_order(lying: Lying) -> tuple[int, str]:
