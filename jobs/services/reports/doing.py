@@ -43,7 +43,8 @@ class DaySteps:
 def select_steps(told: Told, crew_day: CrewDay) -> list[Select]:
     """Ask for the steps that a report may mark."""
     waiting = "SELECT id, crew_day_id, kind, span_id, run_id FROM jobs_crewdaystep WHERE done_at IS NULL AND"
-    parts, values = [f"{waiting} crew_day_id = %s"], [crew_day.pk]
+    parts = [f"{waiting} crew_day_id = %s"]
+    values: list[Any] = [crew_day.pk]
     for kind, keys in done_by(told).items():
         if keys:
             column = "span_id" if kind == Kind.EXTRACT else "run_id"

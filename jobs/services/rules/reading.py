@@ -99,12 +99,12 @@ def make_record(answers: Sequence[Sequence[tuple[Any, ...]]]) -> Record:
         by_run.setdefault(run, []).append((fired, retrieved, stuck_at_um))
     return Record(
         company=make_company_rules(rules),
-        limits_kpa=dict(limits),  # type: ignore[arg-type]
+        limits_kpa=dict(limits),
         cleanings=by_run,
         accounted=_sum_accounted(accounted),
         attempts=[ToldAttempt(*row) for row in attempts],
         catches=_make_catches(catches),
-        readings=readings,  # type: ignore[arg-type]
+        readings=readings,
         has_open_findings=bool(has_open),
     )
 
@@ -213,7 +213,7 @@ def _make_catches(rows: Iterable[tuple[Any, ...]]) -> list[ToldCatch]:
     for row in rows:
         found[row[0]] = row[:-1]
         runs.setdefault(row[0], set()).update(() if row[-1] is None else (row[-1],))
-    return [ToldCatch(*row, span_runs=frozenset(runs[key])) for key, row in found.items()]
+    return [ToldCatch(*row, frozenset(runs[key])) for key, row in found.items()]
 
 
 def _select_readings(day: int, runs: list[int]) -> Select:
