@@ -11,7 +11,7 @@ from inventory.services.quarantining import extend_quarantines
 from inventory.services.restocking.runs import (
     ask_for_nightly_restock,
     forget_old_runs,
-    roll_up_before_run,
+    prepare_run,
     take_chunk,
     work_chunk,
 )
@@ -31,7 +31,7 @@ def work_restock_chunks() -> int:
         ask_for_nightly_restock(now=timezone.now())
     worked = 0
     if find_waiting_chunks():
-        roll_up_before_run()
+        prepare_run(now=timezone.now())
     while (chunk := take_chunk(now=timezone.now())) is not None:
         work_chunk(chunk=chunk, now=timezone.now())
         worked += 1

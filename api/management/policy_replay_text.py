@@ -17,25 +17,28 @@ def lay_out_replay(report: ReplayReport, currency: str) -> Group:
         f"The policy over the {report.judged_weeks} weeks before {report.until:%a %d %b %Y}", style="bold"
     )
     about = Text(
-        f"learnt from the {report.learnt_weeks} weeks before them and from each week as it passed; aimed at "
-        f"{report.target:.0%} filled. The plain rule keeps mean demand over lead time and review plus 1.645 "
-        "deviations.",
+        f"learnt from the {report.learnt_weeks} weeks before them and from each week as it passed, as "
+        "restocking learns; each material aims at what its own policy says, or at "
+        f"{report.target:.0%} chance of not running short. The plain rule reorders at mean demand over lead "
+        "time and review plus 1.645 deviations.",
         style="dim",
     )
     if not report.classes:
         return Group(head, about, Text("\nNothing was used in the weeks to learn from."))
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for title, side in (("use", "left"), ("materials", "right"), ("rule", "left"), ("filled", "right")):
+    for title, side in (("use", "left"), ("materials", "right"), ("aims at", "left"), ("rule", "left")):
         table.add_column(title, justify=side)  # type: ignore[arg-type]
-    for title in ("mean stock", "orders", "cost"):
+    for title in ("filled", "weeks met", "mean stock", "orders", "cost"):
         table.add_column(title, justify="right")
     for row in report.classes:
-        first = (row.demand_class, str(row.materials))
+        aim = f"{row.target:.1%} {'filled' if row.is_fill_rate else 'not short'}"
+        first = (row.demand_class, str(row.materials), aim)
         for name, rule in (("policy", row.policy), ("plain", row.plain)):
             table.add_row(
-                *(first if name == "policy" else ("", "")),
+                *(first if name == "policy" else ("", "", "")),
                 name,
                 f"{rule.fill_rate:.1%}",
+                f"{rule.weeks_met:.1%}",
                 format_money(rule.stock_value, currency),
                 str(rule.orders),
                 format_money(rule.cost, currency),
@@ -51,6 +54,7 @@ def replay_json(report: ReplayReport, currency: str) -> dict[str, Any]:
     def rule(found: ReplayedRule) -> dict[str, Any]:
         return {
             "fill_rate": round(found.fill_rate, 6),
+            "weeks_met": round(found.weeks_met, 6),
             "mean_stock": money_json(found.stock_value, currency),
             "orders": found.orders,
             "cost": money_json(found.cost, currency),
@@ -64,6 +68,8 @@ def replay_json(report: ReplayReport, currency: str) -> dict[str, Any]:
         "classes": [
             {
                 "demand_class": row.demand_class,
+                "target_kind": "fill_rate" if row.is_fill_rate else "cycle_service",
+                "target": round(row.target, 6),
                 "materials": row.materials,
                 "policy": rule(row.policy),
                 "plain": rule(row.plain),

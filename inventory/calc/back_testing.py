@@ -1,4 +1,4 @@
-"""Looking back: which forecast would have done best, how far demand strays, what safety that takes."""
+"""Looking back: which forecast would have done best, and how far demand strays from it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,17 +6,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from inventory.calc.demand_forecasts import CANDIDATES, forecast_paths
-from inventory.calc.ranges import FloatArray, as_open_fraction
+from inventory.calc.demand_forecasts import CANDIDATES, demand_pattern, forecast_paths
+from inventory.calc.ranges import FloatArray
 
 # A series' own errors count for as much as those of all series together once it has so many of them.
 PRIOR_PERIODS = 50
 COMBINED = "combined"
 # Below so many series there is nothing to learn from the others.
 LEAST_POOLED = 10
-# The safety stock of a class is scaled by what looking back asks for, within these.
-LEAST_FACTOR, MOST_FACTOR = 0.25, 6.0
-HALVINGS = 24
+# Periods beyond these no longer make a rate surer, since use changes.
+MOST_SURE_PERIODS = 26
 
 
 @dataclass(frozen=True)
@@ -26,6 +25,17 @@ class BackTest:
     rates: FloatArray
     methods: npt.NDArray[np.object_]
     paths: FloatArray
+
+
+@dataclass(frozen=True)
+class ForeseenUse:
+    """Of many series, shape (n,): rate, spread and error of the rate per period, method, class or None."""
+
+    rates: FloatArray
+    spreads: FloatArray
+    errors: FloatArray
+    methods: npt.NDArray[np.object_]
+    classes: npt.NDArray[np.object_]
 
 
 def back_tested_rates(
@@ -105,7 +115,7 @@ def _errors(
     scale = np.square(came).mean(axis=1)
     scale[scale == 0] = 1.0
     errors = [np.square(came - horizon * path[:, origins]).mean(axis=1) / scale for path in paths.values()]
-    return np.stack(errors), came.any(axis=1)
+    return np.stack(errors), np.asarray(came.any(axis=1))
 
 
 def _mean_error(errors: FloatArray, came: npt.NDArray[np.bool_]) -> FloatArray:
@@ -114,12 +124,10 @@ def _mean_error(errors: FloatArray, came: npt.NDArray[np.bool_]) -> FloatArray:
 
 
 def demand_spreads(history: npt.ArrayLike, *, pool: npt.ArrayLike | None = None) -> FloatArray:
-    """Standard deviation of demand per period, told from the mean absolute deviation of each series.
+    """Standard deviation of demand per period, each series' own drawn to that of series of its size.
 
-    s = sqrt(pi / 2) mean |D - mean|, the standard deviation of a normal with that deviation: one odd period
-    moves it less than it moves a sample variance. s^2 is then averaged with exp(a + b ln mean + v / 2), the
-    power law fitted to all series by least squares of the logarithms with residual variance v; the law counts
-    for four periods.
+    s^2 with n - 1 is averaged with exp(a + b ln mean + v / 2), the power law fitted to all series by least
+    squares of the logarithms with residual variance v; the law counts for four periods.
 
     Parameters
     ----------
@@ -140,9 +148,7 @@ def demand_spreads(history: npt.ArrayLike, *, pool: npt.ArrayLike | None = None)
 
     References
     ----------
-    .. [1] Geary, R. C. (1935), The ratio of the mean deviation to the standard deviation as a test of
-       normality, Biometrika 27:310-332 (sqrt(2 / pi) for a normal).
-    .. [2] Taylor, L. R. (1961), Aggregation, variance and the mean, Nature 189:732-735 (the power law).
+    .. [1] Taylor, L. R. (1961), Aggregation, variance and the mean, Nature 189:732-735 (the power law).
     """
     mean, own, count = _deviations(np.asarray(history, dtype=np.float64))
     if pool is None:
@@ -159,13 +165,61 @@ def demand_spreads(history: npt.ArrayLike, *, pool: npt.ArrayLike | None = None)
 
 
 def _deviations(demand: FloatArray) -> tuple[FloatArray, FloatArray, npt.NDArray[np.int_]]:
-    """Mean, variance told from the mean absolute deviation, and periods known, by series."""
+    """Mean, variance with n - 1, and periods known, by series."""
     is_known = ~np.isnan(demand)
     count = is_known.sum(axis=1)
     filled = np.nan_to_num(demand)
     mean = filled.sum(axis=1) / np.maximum(count, 1)
-    away = np.abs(filled - mean[:, np.newaxis]).sum(axis=1, where=is_known) / np.maximum(count, 1)
-    return mean, np.pi / 2 * np.square(away), count
+    away = np.square(filled - mean[:, np.newaxis]).sum(axis=1, where=is_known)
+    return mean, away / np.maximum(count - 1, 1), count
+
+
+def foresee_use(
+    history: npt.ArrayLike,
+    *,
+    methods: Sequence[str] = CANDIDATES,
+    pool: npt.ArrayLike | None = None,
+    since_classed: int = 0,
+) -> ForeseenUse:
+    """What is foreseen of each series from all that is known of it: the live policy and its replay ask here.
+
+    The error of a rate is s / sqrt(n), n the periods known, 26 at most, since use changes. A class stands for
+    a while, so that no single demand moves a series between classes that are kept apart.
+
+    Parameters
+    ----------
+    history : array_like
+        As for `demand_pattern`, shape (n, periods) [units]
+    methods, pool
+        As for `back_tested_rates` [-], [units]
+    since_classed : int
+        Periods since classes were told, >= 0: they are told from what was known before them, or from all
+        that is known where a series had no demand by then [periods]
+
+    Returns
+    -------
+    ForeseenUse
+        Shape (n,) [units per period], [units per sqrt(period)]
+
+    Raises
+    ------
+    ValueError
+        If the history is out of range.
+
+    References
+    ----------
+    .. [1] As for `back_tested_rates`, `demand_spreads` and `demand_pattern`.
+    """
+    demand = np.asarray(history, dtype=np.float64)
+    tested = back_tested_rates(demand, methods=methods, pool=pool)
+    spreads = demand_spreads(demand, pool=pool)
+    known = np.minimum((~np.isnan(demand)).sum(axis=1), MOST_SURE_PERIODS)
+    errors = spreads / np.sqrt(np.maximum(known, 1))
+    classes = demand_pattern(demand).classes
+    if 0 < since_classed < demand.shape[1]:
+        earlier = demand_pattern(demand[:, : demand.shape[1] - since_classed]).classes
+        classes = np.where(earlier == None, classes, earlier)  # noqa: E711
+    return ForeseenUse(tested.rates, spreads, errors, tested.methods, classes)
 
 
 def _law(mean: FloatArray, own: FloatArray) -> tuple[float, float] | None:
@@ -179,67 +233,3 @@ def _law(mean: FloatArray, own: FloatArray) -> tuple[float, float] | None:
     slope = float((centred * spread).sum()) / among if among > 0 else 1.0
     level = float(spread.mean()) - slope * float(size.mean())
     return level + float(np.var(spread - level - slope * size)) / 2, slope
-
-
-def safety_factor(
-    *,
-    needed: npt.ArrayLike,
-    needed_before: npt.ArrayLike,
-    levels: npt.ArrayLike,
-    safety: npt.ArrayLike,
-    fill_rate: float,
-    is_whole: bool = False,
-    weights: npt.ArrayLike = 1.0,
-) -> float:
-    """By how much safety stocks must be multiplied so that looking back reaches the fill rate.
-
-    With levels S = m + f s the share filled in the last period before the next order comes is
-    1 - sum w [(D - S)+ - (D' - S)+] / sum w (D - D'), D the demand until then and D' that up to the period
-    before. It rises with f.
-
-    Parameters
-    ----------
-    needed, needed_before : array_like
-        D and D' as they came, of all series and periods looked back on, shape (k,) [units]
-    levels, safety : array_like
-        Mean m foreseen at the time and safety stock s as it was reckoned, shape (k,) [units]
-    fill_rate : float
-        Share wanted, between 0 and 1 [1]
-    is_whole : bool
-        Whether levels are rounded up to whole pieces
-    weights : array_like
-        What a unit counts for, > 0, shape (k,) or a number [1 per unit]
-
-    Returns
-    -------
-    float
-        f, from 0.25 to 6; 1 where nothing was demanded [1]
-
-    Raises
-    ------
-    ValueError
-        If the fill rate is out of range.
-
-    References
-    ----------
-    .. [1] Bisection of an empirical fill rate; Snyder, L. V. & Shen, Z.-J. M. (2019), Fundamentals of Supply
-       Chain Theory, 2nd ed., section 5.3.2 (type-2 service).
-    """
-    target = float(as_open_fraction("fill_rate", fill_rate))
-    whole, before = np.asarray(needed, dtype=np.float64), np.asarray(needed_before, dtype=np.float64)
-    base, extra = np.asarray(levels, dtype=np.float64), np.asarray(safety, dtype=np.float64)
-    counts = np.asarray(weights, dtype=np.float64)
-    total = float(np.sum(counts * (whole - before)))
-    if total <= 0:
-        return 1.0
-    low, high = LEAST_FACTOR, MOST_FACTOR
-    for _ in range(HALVINGS):
-        factor = (low + high) / 2
-        level = base + factor * extra
-        level = np.ceil(level - 1e-9) if is_whole else level
-        missed = np.maximum(whole - level, 0.0) - np.maximum(before - level, 0.0)
-        if 1 - float(np.sum(counts * missed)) / total < target:
-            low = factor
-        else:
-            high = factor
-    return high

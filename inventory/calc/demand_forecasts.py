@@ -21,6 +21,7 @@ CANDIDATES = (CROSTON, SBA, TSB, AVERAGE)
 # A year of weeks: long enough to be steady, short enough to forget.
 AVERAGED_PERIODS = 52
 SMOOTH, INTERMITTENT, ERRATIC, LUMPY = "smooth", "intermittent", "erratic", "lumpy"
+CLASSES = (SMOOTH, INTERMITTENT, ERRATIC, LUMPY)
 INTERVAL_LIMIT = 1.32
 SQUARED_CV_LIMIT = 0.49
 

@@ -1,8 +1,8 @@
 """A past stretch lived through again, period by period, with what was known then and no more.
 
 Each period: what was ordered lead time + 1 periods before comes in and serves who waits, then demand takes
-what is there and the rest waits, then the position (on hand + on order - waiting) is ordered up to the level
-that follows from the periods so far.
+what is there and the rest waits, then the position (on hand + on order - waiting) is looked at: at or below
+the reorder point as many order quantities are ordered as bring it above.
 """
 
 from collections.abc import Callable
@@ -10,19 +10,19 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
-from inventory.calc.back_testing import back_tested_rates, demand_spreads, safety_factor
-from inventory.calc.demand_forecasts import ERRATIC, INTERMITTENT, LUMPY, SMOOTH, demand_pattern
+from inventory.calc.back_testing import ForeseenUse, foresee_use
+from inventory.calc.demand_forecasts import demand_pattern
 from inventory.calc.ranges import FloatArray, as_not_negative, as_whole
+from inventory.calc.spread_lessons import Aimed, ClassAimed, Lesson, learnt_factor, teach_classes
+from inventory.calc.stock_levels import LeadTimeDemands, demands_over_lead_time, plan_levels
 
-CLASSES = (SMOOTH, INTERMITTENT, ERRATIC, LUMPY)
-# Levels before this many periods are known teach nothing.
-LEAST_KNOWN = 3
-# The target aimed at is moved by what was missed so far, by no more than this and less while little is known.
-MOST_STEERING, STEERING_PERIODS = 0.03, 2
-PRIOR_DEMANDS = 300
-Levels = Callable[[int, "ReplayedStock"], FloatArray]
+# What is foreseen from fewer periods teaches nothing.
+LEAST_KNOWN = 4
+Sizes = Callable[[FloatArray], FloatArray]
+Periods = npt.NDArray[np.int_]
+# Reorder points and order quantities after a period.
+Rule = Callable[[int], tuple[FloatArray, FloatArray]]
 
 
 @dataclass
@@ -30,7 +30,7 @@ class ReplayedStock:
     """Stock of many series as it goes along, and what was seen of it; arrays of shape (n, periods)."""
 
     demand: FloatArray
-    lead_time: int
+    lead_time: Periods
     start: int
     filled: FloatArray = field(init=False)
     on_hand: FloatArray = field(init=False)
@@ -41,12 +41,13 @@ class ReplayedStock:
         series, periods = self.demand.shape
         self.filled, self.on_hand = np.zeros_like(self.demand), np.zeros_like(self.demand)
         self.ordered = np.zeros_like(self.demand)
-        self._due = np.zeros((series, periods + self.lead_time + 2))
+        self._due = np.zeros((series, periods + int(self.lead_time.max(initial=0)) + 2))
 
-    def run(self, levels: Levels) -> "ReplayedStock":
-        """Live through all periods from `start` on, beginning with a full level on hand."""
-        held = position = levels(self.start - 1, self)
-        waiting = np.zeros(len(self.demand))
+    def run(self, rule: Rule) -> "ReplayedStock":
+        """Live through all periods from `start` on, beginning with the highest position on hand."""
+        point, size = rule(self.start - 1)
+        held = position = np.maximum(point + size, 0.0)
+        waiting, every = np.zeros(len(self.demand)), np.arange(len(self.demand))
         for period in range(self.start, self.demand.shape[1]):
             wanted = self.demand[:, period]
             there = held - waiting + self._due[:, period]
@@ -55,9 +56,11 @@ class ReplayedStock:
             held, waiting = held - self.filled[:, period], waiting + wanted - self.filled[:, period]
             self.on_hand[:, period] = held
             position = position - wanted
-            order = np.maximum(levels(period, self) - position, 0.0)
+            point, size = rule(period)
+            orders = np.floor(np.maximum(point - position, -1e-9) / size + 1e-9) + 1
+            order = np.where(position <= point + 1e-9, orders * size, 0.0)
             self.ordered[:, period] = order
-            self._due[:, period + self.lead_time + 1] += order
+            self._due[every, period + self.lead_time + 1] += order
             position = position + order
         return self
 
@@ -66,7 +69,8 @@ class ReplayedStock:
 class ReplayResult:
     """What was reached from `judged_from` on, by series; classes as told from the periods learnt from.
 
-    demanded, filled, stock (mean on hand after each period) and orders (number), shape (n,).
+    demanded, filled, stock (mean on hand after each period), orders (number) and short (periods in which
+    not all that was wanted was there), shape (n,).
     """
 
     classes: npt.NDArray[np.object_]
@@ -74,6 +78,7 @@ class ReplayResult:
     filled: FloatArray
     stock: FloatArray
     orders: FloatArray
+    short: FloatArray
 
     def fill_rate(self, among: npt.NDArray[np.bool_]) -> float:
         """Filled / demanded of some of the series; 1 where nothing was demanded."""
@@ -82,133 +87,181 @@ class ReplayResult:
 
 
 @dataclass
-class LearntLevels:
-    """Order-up-to levels m (L + 1) + f_c s sqrt(L + 1), all of it told from the periods so far.
+class LivePolicy:
+    """The policy that restocking follows, as it would have been known after each period.
 
-    m is the back-tested rate, s the spread, and f_c the factor with which the levels of a class would have
-    reached the target so far. From `learnt` on classes stand still, and the target aimed at is moved by what
-    the class has missed since. `weights` says what a unit of each series counts for, where they are counted
-    in different units. The levels given are kept in `given`, by period.
+    Forecast, shape of demand and reorder point are those of restocking; the factors by class are learnt from
+    the periods before, as restocking learns them night by night. From `learnt` on the factors that stood are
+    on the record. `sizes` gives the order quantities for rates per period. history is of shape (n, periods),
+    NaN before a series began; what is given is kept in `given`, by period.
     """
 
-    demand: FloatArray
-    lead_time: int
+    history: FloatArray
+    lead_time: Periods
     learnt: int
-    fill_rate: float
-    is_whole: bool = True
-    weights: FloatArray | None = None
-    factors: dict[tuple[str, int], float] = field(default_factory=dict)
-    given: dict[int, FloatArray] = field(default_factory=dict)
+    share: FloatArray
+    is_fill_rate: npt.NDArray[np.bool_]
+    is_whole: npt.NDArray[np.bool_]
+    sizes: Sizes
+    weights: FloatArray
+    lead_time_sd: FloatArray | float = 0.0
+    since_classed: Callable[[int], int] = lambda period: 0
+    pool: FloatArray | None = None
+    given: dict[int, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
+    factors: dict[int, dict[ClassAimed, float]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self._classes: dict[int, npt.NDArray[np.object_]] = {}
-        self._foreseen: dict[int, tuple[FloatArray, FloatArray]] = {}
-        self._total = np.cumsum(np.pad(self.demand, ((0, 0), (1, 0))), axis=1)
+        self._foreseen: dict[int, ForeseenUse] = {}
+        self._lessons: dict[int, dict[ClassAimed, Lesson]] = {}
+        self._total = np.cumsum(np.pad(np.nan_to_num(self.history), ((0, 0), (1, 0))), axis=1)
 
-    def __call__(self, period: int, stock: ReplayedStock) -> FloatArray:
-        classes, levels = self._classes_at(period), np.zeros(len(self.demand))
-        mean, safety = self._foreseen_at(period)
-        for name in CLASSES:
-            is_one = classes == name
-            factor = self._factor(name, period, stock)
-            self.factors[name, period] = factor
-            levels[is_one] = (mean + factor * safety)[is_one]
-        self.given[period] = np.ceil(levels - 1e-9) if self.is_whole else levels
+    def __call__(self, period: int) -> tuple[FloatArray, FloatArray]:
+        demands, sizes = self._demands(period, self.lead_time_sd)
+        levels = plan_levels(
+            demands=demands,
+            order_quantity=sizes,
+            share=self.share,
+            is_fill_rate=self.is_fill_rate,
+            spread_factor=self._factors_by_series(period),
+        )
+        # What was never used so far is not kept: the highest position is nothing.
+        is_used = self._foresee(period).rates > 0
+        self.given[period] = np.where(is_used, levels.reorder_point, -sizes), sizes
         return self.given[period]
 
-    def _classes_at(self, period: int) -> npt.NDArray[np.object_]:
-        known = min(period, self.learnt - 1)
-        if known not in self._classes:
-            self._classes[known] = demand_pattern(self.demand[:, : known + 1]).classes
-        return self._classes[known]
-
-    def _foreseen_at(self, period: int) -> tuple[FloatArray, FloatArray]:
+    def _foresee(self, period: int) -> ForeseenUse:
         if period not in self._foreseen:
-            span = self.lead_time + 1
-            known = self.demand[:, : period + 1]
-            rates = back_tested_rates(known, horizon=span).rates
-            self._foreseen[period] = rates * span, demand_spreads(known) * np.sqrt(span)
+            self._foreseen[period] = foresee_use(
+                self.history[:, : period + 1],
+                pool=None if self.pool is None else self.pool[:, : period + 1],
+                since_classed=self.since_classed(period),
+            )
         return self._foreseen[period]
 
-    def _factor(self, name: str, period: int, stock: ReplayedStock) -> float:
-        """What the class's safety stocks had to be multiplied by, looking back from here."""
-        origins = range(LEAST_KNOWN, period - self.lead_time)
-        levels, safety, needed, before, counts = [], [], [], [], []
-        for origin in origins:
-            is_one = self._classes_at(origin) == name
-            mean, spread = self._foreseen_at(origin)
-            end = origin + self.lead_time + 1
-            counts.append(self._counts()[is_one])
-            levels.append(mean[is_one])
-            safety.append(spread[is_one])
-            needed.append((self._total[:, end + 1] - self._total[:, origin + 1])[is_one])
-            before.append((self._total[:, end] - self._total[:, origin + 1])[is_one])
-        usual = float(special.ndtri(self.fill_rate))
-        seen = sum(int(np.count_nonzero(full > part)) for full, part in zip(needed, before, strict=True))
-        if not seen:
-            return usual
-        learnt = safety_factor(
-            needed=np.concatenate(needed),
-            needed_before=np.concatenate(before),
-            levels=np.concatenate(levels),
-            safety=np.concatenate(safety),
-            fill_rate=self._steered_target(name, period, stock),
+    def _demands(self, period: int, lead_time_sd: FloatArray | float) -> tuple[LeadTimeDemands, FloatArray]:
+        use = self._foresee(period)
+        wait, look = self.lead_time.astype(np.float64), np.ones(len(use.rates))
+        demands = demands_over_lead_time(
+            rate=use.rates,
+            sd=use.spreads,
+            rate_error=use.errors,
+            lead_time=wait,
+            lead_time_sd=lead_time_sd + 0 * wait,
+            review_period=look,
             is_whole=self.is_whole,
-            weights=np.concatenate(counts),
         )
-        # A few demands say little: the factor of a normal counts for three hundred of them.
-        return (seen * learnt + PRIOR_DEMANDS * usual) / (seen + PRIOR_DEMANDS)
+        return demands, self.sizes(use.rates)
 
-    def _counts(self) -> FloatArray:
-        return np.ones(len(self.demand)) if self.weights is None else self.weights
+    def _factors_by_series(self, period: int) -> FloatArray:
+        factors, found = self._factors_at(period), np.full(len(self.history), np.nan)
+        classes = self._foresee(period).classes
+        for (name, is_fill_rate), factor in factors.items():
+            found[(classes == name) & (self.is_fill_rate == is_fill_rate)] = factor
+        return found
 
-    def _steered_target(self, name: str, period: int, stock: ReplayedStock) -> float:
-        if period < self.learnt:
-            return self.fill_rate
-        is_one, since = self._classes_at(period) == name, slice(self.learnt, period + 1)
-        counts = self._counts()[is_one, np.newaxis]
-        wanted = float((counts * self.demand[is_one, since]).sum())
-        if wanted <= 0:
-            return self.fill_rate
-        missed = self.fill_rate - float((counts * stock.filled[is_one, since]).sum()) / wanted
-        seen = period - self.learnt + 1
-        moved = 2 * missed * seen / (seen + STEERING_PERIODS)
-        return self.fill_rate + float(
-            np.clip(moved, -MOST_STEERING, min(MOST_STEERING, (1 - self.fill_rate) / 2))
+    def _factors_at(self, period: int) -> dict[ClassAimed, float]:
+        if period not in self.factors:
+            found: dict[ClassAimed, float] = {}
+            taught = [self._lesson(end) for end in range(LEAST_KNOWN, period + 1)]
+            for key in sorted({key for lessons in taught for key in lessons}):
+                factor = learnt_factor([lessons[key] for lessons in taught if key in lessons])
+                if factor is not None:
+                    found[key] = factor
+            self.factors[period] = found
+        return self.factors[period]
+
+    def _lesson(self, end: int) -> dict[ClassAimed, Lesson]:
+        """What the period `end` taught of what was foreseen lead time + 1 periods before it."""
+        if end not in self._lessons:
+            found: dict[ClassAimed, Lesson] = {}
+            for wait in np.unique(self.lead_time):
+                origin = end - int(wait) - 1
+                if origin + 1 < LEAST_KNOWN:
+                    continue
+                for key, lesson in self._teach(end, origin, self.lead_time == wait).items():
+                    found[key] = found[key] + lesson if key in found else lesson
+            self._lessons[end] = found
+        return self._lessons[end]
+
+    def _teach(self, end: int, origin: int, among: npt.NDArray[np.bool_]) -> dict[ClassAimed, Lesson]:
+        # What is looked back on had no late deliveries in it, so their spread is left out.
+        demands, sizes = self._demands(origin, 0.0)
+        stands = origin >= first_period(self.learnt, self.lead_time) - 1
+        stood = self._factors_by_series(origin) if stands else np.full(len(self.history), np.nan)
+        return teach_classes(
+            aimed=Aimed(demands, sizes, self.share, self.is_fill_rate, stood),
+            classes=np.where(among, self._foresee(origin).classes, ""),
+            needed=self._total[:, end + 1] - self._total[:, origin + 1],
+            needed_before=self._total[:, end] - self._total[:, origin + 1],
+            weights=self.weights,
         )
 
 
 @dataclass(frozen=True)
-class PlainLevels:
-    """The plain rule: mean demand so far over lead time and review, plus a fixed safety factor."""
+class PlainRule:
+    """The plain rule: reorder at mean demand so far over lead time and review plus a fixed safety factor."""
 
-    demand: FloatArray
-    lead_time: int
+    history: FloatArray
+    lead_time: Periods
     factor: float
-    is_whole: bool = True
+    is_whole: npt.NDArray[np.bool_]
+    sizes: Sizes
 
-    def __call__(self, period: int, stock: ReplayedStock) -> FloatArray:
-        known, span = self.demand[:, : period + 1], self.lead_time + 1
-        level = known.mean(axis=1) * span + self.factor * known.std(axis=1, ddof=1) * np.sqrt(span)
-        return np.ceil(level - 1e-9) if self.is_whole else np.asarray(level)
+    def __call__(self, period: int) -> tuple[FloatArray, FloatArray]:
+        known, span = self.history[:, : period + 1], self.lead_time + 1
+        count = np.maximum((~np.isnan(known)).sum(axis=1), 1)
+        filled = np.nan_to_num(known)
+        mean = filled.sum(axis=1) / count
+        away = np.square(filled - mean[:, np.newaxis]).sum(axis=1, where=~np.isnan(known))
+        level = mean * span + self.factor * np.sqrt(away / np.maximum(count - 1, 1) * span)
+        # Pieces are ordered when the position is below the level: at or below the last piece under it.
+        return np.where(self.is_whole, np.ceil(level - 1e-9) - 1, level), self.sizes(mean)
 
 
-def replay(*, demand: npt.ArrayLike, lead_time: int, learnt: int, levels: Levels) -> ReplayResult:
-    """Live a history through with a rule for levels and judge it on what came after the periods learnt from.
+def first_period(learnt: int, lead_time: Periods) -> int:
+    """The period in which the stock begins: the longest lead time + 1 before judging does.
 
-    The stock begins L + 1 periods before the end of the learning, so that it runs as it will when judging
-    begins.
+    Parameters
+    ----------
+    learnt : int
+        Periods learnt from [periods]
+    lead_time : ndarray
+        L >= 0, shape (n,) [periods]
+
+    Returns
+    -------
+    int
+        Counted from 0 [periods]
+
+    Raises
+    ------
+    ValueError
+        Never.
+
+    References
+    ----------
+    .. [1] As for `replay`.
+    """
+    return learnt - int(lead_time.max(initial=0)) - 1
+
+
+def replay(*, demand: npt.ArrayLike, lead_time: npt.ArrayLike, learnt: int, rule: Rule) -> ReplayResult:
+    """Live a history through with a rule and judge it on what came after the periods learnt from.
+
+    The stock begins the longest L + 1 periods before the end of the learning, so that it runs as it will
+    when judging begins.
 
     Parameters
     ----------
     demand : array_like
         Demand >= 0 by series and period, shape (n, periods) [units]
-    lead_time : int
-        L >= 0; what is ordered at the end of a period is there L + 1 periods later [periods]
+    lead_time : array_like
+        L >= 0, shape (n,) or a number; what is ordered at the end of a period is there L + 1 periods later
+        [periods]
     learnt : int
         Periods learnt from; judged is what follows [periods]
-    levels : callable
-        Of a period and the stock so far, the order-up-to levels, shape (n,) [units]
+    rule : callable
+        Of a period, reorder points and order quantities > 0 as known after it, shape (n,) [units]
 
     Returns
     -------
@@ -222,20 +275,23 @@ def replay(*, demand: npt.ArrayLike, lead_time: int, learnt: int, levels: Levels
 
     References
     ----------
-    .. [1] Snyder, L. V. & Shen, Z.-J. M. (2019), Fundamentals of Supply Chain Theory, 2nd ed., section 4.3
-       (order-up-to levels under periodic review).
+    .. [1] Snyder, L. V. & Shen, Z.-J. M. (2019), Fundamentals of Supply Chain Theory, 2nd ed., chapter 5
+       (reorder point and order quantity under periodic review).
     """
     history = np.asarray(as_not_negative("demand", demand), dtype=np.float64)
-    wait = as_whole("lead_time", lead_time, least=0)
-    start = as_whole("learnt", learnt, least=LEAST_KNOWN + wait + 2) - wait - 1
+    wait = np.broadcast_to(as_whole("lead_time", lead_time, least=0), len(history)).astype(int)
+    least = LEAST_KNOWN + int(wait.max(initial=0)) + 1
+    start = first_period(as_whole("learnt", learnt, least=least), wait)
     if learnt >= history.shape[1]:
         raise ValueError(f"learnt must leave periods to judge on, got {learnt} of {history.shape[1]}")
-    stock = ReplayedStock(history, wait, start).run(levels)
+    stock = ReplayedStock(history, wait, start).run(rule)
     judged = slice(learnt, None)
+    missed = history[:, judged] - stock.filled[:, judged]
     return ReplayResult(
         classes=demand_pattern(history[:, :learnt]).classes,
         demanded=history[:, judged].sum(axis=1),
         filled=stock.filled[:, judged].sum(axis=1),
         stock=stock.on_hand[:, judged].mean(axis=1),
         orders=np.count_nonzero(stock.ordered[:, judged] > 0, axis=1).astype(np.float64),
+        short=np.count_nonzero(missed > 1e-9, axis=1).astype(np.float64),
     )

@@ -1,6 +1,6 @@
 """Reorder points and order quantities of many materials at once, each for its own target."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import cast
 
 import numpy as np
@@ -121,12 +121,13 @@ def plan_levels(
     order_quantity: FloatArray,
     share: FloatArray,
     is_fill_rate: npt.NDArray[np.bool_],
-    safety_factor: npt.ArrayLike = 1.0,
+    spread_factor: npt.ArrayLike = np.nan,
 ) -> LevelPlan:
-    """Reorder points for a cycle service or a fill rate, their safety stock scaled by what was learnt.
+    """Reorder points for a cycle service or a fill rate, from what looking back has taught where it has.
 
-    r = m + f (r_0 - m) where r_0 lies above the mean m, else r_0: r_0 reaches the target under the material's
-    shape of demand (Poisson or negative binomial for pieces, gamma or normal for what can be divided).
+    Where a factor f is known the point is that of `scaled_points`; elsewhere it reaches the target under the
+    material's shape of demand (Poisson or negative binomial for pieces, gamma or normal for what can be
+    divided). What a point gives is told under that shape either way.
 
     Parameters
     ----------
@@ -138,8 +139,8 @@ def plan_levels(
         Target between 0 and 1, shape (n,) [1]
     is_fill_rate : ndarray
         Whether the target is a fill rate, else a cycle service, shape (n,) [-]
-    safety_factor : array_like
-        f > 0, shape (n,) or a number [1]
+    spread_factor : array_like
+        f > 0, NaN where it is not known, shape (n,) or a number [1]
 
     Returns
     -------
@@ -157,17 +158,104 @@ def plan_levels(
     """
     size = np.asarray(as_positive("order_quantity", order_quantity), dtype=np.float64)
     wanted = np.asarray(as_open_fraction("share", share), dtype=np.float64)
-    factor = np.broadcast_to(np.asarray(as_positive("safety_factor", safety_factor)), size.shape)
+    factor = np.broadcast_to(np.asarray(spread_factor, dtype=np.float64), size.shape)
     point, service, filled = (np.zeros(len(size)) for _ in range(3))
     for rows, shape in demands.groups():
-        base = _points(shape, size[rows], wanted[rows], is_fill_rate[rows])
-        mean = demands.mean[rows]
-        scaled = np.where(base > mean, mean + factor[rows] * (base - mean), base)
-        scaled = np.ceil(scaled - 1e-9) if shape.is_discrete else scaled
-        point[rows] = scaled
-        service[rows] = shape.cdf(scaled)
-        filled[rows] = fill_rate_at(demand=shape, reorder_point=scaled, order_quantity=size[rows])
+        taught = ~np.isnan(factor[rows])
+        one = LeadTimeDemands(demands.mean[rows], demands.sd[rows], demands.is_whole[rows])
+        if not taught.all():
+            point[rows] = _points(shape, size[rows], wanted[rows], is_fill_rate[rows])
+        if taught.any():
+            scale = np.where(taught, factor[rows], 1.0)
+            scaled = scaled_points(one, size[rows], wanted[rows], is_fill_rate[rows], scale)
+            point[rows] = np.where(taught, scaled, point[rows])
+        service[rows] = shape.cdf(point[rows])
+        filled[rows] = fill_rate_at(demand=shape, reorder_point=point[rows], order_quantity=size[rows])
     return LevelPlan(point, service, filled)
+
+
+def scaled_points(
+    demands: LeadTimeDemands,
+    order_quantity: FloatArray,
+    share: FloatArray,
+    is_fill_rate: npt.NDArray[np.bool_],
+    factor: FloatArray,
+) -> FloatArray:
+    """Reorder points under a normal demand whose spread is multiplied by what looking back asks for, f s.
+
+    For pieces a point is rounded up, for a fill rate from half a piece below: positions r + 1 to r + Q stand
+    for the stretch from r + 1/2 to r + Q + 1/2.
+
+    Parameters
+    ----------
+    demands : LeadTimeDemands
+        Demand over lead time and review period, shape (n,) [units]
+    order_quantity, share, is_fill_rate : ndarray
+        As for `plan_levels`, shape (n,) [units], [1], [-]
+    factor : ndarray
+        f > 0, shape (n,), or (n, k) for k points of each [1]
+
+    Returns
+    -------
+    ndarray
+        In the shape of the factor [units]
+
+    Raises
+    ------
+    ValueError
+        If a share or an order quantity is out of range.
+
+    References
+    ----------
+    .. [1] As for `reorder_point_for_cycle_service` and `reorder_point_for_fill_rate`.
+    """
+    column = (slice(None),) + (np.newaxis,) * (factor.ndim - 1)
+    size, is_whole = order_quantity[column] + 0 * factor, demands.is_whole[column]
+    spread = np.where(demands.mean > 0, demands.sd, 0.0)[column] * factor
+    shape = NormalDemand(demands.mean[column] + 0 * factor, spread)
+    by_fill = is_fill_rate[column] & np.ones_like(size, dtype=bool)
+    found = _points(shape, size, share[column] + 0 * factor, by_fill)
+    found = np.where(is_whole & by_fill, found - 0.5, found)
+    return np.where(is_whole, np.ceil(found - 1e-9), found)
+
+
+@dataclass(frozen=True)
+class OrderBounds:
+    """Under which terms each material is ordered, shape (n,): money [currency], quantities [units], days.
+
+    Cost of an order, of holding a unit for a day, pack, least order, shelf life and room; infinite where
+    there is no limit.
+    """
+
+    order_cost: FloatArray
+    holding_cost: FloatArray
+    pack: FloatArray
+    minimum: FloatArray
+    shelf_life_days: FloatArray
+    storage_limit: FloatArray
+
+    def most(self, rate_per_day: FloatArray) -> FloatArray:
+        """The most that is used while it keeps and that there is room for; 1e15 where there is no limit."""
+        lasting = np.full(len(rate_per_day), np.inf)
+        np.multiply(rate_per_day, self.shelf_life_days, out=lasting, where=np.isfinite(self.shelf_life_days))
+        return np.minimum(np.minimum(lasting, self.storage_limit), 1e15)
+
+    def sizes(self, rate_per_day: FloatArray, review_days: FloatArray) -> FloatArray:
+        """Order quantities for these rates: no less than is used until the next look, see `order_sizes`."""
+        most = self.most(rate_per_day)
+        wanted = np.maximum(self.minimum, np.minimum(rate_per_day * review_days, most))
+        return order_sizes(
+            rate=rate_per_day,
+            fixed_cost=self.order_cost,
+            holding_cost=self.holding_cost,
+            least=np.where(rate_per_day > 0, wanted, self.minimum),
+            most=most,
+            pack=self.pack,
+        )
+
+    def of(self, rows: npt.NDArray[np.int_]) -> "OrderBounds":
+        """Those of some materials."""
+        return OrderBounds(*(getattr(self, field.name)[rows] for field in fields(self)))
 
 
 def order_sizes(

@@ -29,6 +29,7 @@ from inventory.models.restocking import (
     PolicyResult,
     RestockChunk,
     RestockRun,
+    SpreadLesson,
     StockPolicy,
 )
 from inventory.models.seal import ChainHead, DomainEvent, Seal, Unsealed
@@ -106,6 +107,7 @@ __all__ = [
     "ShipmentArrival",
     "ShipmentDifference",
     "ShipmentLine",
+    "SpreadLesson",
     "StockPolicy",
     "SupplierInvoice",
     "SupplierTerms",

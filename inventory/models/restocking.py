@@ -124,6 +124,39 @@ class DemandCursor(models.Model):
         return str(self.sequence)
 
 
+class SpreadLesson(models.Model):
+    """What a week taught of a class of demand: how much would have been missed under which spread.
+
+    Lessons are kept by the week after which they could be told, one for each class and kind of target, so
+    that a week is taught once. `missed` goes by the factors of `calc/spread_lessons.py`. `factor` is what all
+    lessons up to this one say; empty where it never stood, because the lesson was told later.
+    """
+
+    week_date = models.DateField()
+    demand_class = models.CharField(max_length=12)
+    is_fill_rate = models.BooleanField()
+    seen = models.PositiveIntegerField()
+    wanted = models.FloatField()
+    allowed = models.FloatField()
+    missed = models.JSONField()
+    stood_wanted = models.FloatField(default=0.0)
+    stood_over = models.FloatField(default=0.0)
+    factor = models.FloatField(null=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["week_date", "demand_class", "is_fill_rate"], name="a_week_teaches_a_class_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(factor__isnull=True) | Q(factor__gt=0), name="spread_factor_is_above_nothing"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.week_date} {self.demand_class}"
+
+
 class RestockRun(models.Model):
     """One working-out of all policies and the restock list, as of a day.
 

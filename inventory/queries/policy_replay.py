@@ -1,34 +1,41 @@
-"""A past stretch of the company's own use, lived through again with what was known day by day."""
+"""A past stretch of the company's own use, lived through again with what was known week by week."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import numpy.typing as npt
 
-from inventory.calc.policy_replay import CLASSES, LearntLevels, Levels, PlainLevels, ReplayResult, replay
+from inventory.calc.demand_forecasts import CLASSES
+from inventory.calc.policy_replay import LivePolicy, PlainRule, ReplayResult, Rule, replay
+from inventory.calc.ranges import FloatArray
 from inventory.errors import BadInput
-from inventory.models import Material, Party, Place, SupplierTerms, SupplyTerms
-from inventory.queries.demand_history import load_demand_history
-from inventory.queries.restock_plans import UNKNOWN_LEAD_DAYS, unit_cost_of
+from inventory.models import Place
+from inventory.queries.demand_history import week_of
+from inventory.queries.policy_histories import PolicyHistories, choose_rows, load_policy_histories
+from inventory.queries.restock_facts import HISTORY_WEEKS
+from inventory.queries.spread_factors import DAYS_A_WEEK, weeks_since_classed
 from inventory.queries.stock_policies import USUAL_HOLDING_RATE
-from inventory.queries.supply_areas import find_supply_areas
 from inventory.units import MILLION
 
-LEAST_LEARNT_WEEKS, MOST_WEEKS = 12, 260
-WEEKS_A_YEAR, DAYS_A_WEEK = 52, 7
+LEAST_LEARNT_WEEKS, MOST_WEEKS = 12, HISTORY_WEEKS
+WEEKS_A_YEAR = 52
 # The safety factor that a book gives for 95 %.
 PLAIN_FACTOR = 1.645
+# Longer lead times than leave so many weeks to learn from are cut to that.
+LEAST_ORIGINS = 6
 
 
 @dataclass(frozen=True)
 class ReplayedRule:
-    """What a rule reached: share filled, mean stock at cost, orders, and cost of holding and ordering.
+    """What a rule reached: share filled, share of weeks in which nothing lacked, mean stock at cost, orders,
+    and cost of holding and ordering.
 
     Money in millionths of the currency.
     """
 
     fill_rate: float
+    weeks_met: float
     stock_value: int
     orders: int
     cost: int
@@ -36,9 +43,15 @@ class ReplayedRule:
 
 @dataclass(frozen=True)
 class ReplayedClass:
-    """The materials of one class of demand under the policy and under the plain rule."""
+    """The materials of one class of demand that share a kind of target, under the policy and the plain rule.
+
+    `target` is the mean of what they aim at: share filled where `is_fill_rate`, else chance of not running
+    short.
+    """
 
     demand_class: str
+    is_fill_rate: bool
+    target: float
     materials: int
     policy: ReplayedRule
     plain: ReplayedRule
@@ -56,21 +69,6 @@ class ReplayReport:
     without_use: int
 
 
-@dataclass(frozen=True)
-class _Group:
-    """Materials with the same lead time in weeks: their use, unit costs and order costs."""
-
-    lead_weeks: int
-    demand: npt.NDArray[np.float64]
-    unit_costs: npt.NDArray[np.float64]
-    order_costs: npt.NDArray[np.float64]
-
-    @property
-    def weights(self) -> npt.NDArray[np.float64]:
-        """Gallons and pieces do not add up: a unit counts for what it costs, or for one without a price."""
-        return np.where(self.unit_costs > 0, self.unit_costs, 1.0)
-
-
 def replay_policy(
     *,
     until: date,
@@ -79,10 +77,13 @@ def replay_policy(
     judged_weeks: int = 26,
     target: float = 0.95,
 ) -> ReplayReport:
-    """Replay the weeks before a day for all that the company used, reviewed weekly, and judge the last ones.
+    """Replay the weeks before a day for all that the company used, and judge the last ones.
 
-    Nothing later than each week is known in it. The plain rule orders up to mean demand over lead time and
-    review plus 1.645 deviations. Use is what was booked: what could not be had then is not in it.
+    The policy is the one that restocking follows: the same forecast, targets, order quantities and learning
+    from weeks gone by, with nothing later than each week known in it. It is looked at every week, since use
+    is rolled up by week. The plain rule orders as much at mean demand over lead time and review plus 1.645
+    deviations. Terms are today's, work planned then is not known any more, and use is what was booked: what
+    could not be had then is not in it.
 
     Raises
     ------
@@ -93,99 +94,87 @@ def replay_policy(
         raise BadInput(f"Learn from {LEAST_LEARNT_WEEKS} weeks or more and judge some, {MOST_WEEKS} at most.")
     if not 0.5 <= target < 1:
         raise BadInput(f"A service of {target:g} cannot be aimed at; give 0.5 or more and less than 1.")
-    groups, without = _gather(until, place, learnt_weeks, judged_weeks)
-    found: dict[str, list[tuple[_Group, ReplayResult, ReplayResult]]] = {name: [] for name in CLASSES}
-    for group in groups:
-        learnt = max(learnt_weeks, group.lead_weeks + 6)
-        policy = LearntLevels(
-            group.demand, group.lead_weeks, learnt, target, is_whole=False, weights=group.weights
-        )
-        plain = PlainLevels(group.demand, group.lead_weeks, PLAIN_FACTOR, is_whole=False)
-        runs = _run(group, learnt, policy), _run(group, learnt, plain)
-        for name in CLASSES:
-            found[name].append((group, *runs))
-    classes = tuple(
-        summed for name in CLASSES for summed in [_sum(name, found[name], judged_weeks)] if summed is not None
-    )
+    histories = load_policy_histories(before=until, place=place, service=target)
+    used = histories.used[:, -(learnt_weeks + judged_weeks) :]
+    was_used = (np.nan_to_num(used[:, :learnt_weeks]) > 0).any(axis=1)
+    judged = choose_rows(histories, np.flatnonzero(was_used))
+    demand = used[was_used]
+    without = int(np.count_nonzero((np.nan_to_num(used) > 0).any(axis=1) & ~was_used))
+    classes: tuple[ReplayedClass, ...] = ()
+    if len(demand):
+        policy, plain = _rules(judged, demand, until, learnt_weeks)
+        lead = _lead_weeks(judged, learnt_weeks)
+
+        def run(rule: Rule) -> ReplayResult:
+            return replay(demand=np.nan_to_num(demand), lead_time=lead, learnt=learnt_weeks, rule=rule)
+
+        classes = tuple(_sum_classes(judged, run(policy), run(plain), judged_weeks))
     return ReplayReport(until, learnt_weeks, judged_weeks, target, classes, without)
 
 
-def _run(group: _Group, learnt: int, levels: Levels) -> ReplayResult:
-    return replay(demand=group.demand, lead_time=group.lead_weeks, learnt=learnt, levels=levels)
+def _lead_weeks(histories: PolicyHistories, learnt_weeks: int) -> npt.NDArray[np.int_]:
+    return np.minimum(np.rint(histories.lead_days / DAYS_A_WEEK).astype(int), learnt_weeks - LEAST_ORIGINS)
 
 
-def _gather(
-    until: date, place: Place | None, learnt_weeks: int, judged_weeks: int
-) -> tuple[list[_Group], int]:
-    """Use by lead time; materials without any in the weeks learnt from stand apart."""
-    company = Party.objects.filter(is_company=True).first()
-    history = load_demand_history(
-        {key: warehouse.pk for key, warehouse in find_supply_areas(place).items()},
-        before=until,
-        weeks=learnt_weeks + judged_weeks,
-        fresh_forms={
-            row.pk: (row.recovered_from_id, 1.0)
-            for row in Material.objects.filter(recovered_from__isnull=False)
-            if row.recovered_from_id is not None
-        },
+def _rules(
+    histories: PolicyHistories, demand: FloatArray, until: date, learnt_weeks: int
+) -> tuple[LivePolicy, PlainRule]:
+    lead = _lead_weeks(histories, learnt_weeks)
+    first_week = week_of(until) - timedelta(weeks=demand.shape[1])
+
+    def since_classed(period: int) -> int:
+        return weeks_since_classed(first_week + timedelta(weeks=period + 1))
+
+    policy = LivePolicy(
+        history=demand,
+        lead_time=lead,
+        learnt=learnt_weeks,
+        share=histories.share,
+        is_fill_rate=histories.is_fill_rate,
+        is_whole=histories.is_whole,
+        sizes=histories.sizes,
+        weights=histories.weights,
+        lead_time_sd=histories.lead_sd_days / DAYS_A_WEEK,
+        since_classed=since_classed,
+        pool=histories.pool[:, -demand.shape[1] :],
     )
-    used = np.nan_to_num(history.used) / MILLION
-    materials = Material.objects.in_bulk({key[1] for key in history.rows})
-    terms = {row.material_id: row for row in SupplyTerms.objects.order_by("-unit_cost", "pk")}
-    shared = dict(SupplierTerms.objects.values_list("supplier", "order_cost"))
-    rows: dict[int, list[tuple[int, float, float]]] = {}
-    without = 0
-    for (_place, material, owner), row in history.rows.items():
-        if company is None or owner != company.pk:
-            continue
-        if not (used[row, :learnt_weeks] > 0).any():
-            without += 1
-            continue
-        offer = terms.get(material)
-        lead = round((offer.lead_time_days if offer else UNKNOWN_LEAD_DAYS) / DAYS_A_WEEK)
-        lead = min(lead, learnt_weeks - 6)
-        order_cost = (shared.get(offer.supplier_id, 0) + offer.line_cost) / MILLION if offer else 0.0
-        cost = unit_cost_of(materials[material], offer) / MILLION
-        rows.setdefault(lead, []).append((row, cost, order_cost))
-    return [
-        _Group(
-            lead,
-            used[[row for row, _cost, _order in found]],
-            np.array([cost for _row, cost, _order in found]),
-            np.array([order for _row, _cost, order in found]),
-        )
-        for lead, found in sorted(rows.items())
-    ], without
+    return policy, PlainRule(demand, lead, PLAIN_FACTOR, histories.is_whole, histories.sizes)
 
 
-def _sum(
-    name: str, found: list[tuple[_Group, ReplayResult, ReplayResult]], weeks: int
-) -> ReplayedClass | None:
-    count = sum(int((policy.classes == name).sum()) for _group, policy, _plain in found)
-    if not count:
-        return None
-    return ReplayedClass(
-        name,
-        count,
-        _sum_rule(name, [(group, policy) for group, policy, _plain in found], weeks),
-        _sum_rule(name, [(group, plain) for group, _policy, plain in found], weeks),
-    )
+def _sum_classes(
+    histories: PolicyHistories, policy: ReplayResult, plain: ReplayResult, weeks: int
+) -> list[ReplayedClass]:
+    found = []
+    for name in CLASSES:
+        for kind in (False, True):
+            among = (policy.classes == name) & (histories.is_fill_rate == kind)
+            if among.any():
+                found.append(
+                    ReplayedClass(
+                        name,
+                        kind,
+                        float(histories.share[among].mean()),
+                        int(among.sum()),
+                        _sum_rule(histories, among, policy, weeks),
+                        _sum_rule(histories, among, plain, weeks),
+                    )
+                )
+    return found
 
 
-def _sum_rule(name: str, found: list[tuple[_Group, ReplayResult]], weeks: int) -> ReplayedRule:
-    wanted = filled = value = orders = ordering = 0.0
-    for group, result in found:
-        among = result.classes == name
-        weights = group.weights[among]
-        wanted += float((weights * result.demanded[among]).sum())
-        filled += float((weights * result.filled[among]).sum())
-        value += float((group.unit_costs[among] * result.stock[among]).sum())
-        orders += float(result.orders[among].sum())
-        ordering += float((group.order_costs[among] * result.orders[among]).sum())
+def _sum_rule(
+    histories: PolicyHistories, among: npt.NDArray[np.bool_], result: ReplayResult, weeks: int
+) -> ReplayedRule:
+    weights, count = histories.weights[among], int(among.sum())
+    wanted = float((weights * result.demanded[among]).sum())
+    filled = float((weights * result.filled[among]).sum())
+    value = float((histories.unit_costs[among] * result.stock[among]).sum())
+    ordering = float((histories.order_terms.bounds.order_cost[among] * result.orders[among]).sum())
     held = value * USUAL_HOLDING_RATE * weeks / WEEKS_A_YEAR
     return ReplayedRule(
         filled / wanted if wanted else 1.0,
+        1 - float(result.short[among].sum()) / (count * weeks),
         round(value * MILLION),
-        round(orders),
+        round(result.orders[among].sum()),
         round((held + ordering) * MILLION),
     )

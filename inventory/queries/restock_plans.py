@@ -5,27 +5,26 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from inventory.calc.back_testing import back_tested_rates, demand_spreads
-from inventory.calc.demand_forecasts import CANDIDATES, demand_pattern
+from inventory.calc.back_testing import ForeseenUse, foresee_use
+from inventory.calc.demand_forecasts import CANDIDATES
 from inventory.calc.forecast_consumption import unscheduled_forecast
 from inventory.calc.order_quantities import discounted_order_quantity
 from inventory.calc.stock_levels import (
     LevelPlan,
+    OrderBounds,
     demands_over_lead_time,
-    order_sizes,
     plan_levels,
 )
 from inventory.models import Material, StockPolicy, SupplyTerms
 from inventory.queries.prices import price_breaks
 from inventory.queries.restock_facts import Floats, RestockFacts
+from inventory.queries.spread_factors import find_spread_factors, weeks_since_classed
 from inventory.queries.stock_policies import Aim
 from inventory.units import MILLION
 
 DAYS_A_WEEK, DAYS_A_YEAR = 7, 365.0
 # A forecast from fewer weeks than these would be a guess.
 LEAST_WEEKS = 4
-# Weeks beyond these no longer make a rate surer, since use changes.
-MOST_SURE_WEEKS = 26
 LOWEST_SERVICE, HIGHEST_SERVICE = 0.5, 0.9999
 FORECAST_REACH_WEEKS = 2
 # What nobody offers is taken to be had in a fortnight, give or take five days, for the sake of its level.
@@ -54,16 +53,38 @@ class RestockPlans:
     unscheduled_variance: Floats
 
 
+@dataclass(frozen=True)
+class OrderTerms:
+    """Under which terms each row is ordered; `broken` are the rows whose price falls with the quantity."""
+
+    bounds: OrderBounds
+    broken: tuple[tuple[int, SupplyTerms, Aim], ...]
+
+    def sizes(self, daily: Floats, review_days: Floats) -> Floats:
+        """Order quantities for these rates: order cost against holding cost and price, within all limits."""
+        sizes, most = self.bounds.sizes(daily, review_days), self.bounds.most(daily)
+        for row, terms, aim in self.broken:
+            if daily[row] > 0:
+                order_cost = float(self.bounds.order_cost[row])
+                cheapest = _size_at_breaks(terms, aim, float(daily[row]), order_cost)
+                sizes[row] = cheapest if sizes[row] <= cheapest <= most[row] else sizes[row]
+        return sizes
+
+    def of(self, rows: npt.NDArray[np.int_]) -> "OrderTerms":
+        """Those of some rows."""
+        number = {int(row): at for at, row in enumerate(rows)}
+        broken = [(number[row], terms, aim) for row, terms, aim in self.broken if row in number]
+        return OrderTerms(self.bounds.of(rows), tuple(broken))
+
+
 def plan_materials(facts: RestockFacts) -> RestockPlans:
     """Work out all policies at once."""
-    rates, spreads, methods, classes = _forecast(facts)
-    weeks = np.minimum((~np.isnan(facts.history)).sum(axis=1), MOST_SURE_WEEKS)
-    rate_errors = spreads / np.sqrt(np.maximum(weeks, 1))
-    unscheduled, variance = _unscheduled(facts, rates, spreads, rate_errors)
-    preferred = [_preferred(facts, row) for row in range(len(facts.keys))]
-    lead, lead_sd = _lead_times(preferred)
+    use = _forecast(facts)
+    unscheduled, variance = _unscheduled(facts, use)
+    preferred = prefer_terms(facts)
+    lead, lead_sd = find_lead_days(preferred)
     review = np.array([aim.review_days for aim in facts.aims], dtype=np.float64)
-    daily, daily_sd, daily_error = _daily_demand(facts, rates, spreads, rate_errors)
+    daily, daily_sd, daily_error, is_from_plan = _daily_demand(facts, use)
     demands = demands_over_lead_time(
         rate=daily,
         sd=daily_sd,
@@ -73,15 +94,25 @@ def plan_materials(facts: RestockFacts) -> RestockPlans:
         review_period=review,
         is_whole=facts.is_whole,
     )
-    sizes = _order_sizes(facts, preferred, daily, review)
-    share, is_fill_rate = _targets(facts, preferred)
-    levels = plan_levels(demands=demands, order_quantity=sizes, share=share, is_fill_rate=is_fill_rate)
-    implied = np.where(is_fill_rate & (daily > 0), levels.cycle_service, share)
+    sizes = gather_order_terms(facts, preferred).sizes(daily, review)
+    share, is_fill_rate = find_targets(facts, preferred)
+    # Planned work has a spread of its own; what was learnt is about use that nobody planned.
+    classes = np.where(is_from_plan, "", use.classes)
+    factor = find_spread_factors(classes, is_fill_rate, as_of=facts.scope.as_of)
+    levels = plan_levels(
+        demands=demands,
+        order_quantity=sizes,
+        share=share,
+        is_fill_rate=is_fill_rate,
+        spread_factor=factor,
+    )
+    is_implied = (is_fill_rate | ~np.isnan(factor)) & (daily > 0)
+    implied = np.where(is_implied, levels.cycle_service, share)
     return RestockPlans(
-        demand_class=classes,
-        method=methods,
-        rate_per_week=rates,
-        sd_per_week=spreads,
+        demand_class=use.classes,
+        method=use.methods,
+        rate_per_week=use.rates,
+        sd_per_week=use.spreads,
         preferred=preferred,
         lead_days=lead,
         daily=daily,
@@ -93,30 +124,30 @@ def plan_materials(facts: RestockFacts) -> RestockPlans:
     )
 
 
-def _forecast(
-    facts: RestockFacts,
-) -> tuple[Floats, Floats, npt.NDArray[np.object_], npt.NDArray[np.object_]]:
-    """Rate and spread per week, method and class; nothing where too few weeks are known or none is wanted."""
+def _forecast(facts: RestockFacts) -> ForeseenUse:
+    """What is foreseen by week; nothing where too few weeks are known or none is wanted."""
     count = len(facts.keys)
-    rates, spreads = np.zeros(count), np.zeros(count)
+    rates, spreads, errors = np.zeros(count), np.zeros(count), np.zeros(count)
     methods, classes = np.full(count, "", dtype=object), np.full(count, "", dtype=object)
     wanted = np.array([aim.forecast_method for aim in facts.aims], dtype=object)
     is_known = (~np.isnan(facts.history)).sum(axis=1) >= LEAST_WEEKS
     is_known &= facts.is_ours & (wanted != StockPolicy.Forecast.NONE)
     for method in sorted(set(wanted[is_known])):
         rows = np.flatnonzero(is_known & (wanted == method))
-        candidates = CANDIDATES if method == StockPolicy.Forecast.AUTO else (method,)
-        tested = back_tested_rates(facts.history[rows], methods=candidates, pool=facts.pool)
-        rates[rows], methods[rows] = tested.rates, tested.methods
-        spreads[rows] = demand_spreads(facts.history[rows], pool=facts.pool)
-        classes[rows] = demand_pattern(facts.history[rows]).classes
-    return rates, spreads, methods, np.where(classes == None, "", classes)  # noqa: E711
+        use = foresee_use(
+            facts.history[rows],
+            methods=CANDIDATES if method == StockPolicy.Forecast.AUTO else (method,),
+            pool=facts.pool,
+            since_classed=weeks_since_classed(facts.scope.as_of),
+        )
+        rates[rows], spreads[rows], errors[rows] = use.rates, use.spreads, use.errors
+        methods[rows], classes[rows] = use.methods, np.where(use.classes == None, "", use.classes)  # noqa: E711
+    return ForeseenUse(rates, spreads, errors, methods, classes)
 
 
-def _unscheduled(
-    facts: RestockFacts, rates: Floats, spreads: Floats, rate_errors: Floats
-) -> tuple[Floats, Floats]:
+def _unscheduled(facts: RestockFacts, use: ForeseenUse) -> tuple[Floats, Floats]:
     """What is foreseen besides scheduled work, by day and cumulative, and its variance."""
+    rates = use.rates
     count, days = facts.scheduled_out.shape
     weeks = -(-days // DAYS_A_WEEK)
     padded = np.zeros((count, weeks * DAYS_A_WEEK))
@@ -126,15 +157,16 @@ def _unscheduled(
     left = unscheduled_forecast(forecast=forecast, scheduled=scheduled, reach=FORECAST_REACH_WEEKS)
     by_day = np.cumsum(np.repeat(left / DAYS_A_WEEK, DAYS_A_WEEK, axis=1)[:, :days], axis=1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        per_unit = np.where(rates > 0, np.square(spreads) / rates, 0.0)[:, np.newaxis]
-        relative = np.where(rates > 0, rate_errors / rates, 0.0)[:, np.newaxis]
+        per_unit = np.where(rates > 0, np.square(use.spreads) / rates, 0.0)[:, np.newaxis]
+        relative = np.where(rates > 0, use.errors / rates, 0.0)[:, np.newaxis]
     return by_day, per_unit * by_day + np.square(relative * by_day)
 
 
 def _daily_demand(
-    facts: RestockFacts, rates: Floats, spreads: Floats, rate_errors: Floats
-) -> tuple[Floats, Floats, Floats]:
+    facts: RestockFacts, use: ForeseenUse
+) -> tuple[Floats, Floats, Floats, npt.NDArray[np.bool_]]:
     """Mean, spread and error of the daily rate: of past use, or of scheduled work where that is more."""
+    rates, spreads = use.rates, use.spreads
     days = facts.scope.days
     scheduled = np.maximum((facts.scheduled_out - facts.scheduled_back).sum(axis=1), 0.0) / days
     from_plan = scheduled > rates / DAYS_A_WEEK
@@ -143,11 +175,16 @@ def _daily_demand(
         np.sqrt(np.maximum(facts.scheduled_variance.sum(axis=1), 0.0) / days),
         spreads / np.sqrt(DAYS_A_WEEK),
     )
-    return np.where(from_plan, scheduled, rates / DAYS_A_WEEK), spread, rate_errors / DAYS_A_WEEK
+    mean = np.where(from_plan, scheduled, rates / DAYS_A_WEEK)
+    return mean, spread, use.errors / DAYS_A_WEEK, from_plan
+
+
+def prefer_terms(facts: RestockFacts) -> list[SupplyTerms | None]:
+    """The cheapest offer of each row: for levels, which look beyond what is urgent today."""
+    return [_preferred(facts, row) for row in range(len(facts.keys))]
 
 
 def _preferred(facts: RestockFacts, row: int) -> SupplyTerms | None:
-    """The cheapest offer: for levels, which look beyond what is urgent today."""
     _place, material, owner = facts.keys[row]
     if not facts.owners[owner].is_company:
         return None
@@ -155,18 +192,18 @@ def _preferred(facts: RestockFacts, row: int) -> SupplyTerms | None:
     return min(offers, key=lambda offer: (offer.unit_cost, offer.lead_time_days, offer.pk), default=None)
 
 
-def _lead_times(preferred: list[SupplyTerms | None]) -> tuple[Floats, Floats]:
+def find_lead_days(preferred: list[SupplyTerms | None]) -> tuple[Floats, Floats]:
+    """Mean and spread of the lead time of each row in days."""
     mean = [UNKNOWN_LEAD_DAYS if terms is None else terms.lead_time_days for terms in preferred]
     spread = [UNKNOWN_LEAD_SD_DAYS if terms is None else terms.lead_time_sd_days for terms in preferred]
     return np.array(mean, dtype=np.float64), np.array(spread, dtype=np.float64)
 
 
-def _order_sizes(
-    facts: RestockFacts, preferred: list[SupplyTerms | None], daily: Floats, review: Floats
-) -> Floats:
-    """Order cost against holding cost, within packs, minimum, shelf life and the room there is."""
+def gather_order_terms(facts: RestockFacts, preferred: list[SupplyTerms | None]) -> OrderTerms:
+    """Order cost, holding cost, pack, minimum, shelf life, room and price breaks of each row."""
     count = len(facts.keys)
-    fixed, held, pack, least, most = (np.zeros(count) for _ in range(5))
+    fixed, held, pack, least = (np.zeros(count) for _ in range(4))
+    lasting, room = np.full(count, np.inf), np.full(count, np.inf)
     for row, terms in enumerate(preferred):
         material, aim = facts.materials[facts.keys[row][1]], facts.aims[row]
         price = unit_cost_of(material, terms) / MILLION
@@ -176,24 +213,15 @@ def _order_sizes(
         pack[row] = terms.pack / MILLION if terms else whole
         least[row] = max(terms.minimum / MILLION if terms else 0.0, pack[row])
         life = terms.shelf_life_days if terms and terms.shelf_life_days else material.shelf_life_days
-        most[row] = daily[row] * life if life else np.inf
+        lasting[row] = life or np.inf
         if aim.storage_limit is not None:
-            most[row] = min(most[row], aim.storage_limit / MILLION)
-    wanted = np.maximum(least, np.minimum(daily * review, most))
-    most = np.where(np.isfinite(most), most, 1e15)
-    sizes = order_sizes(
-        rate=daily,
-        fixed_cost=fixed,
-        holding_cost=held,
-        least=np.where(daily > 0, wanted, least),
-        most=most,
-        pack=pack,
-    )
-    for row, terms in enumerate(preferred):
-        if terms is not None and daily[row] > 0 and price_breaks(terms):
-            cheapest = _size_at_breaks(terms, facts.aims[row], float(daily[row]), float(fixed[row]))
-            sizes[row] = cheapest if sizes[row] <= cheapest <= most[row] else sizes[row]
-    return sizes
+            room[row] = aim.storage_limit / MILLION
+    broken = [
+        (row, terms, facts.aims[row])
+        for row, terms in enumerate(preferred)
+        if terms is not None and price_breaks(terms)
+    ]
+    return OrderTerms(OrderBounds(fixed, held, pack, least, lasting, room), tuple(broken))
 
 
 def _size_at_breaks(terms: SupplyTerms, aim: Aim, daily: float, fixed_cost: float) -> float:
@@ -223,7 +251,7 @@ def unit_cost_of(material: Material, terms: SupplyTerms | None) -> int:
     return terms.unit_cost if terms else (material.standard_unit_cost or 0)
 
 
-def _targets(
+def find_targets(
     facts: RestockFacts, preferred: list[SupplyTerms | None]
 ) -> tuple[Floats, npt.NDArray[np.bool_]]:
     """The share each material aims at; least cost is the fill rate p / (p + h) (Zheng 1992)."""

@@ -22,6 +22,7 @@ from inventory.services.bulk_rows import insert_rows
 from inventory.services.company import get_system_actor
 from inventory.services.documents import DocumentConflict
 from inventory.services.restocking.demand_weeks import roll_up_demand
+from inventory.services.restocking.lessons import learn_from_weeks
 from inventory.services.sealing import record_event, seal_all
 from inventory.units import MILLION
 
@@ -142,10 +143,12 @@ def work_chunk(*, chunk: RestockChunk, now: datetime) -> int:
     return len(results)
 
 
-def roll_up_before_run() -> None:
-    """Bring the weeks up to date, so that the chunks read few movements."""
+def prepare_run(*, now: datetime) -> None:
+    """Bring the weeks up to date, so that the chunks read few movements, and learn from those now over."""
     seal_all()
     roll_up_demand()
+    today = now.astimezone(ZoneInfo(get_company().time_zone)).date()
+    learn_from_weeks(as_of=today, service=USUAL_SERVICE)
 
 
 def forget_old_runs() -> int:

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from inventory.calc.back_testing import back_tested_rates, demand_spreads, safety_factor
+from inventory.calc.back_testing import back_tested_rates, demand_spreads, foresee_use
 from inventory.calc.demand_forecasts import croston_rates, forecast_paths, sba_rates, tsb_rates
 
 RANDOM = np.random.default_rng(3)
@@ -55,13 +55,11 @@ def test_back_tested_rates_takes_what_it_is_told() -> None:
         back_tested_rates(history, horizon=0)
 
 
-@pytest.mark.outside_check(
-    "Geary (1935): mean deviation of a normal is sqrt(2 / pi) of its standard deviation; how known: standard "
-    "result, from memory; the sample is drawn with numpy"
-)
+@pytest.mark.outside_check("numpy 2, var with ddof=1; how known: computed in the test")
 def test_demand_spreads_finds_the_deviation_of_a_normal() -> None:
     history = np.random.default_rng(5).normal(100, 7, (3, 40_000))
     assert demand_spreads(history) == pytest.approx([7, 7, 7], rel=0.02)
+    assert demand_spreads(history) == pytest.approx(history.std(axis=1, ddof=1))
 
 
 def test_demand_spreads_draws_a_short_history_towards_the_law_of_the_others() -> None:
@@ -76,13 +74,16 @@ def test_demand_spreads_draws_a_short_history_towards_the_law_of_the_others() ->
 
 
 @pytest.mark.outside_check(
-    "definition of the fill rate, Snyder & Shen (2019) section 5.3.2: with demand 0, 10 and levels 5 f the "
-    "share filled of 10 is f / 2; how known: worked by hand"
+    "classes by interval and squared variation, Syntetos, Boylan & Croston (2005); standard error of a mean "
+    "s / sqrt(n); how known: standard results, from memory; worked by hand"
 )
-def test_safety_factor_is_what_the_fill_rate_would_have_taken() -> None:
-    given = {"needed": [0.0, 10.0], "needed_before": [0.0, 0.0], "levels": [0.0, 0.0], "safety": [5.0, 5.0]}
-    assert safety_factor(fill_rate=0.8, **given) == pytest.approx(1.6, abs=1e-5)
-    assert safety_factor(fill_rate=0.8, is_whole=True, **given) == pytest.approx(1.4, abs=1e-5)
-    assert safety_factor(fill_rate=0.8, needed=[0.0], needed_before=[0.0], levels=[0.0], safety=[1.0]) == 1.0
-    with pytest.raises(ValueError, match="fill_rate"):
-        safety_factor(fill_rate=1.0, **given)
+def test_foresee_use_tells_the_class_from_before_it_was_told_last() -> None:
+    calm, rare = np.full(20, 5.0), np.array([5.0] * 10 + [0.0] * 10)
+    young = np.array([np.nan] * 12 + [1.0, 2.0] * 4)
+    history = np.vstack([calm, rare, young])
+    now, earlier = foresee_use(history), foresee_use(history, since_classed=10)
+    assert list(now.classes) == ["smooth", "intermittent", "smooth"]
+    # Ten periods ago the second came every period; of the third nothing was known, so all of it tells.
+    assert list(earlier.classes) == ["smooth", "smooth", "smooth"]
+    assert (now.rates == earlier.rates).all()
+    assert now.errors == pytest.approx(now.spreads / np.sqrt([20, 20, 8]))

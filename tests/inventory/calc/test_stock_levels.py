@@ -4,8 +4,17 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from inventory.calc.demand_shapes import NormalDemand
+from inventory.calc.reorder_points import fill_rate_at
 from inventory.calc.reorder_policies import reorder_policy
-from inventory.calc.stock_levels import LeadTimeDemands, demands_over_lead_time, order_sizes, plan_levels
+from inventory.calc.stock_levels import (
+    LeadTimeDemands,
+    OrderBounds,
+    demands_over_lead_time,
+    order_sizes,
+    plan_levels,
+    scaled_points,
+)
 
 ONE = np.ones(1)
 
@@ -71,15 +80,47 @@ def test_plan_levels_reaches_the_fill_rate_that_one_material_is_given() -> None:
     assert found.fill_rate[0] == pytest.approx(0.97)
 
 
-def test_plan_levels_scales_safety_and_leaves_a_point_below_the_mean() -> None:
-    given = {"order_quantity": np.array([5.0]), "is_fill_rate": np.array([False])}
-    one = demands(20.0, 4.0, is_whole=False)
-    plain = plan_levels(demands=one, share=np.array([0.9]), **given).reorder_point[0]
-    doubled = plan_levels(demands=one, share=np.array([0.9]), safety_factor=2.0, **given).reorder_point[0]
-    assert doubled - 20 == pytest.approx(2 * (plain - 20))
-    low = plan_levels(demands=one, share=np.array([0.2]), **given).reorder_point[0]
-    assert low < 20
-    assert plan_levels(demands=one, share=np.array([0.2]), safety_factor=2.0, **given).reorder_point[0] == low
+@pytest.mark.outside_check(
+    "Snyder & Shen (2019), section 5.3.2: r = m + z s, z = 1.2816 at 90 %; how known: scipy.stats.norm"
+)
+def test_plan_levels_takes_the_spread_that_was_learnt() -> None:
+    given = {"order_quantity": np.full(3, 5.0), "is_fill_rate": np.zeros(3, bool), "share": np.full(3, 0.9)}
+    three = LeadTimeDemands(np.full(3, 20.0), np.full(3, 4.0), np.array([False, True, True]))
+    found = plan_levels(demands=three, spread_factor=np.array([2.0, 2.0, np.nan]), **given)
+    z = stats.norm.ppf(0.9)
+    assert found.reorder_point[:2] == pytest.approx([20 + 2 * z * 4, np.ceil(20 + 2 * z * 4)])
+    # Nothing was learnt for the last, so its shape is all there is: a variance below the mean is a Poisson.
+    assert found.reorder_point[2] == stats.poisson.ppf(0.9, 20)
+    assert found.cycle_service[0] == pytest.approx(stats.gamma.cdf(20 + 2 * z * 4, 25, scale=0.8))
+
+
+@pytest.mark.outside_check(
+    "share filled under a normal, Snyder & Shen (2019) section 5.3.2; how known: by `fill_rate_at`, which is "
+    "checked against published numbers"
+)
+def test_scaled_points_give_one_for_each_factor_and_take_pieces_from_half_a_piece_below() -> None:
+    two = LeadTimeDemands(np.full(2, 20.0), np.full(2, 4.0), np.array([False, True]))
+    factors = np.broadcast_to(np.array([0.5, 1.0, 3.0]), (2, 3))
+    found = scaled_points(two, np.full(2, 6.0), np.full(2, 0.95), np.ones(2, bool), factors)
+    assert (np.diff(found, axis=1) > 0).all()
+    assert found[1] == pytest.approx(np.ceil(found[0] - 0.5))
+    filled = fill_rate_at(demand=NormalDemand(20.0, 12.0), reorder_point=found[0, 2], order_quantity=6.0)
+    assert filled == pytest.approx(0.95)
+
+
+def test_order_bounds_size_orders_by_what_they_cost_and_what_can_be_kept() -> None:
+    bounds = OrderBounds(
+        order_cost=np.array([50.0, 0.0, 50.0, 0.0]),
+        holding_cost=np.full(4, 0.1),
+        pack=np.array([1.0, 12.0, 1.0, 1.0]),
+        minimum=np.array([1.0, 12.0, 1.0, 4.0]),
+        shelf_life_days=np.array([np.inf, np.inf, 10.0, np.inf]),
+        storage_limit=np.array([np.inf, np.inf, np.inf, 3.0]),
+    )
+    # Economic 31.6 up to 32; a week's use in packs; ten days of it; the minimum wins over the room there is.
+    rates = np.array([1.0, 2.0, 1.0, 1.0])
+    assert bounds.sizes(rates, np.full(4, 7.0)).tolist() == [32, 24, 10, 4]
+    assert bounds.sizes(np.zeros(4), np.full(4, 7.0)).tolist() == [1, 12, 1, 4]
 
 
 @pytest.mark.parametrize("wrong", [{"share": np.array([1.0])}, {"order_quantity": np.array([0.0])}])
