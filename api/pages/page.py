@@ -3,6 +3,7 @@
 from datetime import date
 from http import HTTPStatus
 from typing import Any
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from django.contrib.auth.views import redirect_to_login
@@ -18,13 +19,15 @@ from api.errors import log_refusal, status_of
 from api.models import User
 from api.pages.navigation import list_areas
 from api.pages.shown_units import ShownUnits
-from api.wire.input_fields import read_day
+from api.wire.input_fields import read_day, read_uuid
 from api.wire.viewer import get_actor, make_viewer
-from inventory.errors import SpanstockError
+from inventory.errors import BadInput, Fault, SpanstockError
 from inventory.models import Actor, Company
 from inventory.queries.company import get_company, get_today
 from jobs.queries.access import WorkViewer
 
+# No key of a database has more digits.
+LONGEST_KEY = 19
 HEADINGS = {
     HTTPStatus.NOT_FOUND: "Not found",
     HTTPStatus.FORBIDDEN: "Not in your charge",
@@ -67,11 +70,24 @@ class Page(View):
         """Whom the ledger names for what this person does."""
         return get_actor(self.user)
 
+    def posted_id(self, name: str) -> UUID:
+        """The id that the page made for what is sent, so that sending it twice is harmless."""
+        id = read_uuid(self.request.POST.get(name, ""))
+        if id is None:
+            raise BadInput.of([Fault(f"/{name}", "", "is missing; load the page again")])
+        return id
+
+    def asked_key(self, name: str) -> int | None:
+        """Where a list goes on, None at its beginning."""
+        text = self.request.GET.get(name, "")
+        return int(text) if text.isascii() and text.isdigit() and len(text) < LONGEST_KEY else None
+
     def show(self, template: str, *, status: int = HTTPStatus.OK, **context: Any) -> HttpResponse:
         """A page by its template, with what the frame around it and the amounts in it need."""
         frame = {
             "areas": list_areas(self.user.role, self.request.path),
             "shown_units": self.units,
+            "company_units": ShownUnits(User.Units.METRIC if self.company.uses_metric else User.Units.US),
             "shown_day": self.day,
             "today": get_today(),
             "currency": self.company.currency,

@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 from typing import Any
-from uuid import UUID, uuid4
+from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -58,10 +58,7 @@ class ContainerPage(Page):
 
     def get(self, request: HttpRequest, label: str) -> HttpResponse:
         container = get_container(self.viewer, label)
-        before = request.GET.get("before", "")
-        history = list_history(
-            self.viewer, container, before=int(before) if before.isascii() and before.isdigit() else None
-        )
+        history = list_history(self.viewer, container, before=self.asked_key("before"))
         return self.show(
             "container",
             container=container,
@@ -80,7 +77,7 @@ class Restock(Page):
         """Write orders for what was ticked; none of them is sent yet."""
         try:
             orders = write_orders_from_list(
-                id=UUID(request.POST["id"]),
+                id=self.posted_id("id"),
                 by=self.actor,
                 occurred_at=now(),
                 as_of=self.day,

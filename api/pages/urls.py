@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from api.pages import crew, entrance, looks, stores
+from api.pages import accounts, crew, entrance, kits, looks, safety, stores
 
 app_name = "pages"
 urlpatterns = [
@@ -17,6 +17,17 @@ urlpatterns = [
     path("field/worker.js", crew.show_field_worker, name="field_worker"),
     path("field/pack", crew.FieldPack.as_view(), name="field_pack"),
     path("field/who", crew.show_who, name="field_who"),
+    path("jobs", accounts.Jobs.as_view(), name="jobs"),
+    path("jobs/<str:reference>/cost", accounts.JobCost.as_view(), name="job_cost"),
+    path(
+        "jobs/<str:reference>/cost/<str:material>/<str:owner>",
+        accounts.CostLinePage.as_view(),
+        name="cost_line",
+    ),
+    path("entries/<uuid:id>", accounts.EntryPage.as_view(), name="entry"),
+    path("closing", accounts.ClosingList.as_view(), name="closing"),
+    path("safety", safety.Safety.as_view(), name="safety"),
+    path("kits", kits.KitsOfDayPage.as_view(), name="kits"),
     path("restock", stores.Restock.as_view(), name="restock"),
     path("restock/<str:place>/<str:material>", stores.StockAhead.as_view(), name="stock_ahead"),
     path("where", stores.WhatIsWhere.as_view(), name="whereabouts"),

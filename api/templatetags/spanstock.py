@@ -10,7 +10,7 @@ from django.utils.safestring import SafeString
 
 from api.pages.shown_units import ShownUnits
 from inventory.models import Container
-from inventory.money import format_money
+from inventory.money import format_money, from_money_millionths
 from inventory.short_codes import make_short_code
 
 register = template.Library()
@@ -27,9 +27,28 @@ def amount(context: dict[str, Any], millionths: int, unit: str) -> str:
 
 
 @register.simple_tag(takes_context=True)
+def some(context: dict[str, Any], millionths: int, unit: str) -> str:
+    """The same in a table full of numbers: nothing is a dash."""
+    return amount(context, millionths, unit) if millionths else "–"
+
+
+@register.simple_tag(takes_context=True)
+def length(context: dict[str, Any], micrometres: int) -> str:
+    """A length along the cable, in the reader's units or, without a choice, the company's."""
+    units: ShownUnits = context["shown_units"]
+    return units.write(micrometres, "m") if units.choice else context["company_units"].write(micrometres, "m")
+
+
+@register.simple_tag(takes_context=True)
 def money(context: dict[str, Any], millionths: int | None) -> str:
     """Stored money in the company's currency, nothing where none is known."""
     return "" if millionths is None else format_money(millionths, context["currency"])
+
+
+@register.simple_tag(takes_context=True)
+def money_finely(context: dict[str, Any], millionths: int | None) -> str:
+    """Stored money to four decimals: a foot costs cents, and to the cent cable sizes would look alike."""
+    return "" if millionths is None else f"{from_money_millionths(millionths):.4f} {context['currency']}"
 
 
 @register.filter
