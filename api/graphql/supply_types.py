@@ -5,6 +5,7 @@ page as a whole.
 """
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from typing import Any
 
 import graphene
@@ -34,6 +35,7 @@ Rows = Callable[[Viewer], QuerySet[Any]]
 Write = Callable[[list[Any], Asking], list[Any]]
 
 
+@cache
 def _page_type(name: str) -> Any:
     fields = {
         "results": graphene.List(graphene.NonNull(make_type(name)), required=True),
