@@ -13,6 +13,7 @@ from api.graphql.fluid_types import FluidQuery
 from api.graphql.kit_types import KitsOfDay
 from api.graphql.mutations import make_mutation_type
 from api.graphql.paging import connection_field, filter_arguments, page_of
+from api.graphql.recovery_types import RecoveryQuery
 from api.graphql.report_types import FieldReport, UnconfirmedTruck
 from api.graphql.safety_types import SafetyQuery
 from api.graphql.stock_types import (
@@ -29,7 +30,16 @@ from api.graphql.stock_types import (
 )
 from api.graphql.supply_types import SupplyQuery
 from api.graphql.work_types import Job, JobConnection, PullSheet, Statement
-from api.wire import filters, fluid_acts, quarantines
+from api.wire import (
+    company_rules,
+    core_scrap,
+    deposits,
+    filters,
+    fluid_acts,
+    quarantines,
+    recovery,
+    waste,
+)
 from api.wire.balances import day_balance_json
 from api.wire.calculations import calculate
 from api.wire.input_fields import is_storable
@@ -53,7 +63,7 @@ from jobs.queries.statement import make_statement
 from jobs.queries.truck_stock import list_unconfirmed_trucks
 
 
-class Query(FluidQuery, SafetyQuery, SupplyQuery):
+class Query(FluidQuery, RecoveryQuery, SafetyQuery, SupplyQuery):
     """Everything that may be asked."""
 
     node = graphene.Field(relay.Node, id=graphene.ID(required=True))
@@ -256,5 +266,13 @@ def _read_node_id(id: str) -> tuple[str, str]:
     return noun, name
 
 
-ACTS = (*fluid_acts.ACTS, *quarantines.ACTS)
+ACTS = (
+    *fluid_acts.ACTS,
+    *quarantines.ACTS,
+    *waste.ACTS,
+    *deposits.ACTS,
+    *recovery.ACTS,
+    *core_scrap.ACTS,
+    *company_rules.ACTS,
+)
 schema = graphene.Schema(query=Query, mutation=make_mutation_type(ACTS))

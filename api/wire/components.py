@@ -4,7 +4,10 @@ from api.wire import (
     accounting_answers,
     accounting_requests,
     balances,
+    company_rules,
+    core_scrap,
     cost_sheets,
+    deposits,
     field_reports,
     fluid_acts,
     fluid_answers,
@@ -13,6 +16,7 @@ from api.wire import (
     kits,
     period_answers,
     quarantines,
+    recovery,
     report_answers,
     restock_answers,
     restock_requests,
@@ -22,6 +26,7 @@ from api.wire import (
     supply_answers,
     supply_requests,
     truck_requests,
+    waste,
 )
 from api.wire.acts import request_schemas
 from api.wire.schemas import Schema
@@ -55,4 +60,14 @@ def all_components() -> dict[str, Schema]:
         **request_schemas(fluid_acts.ACTS),
         **quarantines.COMPONENTS,
         **request_schemas(quarantines.ACTS),
+        **waste.COMPONENTS,
+        **request_schemas(waste.ACTS),
+        **deposits.COMPONENTS,
+        **request_schemas(deposits.ACTS),
+        **recovery.COMPONENTS,
+        **request_schemas(recovery.ACTS),
+        **core_scrap.COMPONENTS,
+        **request_schemas(core_scrap.ACTS),
+        **company_rules.COMPONENTS,
+        **request_schemas(company_rules.ACTS),
     }

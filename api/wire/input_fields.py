@@ -2,7 +2,7 @@
 
 import re
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 from typing import Any
 from uuid import UUID
 
@@ -73,9 +73,13 @@ class ReferenceField(Field):
 
 @dataclass(frozen=True, kw_only=True)
 class AmountField(Field):
-    """An amount to be stored, or the word "rest" where whatever is there may be meant."""
+    """An amount to be stored, or the word "rest" where whatever is there may be meant.
+
+    `dimension` says what it must measure; left out where that hangs on the material.
+    """
 
     may_be_rest: bool = False
+    dimension: str = ""
 
     def _read(self, value: Any, place: Pointer, faults: Faults) -> Amount | Rest | None:
         if self.may_be_rest and value == REST_WORD:
@@ -89,10 +93,14 @@ class AmountField(Field):
             faults.add(place / "value", read["value"], "must be a decimal string such as 55.5")
             return None
         try:
-            return parse_amount(read["value"], read["unit"])
+            amount = parse_amount(read["value"], read["unit"])
         except BadAmount as refusal:
             faults.add(place / "value", read["value"], refusal.message)
             return None
+        if self.dimension and amount.dimension != self.dimension:
+            faults.add(place / "unit", amount.unit, f"measures {amount.dimension}, not {self.dimension}")
+            return None
+        return amount
 
     def _schema(self) -> Schema:
         amount = {
@@ -174,6 +182,23 @@ class DayField(Field):
 
     def _schema(self) -> Schema:
         return {"type": "string", "format": "date"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClockField(Field):
+    """A time of day in the company's time zone, as 17:30."""
+
+    def _read(self, value: Any, place: Pointer, faults: Faults) -> time | None:
+        found = (
+            re.fullmatch(r"([01]\d|2[0-3]):([0-5]\d)", value, re.ASCII) if isinstance(value, str) else None
+        )
+        if found is None:
+            faults.add(place, value, "must be a time of day such as 17:30")
+            return None
+        return time(int(found[1]), int(found[2]))
+
+    def _schema(self) -> Schema:
+        return {"type": "string", "pattern": r"^([01]\d|2[0-3]):[0-5]\d$", "example": "17:30"}
 
 
 @dataclass(frozen=True, kw_only=True)

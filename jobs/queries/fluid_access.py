@@ -3,18 +3,20 @@
 from collections.abc import Iterable
 from uuid import UUID
 
-from django.db.models import Q, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 
 from inventory.errors import NotFound
 from inventory.models import (
     Actor,
     Container,
     Deposit,
+    DepositTerms,
     Entry,
     FluidLimit,
     FluidRelease,
     FluidTest,
     Holding,
+    Movement,
     Place,
     Quarantine,
     QuarantineHold,
@@ -28,8 +30,10 @@ from inventory.queries.access import (
     visible_entries,
     visible_holdings,
 )
-from inventory.queries.recovered_fluid import list_recovered_fluid
-from jobs.queries.access import WorkViewer
+from inventory.queries.recovered_fluid import list_empties_to_return, list_recovered_fluid
+from jobs.models import RecoveryDrift, RecoveryRate, ScrapLot, ScrapPart, ScrapShare, ScrapTerms
+from jobs.queries.access import WorkViewer, require_sees_all_work, visible_jobs
+from jobs.queries.recovery_rates import list_drifts
 
 # Whose word on a sample counts, and who may hold goods back: to hold too much does no harm.
 TESTS_FLUID = frozenset({"stores", "safety", "admin"})
@@ -139,7 +143,61 @@ def visible_manifests(viewer: WorkViewer) -> QuerySet[WasteManifest]:
     return rows if viewer.places is None else rows.filter(entry__in=visible_entries(viewer))
 
 
+def with_goods(rows: QuerySet[WasteManifest]) -> QuerySet[WasteManifest]:
+    """The same manifests with what went under them, in a number of queries that does not grow with them.
+
+    A report's entry moves other goods too, which are not waste.
+    """
+    moved = Movement.objects.filter(purpose=Movement.Purpose.DISPOSED)
+    lines = moved.select_related("material", "source_container").order_by("line")
+    return rows.select_related("entry", "by").prefetch_related(Prefetch("entry__movements", lines))
+
+
 def visible_deposits(viewer: WorkViewer) -> QuerySet[Deposit]:
     """All deposits, for who sees money."""
     require_sees_money(viewer)
     return Deposit.objects.select_related("container", "supplier", "return_entry")
+
+
+def visible_empties(viewer: WorkViewer) -> QuerySet[Deposit]:
+    """Open deposits whose vessel holds nothing, for who sees money."""
+    require_sees_money(viewer)
+    return list_empties_to_return().select_related("container", "supplier", "return_entry")
+
+
+def visible_deposit_terms(viewer: WorkViewer) -> QuerySet[DepositTerms]:
+    require_sees_money(viewer)
+    return DepositTerms.objects.select_related("supplier")
+
+
+def visible_rates(viewer: WorkViewer) -> QuerySet[RecoveryRate]:
+    """Rates of all crews, for who sees the days of all."""
+    require_sees_all_work(viewer)
+    return RecoveryRate.objects.all()
+
+
+def visible_drifts(viewer: WorkViewer) -> QuerySet[RecoveryDrift]:
+    require_sees_all_work(viewer)
+    return list_drifts()
+
+
+def visible_lots(viewer: WorkViewer) -> QuerySet[ScrapLot]:
+    """Lots with their parts and shares, for who sees the work of all: a lot mixes jobs."""
+    require_sees_all_work(viewer)
+    parts = ScrapPart.objects.select_related("job", "span", "cable_size", "added_by")
+    shares = ScrapShare.objects.select_related("job", "owner")
+    return ScrapLot.objects.select_related("weighed_by", "sold_by").prefetch_related(
+        Prefetch("parts", parts), Prefetch("shares", shares)
+    )
+
+
+def get_visible_lot(viewer: WorkViewer, label: str) -> ScrapLot:
+    found = visible_lots(viewer).filter(label=label).first()
+    if found is None:
+        raise NotFound("There is no lot of that label.")
+    return found
+
+
+def visible_scrap_terms(viewer: WorkViewer) -> QuerySet[ScrapTerms]:
+    rows = ScrapTerms.objects.filter(job__in=visible_jobs(viewer))
+    return rows.select_related("job", "owner")
