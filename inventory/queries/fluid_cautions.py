@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 from inventory.models import Material
 
+EYES = "Eye protection when fluid is poured, strained or sampled."
 DRAIN = "Nothing goes into a drain, a ditch or the ground."
 MANIFEST = "Waste leaves under a manifest only: number, receiver and amount are noted before the truck goes."
 LIFTING = "Full drums are never lifted by hand."
@@ -16,19 +17,26 @@ NO_LIMIT = "No limit approved: since nobody set how many days this drum may stan
 
 def list_waste_cautions(materials: Iterable[Material]) -> list[str]:
     """What belongs to waste that is gathered or handed over."""
-    return [*_hazards(materials), DRAIN, LABEL, MANIFEST, LIFTING, LOCAL]
+    return [*list_hazards(materials), DRAIN, LABEL, MANIFEST, LIFTING, LOCAL]
 
 
 def list_quarantine_cautions(materials: Iterable[Material]) -> list[str]:
     """What belongs to goods that are held back."""
-    return [HELD, *_hazards(materials), DRAIN, LIFTING]
+    return [HELD, *list_hazards(materials), DRAIN, LIFTING]
 
 
 def list_handling_cautions(materials: Iterable[Material]) -> list[str]:
     """What belongs to straining, testing and blending."""
-    return [*_hazards(materials), "Eye protection when fluid is poured, strained or sampled.", DRAIN, LIFTING]
+    return [*list_hazards(materials), EYES, DRAIN, LIFTING]
 
 
-def _hazards(materials: Iterable[Material]) -> list[str]:
+def list_held_cautions(labels: Iterable[str]) -> list[str]:
+    """What is said of vessels that are held back, by name; nothing where there are none."""
+    named = ", ".join(labels)
+    return [f"{named}: held back. {HELD}"] if named else []
+
+
+def list_hazards(materials: Iterable[Material]) -> list[str]:
+    """One sentence that names what is hazardous; none where nothing is."""
     names = sorted({material.name for material in materials if material.is_hazardous})
     return [HAZARD.format(names=", ".join(names))] if names else []

@@ -1,11 +1,15 @@
 """The usual cautions, shown wherever the work they belong to is planned. They never permit anything."""
 
+from collections.abc import Collection, Iterable
 from decimal import Decimal
 
+from inventory.models import Container, Material
+from inventory.queries.fluid_cautions import list_hazards, list_held_cautions, list_waste_cautions
 from inventory.units import format_amount
 from jobs.models import CableSize, CrewDayStep, EstimatingPolicy, PressureLimit, Span
 from jobs.queries.check_lists import list_vaults
 from jobs.queries.day_work import DayWork
+from jobs.queries.kit_stock import StockItem
 from jobs.queries.pressure_limits import NO_LIMIT, PURPOSE_OF_STEP
 
 Step = CrewDayStep.Kind
@@ -49,6 +53,27 @@ def list_cautions(work: DayWork, policy: EstimatingPolicy, standing: dict[str, P
         if size.measured_bore_mm is None and size.confidence != CableSize.Confidence.SOUND
     ]
     return found + [str(caution) for caution in policy.cautions]
+
+
+def list_carried_cautions(
+    codes: Collection[str], aboard: Iterable[StockItem], hazardous: Iterable[Material]
+) -> list[str]:
+    """What belongs to the goods themselves: hazardous ones by name, what is held back, waste on the truck."""
+    on_truck = [item for item in aboard if item.container is not None]
+    held = [item for item in on_truck if _is(item, state=Container.State.HELD)]
+    spent = [item for item in on_truck if _is(item, contents_state=Container.ContentsState.SPENT)]
+    there = set(codes) | {item.material.code for item in on_truck}
+    found = list_hazards(material for material in hazardous if material.code in there)
+    found += list_held_cautions(_labels(held))
+    return found + (list_waste_cautions(()) if spent else [])
+
+
+def _is(item: StockItem, **fields: str) -> bool:
+    return all(getattr(item.container, name) == value for name, value in fields.items())
+
+
+def _labels(items: Iterable[StockItem]) -> list[str]:
+    return sorted({item.container.label for item in items if item.container is not None})
 
 
 def _limits(kinds: set[str], standing: dict[str, PressureLimit]) -> list[str]:

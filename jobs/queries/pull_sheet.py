@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from inventory.models import Material
 from inventory.queries.company import get_company_party, get_today
 from inventory.units import format_millionths
 from jobs.models import CrewDay
 from jobs.queries.catalogue import load_catalogue
-from jobs.queries.cautions import list_cautions
+from jobs.queries.cautions import list_carried_cautions, list_cautions
 from jobs.queries.check_lists import CheckItem, load_check_lists
 from jobs.queries.day_needs import compute_needs_of_days
 from jobs.queries.day_work import DayWork, load_day_work
@@ -70,6 +71,7 @@ def make_pull_sheets(days: Sequence[CrewDay], *, as_of: date | None = None) -> l
     check_lists = load_check_lists(catalogue.equipment)
     supplies = Supplies(catalogue, load_makings(), load_tagged_choices(order))
     warnings, cores, yard = load_plan_warnings(days), CoreMasses.load(), Yard(order)
+    hazardous = list(Material.objects.filter(is_hazardous=True).order_by("code"))
     sheets: dict[int, PullSheet] = {}
     wanted = {day.pk for day in days}
     for day in order:
@@ -88,13 +90,20 @@ def make_pull_sheets(days: Sequence[CrewDay], *, as_of: date | None = None) -> l
                 state=day.state,
                 steps=list_steps(work),
                 lines=order_lines(served.lines),
-                cautions=list_cautions(work, catalogue.policy, standing),
+                cautions=list_cautions(work, catalogue.policy, standing)
+                + list_carried_cautions(_carried(served.lines), stock.truck, hazardous),
                 remarks=_list_remarks(work, warnings, load),
                 check_list=check_lists.for_day(work),
                 load=load,
                 warehouse_code=day.warehouse.code,
             )
     return help_shortages([sheets[day.pk] for day in days], days[0].warehouse, as_of=as_of)
+
+
+def _carried(lines: Sequence[SheetLine]) -> set[str]:
+    """The codes of all materials that a sheet names."""
+    picks = [pick for line in lines for pick in (*line.picks, *line.there)]
+    return {line.material_code for line in lines} | {pick.material_code for pick in picks}
 
 
 def _list_remarks(work: DayWork, warnings: PlanWarnings, load: TruckLoad) -> list[str]:

@@ -295,6 +295,23 @@ def test_pull_sheet_never_says_that_a_pressure_is_allowed(day: SmallDay) -> None
         assert said in cautions
 
 
+def test_pull_sheet_warns_of_what_the_goods_themselves_are(day: SmallDay) -> None:
+    plain = " ".join(_sheet().cautions)
+    day.drum("D-held", 5, on_truck=True)
+    Container.objects.filter(label="D-held").update(state="held")
+    day.drum("W-1", 5, on_truck=True, material=day.world.recovered, contents_state="spent")
+    type(day.world.fluid).objects.filter(code="fluid").update(is_hazardous=True)
+    cautions = " ".join(_sheet().cautions)
+    for said in (
+        "D-held: held back. Set apart what is held back",
+        "Extraction fluid: hazardous. Safety data sheet at hand, gloves and eye protection on",
+        "Waste leaves under a manifest only",
+        "local codes say; they come first",
+    ):
+        assert said in cautions
+        assert said not in plain
+
+
 def test_pull_sheet_warns_of_vaults_and_of_bores_nobody_measured(day: SmallDay) -> None:
     day.job.access_points.filter(name="P3").update(kind="vault")
     CableSize.objects.filter(designation=".500").update(confidence="weak")
