@@ -4,6 +4,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from inventory.models import Company
+from inventory.queries.company import get_today
 from inventory.queries.restock_runs import find_waiting_chunks
 from inventory.services.company import get_system_actor
 from inventory.services.fluids.releasing import end_releases
@@ -16,6 +17,8 @@ from inventory.services.restocking.runs import (
     work_chunk,
 )
 from inventory.services.sealing import seal_all
+from inventory.services.tagged_fittings import withdraw_past_limit
+from inventory.services.waste import tell_waste_due
 
 
 @shared_task(ignore_result=True)
@@ -48,3 +51,13 @@ def watch_fluid() -> int:
     by = get_system_actor("fluid-watch", "Fluid watch")
     now = timezone.now()
     return extend_quarantines(by=by, now=now) + end_releases(by=by, now=now)
+
+
+@shared_task(ignore_result=True)
+def watch_limits() -> int:
+    """Withdraw tagged fittings at the company's limit of uses or age; tell safety of waste that must go."""
+    if not Company.objects.exists():
+        return 0
+    now, today = timezone.now(), get_today()
+    gone = withdraw_past_limit(on_date=today, occurred_at=now)
+    return len(gone) + len(tell_waste_due(on_date=today, now=now))

@@ -43,6 +43,8 @@ WATCH_FOR_REPORTS_EVERY_S = 300
 LEARN_EVERY_S = 60
 CLOSE_DAYS_EVERY_S = 120
 WATCH_FLUID_EVERY_S = 60
+# Days pass slowly: what becomes due at midnight is told within the hour.
+WATCH_LIMITS_EVERY_S = 3600
 FORGET_SIGN_INS_EVERY_S = 900
 
 # A sweep that its worker did not reach before the next one is due may be dropped: the next does its work.
@@ -87,6 +89,11 @@ SCHEDULE: dict[str, Any] = {
         "task": "jobs.tasks.work_closings",
         "schedule": CLOSE_DAYS_EVERY_S,
         "options": {"expires": CLOSE_DAYS_EVERY_S},
+    },
+    "watch limits": {
+        "task": "inventory.tasks.watch_limits",
+        "schedule": WATCH_LIMITS_EVERY_S,
+        "options": {"expires": WATCH_LIMITS_EVERY_S},
     },
     "close days": {
         "task": "jobs.tasks.close_days",

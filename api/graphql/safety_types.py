@@ -9,6 +9,7 @@ from api.graphql.report_types import make_type
 from api.graphql.supply_types import paged_field
 from api.wire import safety as wire
 from api.wire.answers import make_writer
+from api.wire.safety_notices import safety_notices_json
 from jobs.queries import safety_access as access
 from jobs.queries.claims import list_claims
 
@@ -40,12 +41,16 @@ class SafetyQuery(graphene.ObjectType):
         lambda rows, _asked: [wire.fitting_json(row) for row in rows],
         wire.FITTING_FILTERS,
     )
+    safety_notices = graphene.List(graphene.NonNull(make_type("SafetyNotice")), required=True)
     claims = graphene.List(
         graphene.NonNull(make_type("ClaimSheet")),
         required=True,
         job=graphene.String(default_value=""),
         party=graphene.String(default_value=""),
     )
+
+    def resolve_safety_notices(self, info: Any) -> Any:
+        return safety_notices_json(asking(info).viewer)
 
     def resolve_claims(self, info: Any, job: str, party: str) -> Any:
         viewer = asking(info).viewer

@@ -14,6 +14,7 @@ from api.wire.answers import make_writer
 from api.wire.door import Door
 from api.wire.input_fields import read_uuid
 from api.wire.references import resolve
+from api.wire.safety_notices import safety_notices_json
 from api.wire.schemas import listing, of, page_of, shape
 from api.wire.truck_requests import read_record
 from inventory.errors import BadInput, Fault, NotFound
@@ -225,6 +226,18 @@ class IncidentClosing(OneIncident):
         values = read_record(wire.CLOSING, request.data)
         close_incident(id=found.uuid, by=self.actor, role=self.viewer.role, **values)
         return self.answer(found.uuid)
+
+
+class SafetyNotices(Door):
+    """What waits for somebody of safety."""
+
+    @extend_schema(
+        operation_id="list_safety_notices",
+        responses={200: OpenApiResponse(shape(results=listing(of("SafetyNotice"))))},
+    )
+    def get(self, request: Request) -> Response:
+        """List open incidents, stops, quarantines, waste that must go, and drifts nobody has looked at."""
+        return Response({"results": safety_notices_json(self.viewer)})
 
 
 class Claims(Door):

@@ -160,6 +160,7 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("incidents/<str:id>", safety.OneIncident.as_view(), "incident"),
     ("incidents/<str:id>/told", safety.IncidentTold.as_view(), "incident-told"),
     ("incidents/<str:id>/closing", safety.IncidentClosing.as_view(), "incident-closing"),
+    ("safety-notices", safety.SafetyNotices.as_view(), "safety-notices"),
     ("claims", safety.Claims.as_view(), "claims"),
     ("tagged-fittings", tagged_fittings.TaggedFittings.as_view(), "tagged-fittings"),
     ("tagged-fittings/<str:tag>", tagged_fittings.OneTaggedFitting.as_view(), "tagged-fitting"),

@@ -1,17 +1,31 @@
 """Waste: since when a vessel gathers it, until when it must go, and handing it over under a manifest."""
 
 from collections.abc import Sequence
-from datetime import datetime
-from uuid import UUID
+from datetime import date, datetime
+from uuid import UUID, uuid5
 
 from django.db import transaction
 
 from inventory.errors import BadInput, Fault, SpanstockError
-from inventory.models import Actor, Container, Entry, Holding, Movement, Place, WasteDrum, WasteManifest
+from inventory.models import (
+    Actor,
+    Container,
+    DomainEvent,
+    Entry,
+    Holding,
+    Movement,
+    Place,
+    WasteDrum,
+    WasteManifest,
+)
 from inventory.queries.company import get_day
+from inventory.queries.recovered_fluid import WasteDue, list_waste_due
 from inventory.services.lines import REST, owner_at
 from inventory.services.posting import ContainerWish, End, EntryConflict, Flow, Posting, post
 from inventory.services.posting.special_places import get_special_place
+from inventory.services.sealing import record_event
+
+TELLINGS = UUID("b6f0c1d2-5d0f-4d1c-8a35-2f6f4f0e9c77")
 
 
 class ManifestTaken(SpanstockError):
@@ -78,6 +92,32 @@ def hand_over_waste(
     )
     WasteDrum.objects.filter(container__in=containers, manifest=None).update(manifest=manifest)
     return manifest
+
+
+@transaction.atomic
+def tell_waste_due(*, on_date: date, now: datetime) -> list[WasteDrum]:
+    """Tell safety, once each, of vessels whose waste must go by this day or has no limit of days.
+
+    One whose limit or start is changed afterwards is told of again when that day comes.
+    """
+    rows = list_waste_due(WasteDrum.objects.all(), on_date=on_date)
+    pressing = {_telling_id(row): row for row in rows if row.days_left is None or row.days_left <= 0}
+    known = set(DomainEvent.objects.filter(uuid__in=pressing).values_list("uuid", flat=True))
+    new = {id: row for id, row in pressing.items() if id not in known}
+    for id, row in new.items():
+        body: dict[str, object] = {
+            "container": row.drum.container.label,
+            "started": row.drum.started_date.isoformat(),
+            "due": row.due_date.isoformat() if row.due_date is not None else None,
+            "to": "safety",
+        }
+        kind = "waste_due" if row.due_date is not None else "waste_without_limit"
+        record_event(id=id, kind=kind, occurred_at=now, body=body)
+    return [row.drum for row in new.values()]
+
+
+def _telling_id(row: WasteDue) -> UUID:
+    return uuid5(TELLINGS, f"{row.drum.pk}:{row.due_date}")
 
 
 def _check(containers: Sequence[Container], number: str, receiver: str) -> None:

@@ -44,3 +44,13 @@ def test_claims_are_for_who_may_see_money(client_of: ClientOf, role: str) -> Non
     assert ask(client_of("accounts"), query) == {"claims": []}
     errors = client_of(role).post("/graphql", {"query": query}, format="json").json()["errors"]
     assert {error["extensions"]["code"] for error in errors} == {"not_allowed"}
+
+
+def test_safety_is_told_of_what_waits(client_of: ClientOf, office: Office) -> None:
+    make_finding("projectile_inside", crew_day=office.crew.days.get(), run=office.run)
+    query = "{ safetyNotices { kind sentence happenedAt dueDate } }"
+    (notice,) = ask(client_of("safety"), query)["safetyNotices"]
+    rows = client_of("safety").get("/api/v1/safety-notices").json()["results"]
+    assert (notice["kind"], notice["sentence"], notice["dueDate"]) == ("stop", rows[0]["sentence"], None)
+    refused = client_of("crew").post("/graphql", {"query": query}, format="json").json()["errors"]
+    assert {error["extensions"]["code"] for error in refused} == {"not_allowed"}
