@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from jobs.calc.balance import Reconciliation, reconcile
+from tests.jobs.calc.published_networks import NETWORKS
 
 NAN = float("nan")
 # VDI 2048 Part 1, heat circuit, with half-widths of 2.5 for the two feedwater flows.
@@ -111,14 +112,49 @@ def test_reconcile_of_a_drum_splits_the_imbalance_by_variance() -> None:
 
 
 @pytest.mark.outside_check(
-    "chi-square quantiles at 0.95 for 1 and 4 degrees of freedom, 3.841 and 9.488; how known: usual tables"
+    "eight networks of a public collection of benchmarks, reconciled values, global and largest single "
+    "statistics; how known: read there, full precision computed independently (numpy 2.4.6, scipy 1.17.1)"
 )
-def test_reconcile_takes_the_critical_value_at_the_confidence_asked_for() -> None:
-    one = reconcile(measured=[1.0, 1.0], standard_uncertainty=[1.0, 1.0], balances=[[1, -1]])
-    assert one.critical_value == pytest.approx(3.841, abs=5e-4)
-    chain = np.eye(4, 5) - np.eye(4, 5, 1)
-    four = reconcile(measured=[1.0] * 5, standard_uncertainty=[1.0] * 5, balances=chain)
-    assert (four.degrees_of_freedom, four.critical_value) == (4, pytest.approx(9.488, abs=5e-4))
+@pytest.mark.parametrize("name", NETWORKS)
+def test_reconcile_agrees_with_published_networks(name: str) -> None:
+    case = NETWORKS[name]
+    balances = np.zeros((len(case.balances), len(case.measured)))
+    for row, streams in zip(balances, case.balances, strict=True):
+        for stream in streams:
+            row[abs(stream) - 1] = np.sign(stream)
+    found = reconcile(measured=case.measured, standard_uncertainty=np.sqrt(case.variances), balances=balances)
+    assert found.reconciled == pytest.approx(case.reconciled, rel=1e-8)
+    assert found.global_statistic == pytest.approx(case.global_statistic, rel=1e-8)
+    assert found.degrees_of_freedom == case.degrees_of_freedom
+    assert found.is_consistent is case.is_consistent
+    largest = np.nanmax(found.test_statistic)
+    assert found.test_statistic[case.most_suspect] == pytest.approx(largest, rel=1e-9)
+
+
+@pytest.mark.outside_check(
+    "chi-square quantiles at 0.95; how known: printed by scipy.stats 1.17.1, rounded in the usual tables"
+)
+@pytest.mark.parametrize(
+    ("freedom", "critical"),
+    [
+        (1, 3.841458820694124),
+        (2, 5.991464547107979),
+        (3, 7.814727903251179),
+        (4, 9.487729036781154),
+        (5, 11.070497693516351),
+        (6, 12.591587243743977),
+        (10, 18.307038053275146),
+        (11, 19.67513757268249),
+    ],
+)
+def test_reconcile_takes_the_critical_value_at_the_confidence_asked_for(
+    freedom: int, critical: float
+) -> None:
+    chain = np.eye(freedom, freedom + 1) - np.eye(freedom, freedom + 1, 1)
+    found = reconcile(
+        measured=[1.0] * (freedom + 1), standard_uncertainty=[1.0] * (freedom + 1), balances=chain
+    )
+    assert (found.degrees_of_freedom, found.critical_value) == (freedom, pytest.approx(critical, abs=1e-6))
 
 
 def test_reconcile_determines_an_unmeasured_stream_from_the_others() -> None:
