@@ -32,6 +32,7 @@ BUYING = frozenset({Role.STORES, Role.PLANNER, Role.ACCOUNTS, Role.ADMIN})
 EVERYONE = frozenset(Role)
 # In the order of the bar. The first that is open to a role is where that person starts.
 AREAS = (
+    Area("Week", "week", frozenset({Role.PLANNER})),
     Area("Jobs", "jobs", frozenset({Role.ACCOUNTS})),
     Area("Safety", "safety", frozenset({Role.SAFETY})),
     Area("My days", "days", frozenset({Role.CREW})),
@@ -39,6 +40,7 @@ AREAS = (
     Area("Restock", "restock", BUYING),
     Area("What is where", "whereabouts", EVERYONE),
     Area("Kits", "kits", OFFICE),
+    Area("Week", "week", OFFICE - {Role.PLANNER}),
     Area("Crews' days", "days", OFFICE),
     Area("Jobs", "jobs", BUYING - {Role.ACCOUNTS}),
     Area("Closing", "closing", frozenset({Role.ACCOUNTS, Role.ADMIN})),

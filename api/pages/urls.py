@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from api.pages import accounts, crew, entrance, kits, looks, safety, stores
+from api.pages import accounts, crew, entrance, kits, looks, planner, safety, stores
 
 app_name = "pages"
 urlpatterns = [
@@ -17,6 +17,7 @@ urlpatterns = [
     path("field/worker.js", crew.show_field_worker, name="field_worker"),
     path("field/pack", crew.FieldPack.as_view(), name="field_pack"),
     path("field/who", crew.show_who, name="field_who"),
+    path("week", planner.Week.as_view(), name="week"),
     path("jobs", accounts.Jobs.as_view(), name="jobs"),
     path("jobs/<str:reference>/cost", accounts.JobCost.as_view(), name="job_cost"),
     path(

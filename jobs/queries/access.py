@@ -70,6 +70,12 @@ def require_may_bring_kit_to(viewer: WorkViewer, day: CrewDay, state: str) -> No
         require_may_load(viewer, day)
 
 
+def require_may_plan(viewer: WorkViewer) -> None:
+    """Refuse whoever does not decide who does what on which day."""
+    if viewer.role not in PLANNING_ROLES:
+        raise NotAllowed("Days are planned by planners.")
+
+
 def require_may_edit_check_list(viewer: WorkViewer) -> None:
     """Refuse whoever does not say what crews take along and put on."""
     if viewer.role not in (*PLANNING_ROLES, "safety"):

@@ -125,7 +125,7 @@ def _next_steps(scenario: Scenario) -> Text:
     today, job = scenario.today.isoformat(), show["job"]
     rows = (
         ("add_user office --role admin", "an account to sign in with; the password is asked for"),
-        ("serve", "interfaces for programs and background work on this machine"),
+        ("serve", "pages at http://127.0.0.1:8000, interfaces for programs, background work"),
         (f"pull_sheet --crew {show['crew']} --date {show['date']}", "the first result; try other crews"),
         (f"restock --date {today} --place south-yard", "the second, of one warehouse"),
         (f"statement {job}", "the third; other jobs are HARBOR and KESTREL"),
