@@ -27,6 +27,18 @@ class KitPolicy(models.Model):
     vessel_material = models.ForeignKey(Material, on_delete=models.PROTECT, null=True, related_name="+")
     vessel_capacity_l = models.FloatField(default=208.2)
 
+    # An end of fibre that is shorter serves hardly any run any more (an estimate, no source).
+    useful_remnant_m = models.FloatField(default=60.0)
+    # What using a reel weighs when runs are allotted, in any one unit: one on the truck comes along anyway, an
+    # open one is used up before a sealed one, and one from another place has to be brought (estimates).
+    truck_reel_cost = models.PositiveIntegerField(default=1)
+    open_reel_cost = models.PositiveIntegerField(default=3)
+    sealed_reel_cost = models.PositiveIntegerField(default=20)
+    distant_reel_cost = models.PositiveIntegerField(default=200)
+
+    # Fittings of which every piece carries a tag: one without is not planned, since nobody counts its uses.
+    tagged_materials = models.ManyToManyField(Material, related_name="+")
+
     class Meta:
         verbose_name_plural = "kit policies"
         constraints = [
@@ -36,6 +48,16 @@ class KitPolicy(models.Model):
                 name="kit_allowances_are_not_negative",
             ),
             models.CheckConstraint(condition=Q(vessel_capacity_l__gt=0), name="a_vessel_holds_something"),
+            models.CheckConstraint(condition=Q(useful_remnant_m__gte=0), name="a_remnant_is_not_negative"),
+            models.CheckConstraint(
+                condition=Q(
+                    truck_reel_cost__gte=1,
+                    open_reel_cost__gte=1,
+                    sealed_reel_cost__gte=1,
+                    distant_reel_cost__gte=1,
+                ),
+                name="every_reel_costs_something",
+            ),
             models.CheckConstraint(condition=Q(lifting_limit_kg__gt=0), name="somebody_can_lift_something"),
         ]
 

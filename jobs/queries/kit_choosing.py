@@ -8,7 +8,7 @@ from inventory.models import Container
 from inventory.units import MILLION, conversion_factor, format_millionths
 from jobs.models import KitPolicy
 from jobs.queries.kit_masses import lifting_caution, load_mass_kg, tare_kg
-from jobs.queries.kit_stock import KitStock, Pick, StockItem, to_unit, vessel_room
+from jobs.queries.kit_stock import KitStock, Pick, StockItem, short_code_of, to_unit, vessel_room
 
 Kind = Container.Kind
 # No drum holds more (49 CFR 178.504, from memory): what does is moved by a fork truck.
@@ -106,6 +106,7 @@ def empty_pick(vessel: Container, unit: str, fill_limit: float, policy: KitPolic
         unit,
         "clean and empty",
         place_code=vessel.place.code if vessel.place is not None else "",
+        short_code=short_code_of(vessel),
         mass_kg=mass,
         caution=lifting_caution(vessel, mass, policy.lifting_limit_kg),
     )
@@ -153,13 +154,15 @@ def _choosing_order(item: StockItem, unit: str, missing: int, policy: KitPolicy)
 
 
 def _is_too_large(item: StockItem, unit: str, missing: int) -> bool:
+    """Whether the vessel is out of proportion to what is missing; a tote is clumsy however little is in it."""
     if item.container is None or not item.goes_whole:
         return False
     usable = to_unit(item.usable, item.material.stock_unit, unit)
     litres = vessel_room(item.container, "L", 1.0) / MILLION
     held_l = item.left / MILLION * float(conversion_factor(item.material.stock_unit, "L"))
-    is_tote = item.container.kind == Kind.TOTE or max(litres, held_l) > LARGEST_DRUM_L
-    return missing < usable * (LEAST_SHARE_OF_TOTE if is_tote else LEAST_SHARE)
+    if item.container.kind == Kind.TOTE or max(litres, held_l) > LARGEST_DRUM_L:
+        return missing < max(usable, vessel_room(item.container, unit, 1.0)) * LEAST_SHARE_OF_TOTE
+    return missing < usable * LEAST_SHARE
 
 
 def _taking_order(item: StockItem, policy: KitPolicy) -> tuple[Any, ...]:

@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from inventory.models import Container
@@ -10,50 +10,72 @@ from inventory.units import format_millionths
 from jobs.calc.reels.allotment import allot_reels as find_allotment
 from jobs.calc.reels.kinds import Cut, Reel
 from jobs.calc.reels.kinds import ReelAllotment as ReelAnswer
+from jobs.models import KitPolicy
 from jobs.queries.day_needs import Need, to_length_millionths
 from jobs.queries.kit_stock import KitStock, Pick, StockItem
 
 # A day of 200 runs on 60 reels is done by then, proven or with its gap; a usual one at once.
 MOST_SECONDS = 5.0
-# A shorter end serves hardly any run any more (an estimate, no source).
-USEFUL_REMNANT_M = 60.0
-# What opening weighs: a reel on the truck comes along anyway, an open one is used up before a sealed one.
-ON_TRUCK_COST, OPEN_COST, SEALED_COST = 1, 3, 20
 
 
 @dataclass(frozen=True)
 class ReelAllotment:
-    """A run's fibre and the reel it comes from; no picks where none is long enough."""
+    """A run's fibre and the reel it comes from; no picks where none is long enough.
+
+    `is_elsewhere`: the reel lies in another place, and has to be brought before it can be loaded.
+    """
 
     need: Need
     picks: list[Pick]
     is_on_truck: bool
     why: str
+    is_elsewhere: bool = False
 
 
-def allot_reels(needs: list[Need], stock: KitStock, largest_fill_ratio: float) -> list[ReelAllotment]:
+def allot_reels(
+    needs: list[Need], stock: KitStock, policy: KitPolicy, largest_fill_ratio: float
+) -> list[ReelAllotment]:
     """Serve every run in one piece: as many as can be, then few reels opened, then the shortest ends left.
 
-    A reel that is on the truck or open already costs next to nothing, opening another much more.
+    What a reel costs is the company's to say: one on the truck or open already next to nothing, opening
+    another more, bringing one from another place most.
     """
-    on_truck = {id(item) for item in stock.truck}
+    places = _Places({id(item) for item in stock.truck}, {id(item) for item in stock.elsewhere})
     found: list[ReelAllotment] = []
     for group in _group(needs):
         reels = list(_reels(group[0], stock))
         if not reels:
             found += [_unserved(need, reels) for need in group]
             continue
-        costs = {id(item): _cost(item, id(item) in on_truck) for item in reels}
-        answer = _solve(group, reels, costs)
+        answer = _solve(group, reels, [places.cost(item, policy) for item in reels], policy)
         found += [_unserved(group[int(number)], reels) for number in answer.unserved]
         for opened in answer.opened:
             cuts = sorted(
                 (group[int(number)] for number in opened.cuts), key=lambda need: need.first_position
             )
             reel = reels[int(opened.reel)]
-            is_here = id(reel) in on_truck
-            found += [_cut(need, reel, is_here, largest_fill_ratio, answer) for need in cuts]
+            found += [_cut(need, reel, places, largest_fill_ratio, answer) for need in cuts]
     return found
+
+
+@dataclass(frozen=True)
+class _Places:
+    """Which reels are on the truck and which in other places, by identity."""
+
+    on_truck: set[int]
+    elsewhere: set[int]
+
+    def cost(self, reel: StockItem, policy: KitPolicy) -> int:
+        if id(reel) in self.on_truck:
+            return policy.truck_reel_cost
+        if id(reel) in self.elsewhere:
+            return policy.distant_reel_cost + reel.distance
+        return policy.open_reel_cost if reel.is_opened else policy.sealed_reel_cost
+
+    def say(self, reel: StockItem) -> str:
+        if id(reel) in self.on_truck:
+            return "on the truck, "
+        return f"in {reel.place}, to be brought, " if id(reel) in self.elsewhere else ""
 
 
 def _group(needs: list[Need]) -> list[list[Need]]:
@@ -65,11 +87,11 @@ def _group(needs: list[Need]) -> list[list[Need]]:
     return list(groups.values())
 
 
-def _solve(needs: list[Need], reels: list[StockItem], costs: dict[int, int]) -> ReelAnswer:
+def _solve(needs: list[Need], reels: list[StockItem], costs: list[int], policy: KitPolicy) -> ReelAnswer:
     until = time.monotonic() + MOST_SECONDS
     return find_allotment(
         reels=[
-            Reel(id=str(number), length=Fraction(item.left), cost=Fraction(costs[id(item)]))
+            Reel(id=str(number), length=Fraction(item.left), cost=Fraction(costs[number]))
             for number, item in enumerate(reels)
             if item.left > 0
         ],
@@ -78,15 +100,9 @@ def _solve(needs: list[Need], reels: list[StockItem], costs: dict[int, int]) -> 
             for number, need in enumerate(needs)
             if need.quantity > 0
         ],
-        minimum_remnant=Fraction(to_length_millionths(USEFUL_REMNANT_M, needs[0].unit)),
+        minimum_remnant=Fraction(to_length_millionths(policy.useful_remnant_m, needs[0].unit)),
         seconds_left=lambda: until - time.monotonic(),
     )
-
-
-def _cost(reel: StockItem, is_on_truck: bool) -> int:
-    if is_on_truck:
-        return ON_TRUCK_COST
-    return OPEN_COST if reel.is_opened else SEALED_COST
 
 
 def _unserved(need: Need, reels: list[StockItem]) -> ReelAllotment:
@@ -94,12 +110,19 @@ def _unserved(need: Need, reels: list[StockItem]) -> ReelAllotment:
 
 
 def _cut(
-    need: Need, reel: StockItem, is_on_truck: bool, largest_fill_ratio: float, answer: ReelAnswer
+    need: Need, reel: StockItem, places: _Places, largest_fill_ratio: float, answer: ReelAnswer
 ) -> ReelAllotment:
     before = reel.left
-    pick = reel.take(need.quantity, _note(reel, before - need.quantity, is_on_truck))
+    note = f"{places.say(reel)}{_say_left(reel, before - need.quantity)}"
+    pick = replace(reel.take(need.quantity, note), before=before)
     why = _explain_choice(need, reel, before, largest_fill_ratio) + _say_proof(answer)
-    return ReelAllotment(need, [pick], is_on_truck=is_on_truck, why=why)
+    return ReelAllotment(
+        need,
+        [pick],
+        is_on_truck=id(reel) in places.on_truck,
+        why=why,
+        is_elsewhere=id(reel) in places.elsewhere,
+    )
 
 
 def _say_proof(answer: ReelAnswer) -> str:
@@ -113,14 +136,13 @@ def _say_proof(answer: ReelAnswer) -> str:
 
 
 def _reels(need: Need, stock: KitStock) -> Iterator[StockItem]:
-    for item in stock.pieces([*stock.truck, *stock.warehouse], need):
+    for item in stock.pieces([*stock.truck, *stock.warehouse, *stock.elsewhere], need):
         if item.container is not None and item.container.kind == Container.Kind.REEL:
             yield item
 
 
-def _note(reel: StockItem, left: int, is_on_truck: bool) -> str:
-    where = "on the truck, " if is_on_truck else ""
-    return f"{where}{format_millionths(left, reel.material.stock_unit)} left on it afterwards"
+def _say_left(reel: StockItem, left: int) -> str:
+    return f"{format_millionths(left, reel.material.stock_unit)} left on it afterwards"
 
 
 def _explain_choice(need: Need, reel: StockItem, before: int, largest_fill_ratio: float) -> str:
@@ -139,7 +161,7 @@ def _explain_lack(need: Need, reels: list[StockItem]) -> str:
     if need.material is None:
         return "The job names no fibre cable, and its owner has none or several here."
     if not reels:
-        return f"There is no reel{owner} here."
+        return f"There is no reel{owner} here or elsewhere."
     longest = max(item.offered for item in reels)
     if longest >= need.quantity:
         return f"The reels{owner} that are long enough serve other runs of the day."

@@ -17,7 +17,7 @@ from jobs.queries.kit_choosing import (
     use_up,
     weigh_pick,
 )
-from jobs.queries.kit_reels import allot_reels
+from jobs.queries.kit_reels import ReelAllotment, allot_reels
 from jobs.queries.kit_sharing import explain_given_away, say_given_away
 from jobs.queries.kit_stock import KitStock, Pick, StockItem, take_pieces, to_unit
 from jobs.queries.kit_tags import TaggedChoices
@@ -155,9 +155,13 @@ def _weigh_in(stock: KitStock, picks: Iterable[Pick]) -> None:
 def _serve_fibre(needs: DayNeeds, stock: KitStock, catalogue: Catalogue) -> Iterable[SheetLine]:
     fibre = [need for need in needs.needs if need.section == "fibre"]
     weighed: set[str] = set()
-    for allotment in allot_reels(fibre, stock, catalogue.policy.largest_fill_ratio):
+    for allotment in allot_reels(fibre, stock, catalogue.kit, catalogue.policy.largest_fill_ratio):
         need = allotment.need
-        picks = [_weigh(pick, [*stock.truck, *stock.warehouse], catalogue) for pick in allotment.picks]
+        items = [*stock.truck, *stock.warehouse, *stock.elsewhere]
+        picks = [_weigh(pick, items, catalogue) for pick in allotment.picks]
+        if allotment.is_elsewhere:
+            yield _line_of_reel_elsewhere(allotment, picks)
+            continue
         if not allotment.is_on_truck:
             # One reel may serve several runs; it is carried once.
             _weigh_in(stock, [pick for pick in picks if pick.container not in weighed])
@@ -170,6 +174,14 @@ def _serve_fibre(needs: DayNeeds, stock: KitStock, catalogue: Catalogue) -> Iter
             why=f"{need.why} {allotment.why}"
             + ("" if allotment.picks else explain_given_away(need, stock, set())),
         )
+
+
+def _line_of_reel_elsewhere(allotment: ReelAllotment, picks: list[Pick]) -> SheetLine:
+    """Short as long as nobody has brought the reel; it is named, so that somebody does."""
+    line = _line(allotment.need, on_truck=0, got=0, picks=[], why=f"{allotment.need.why} {allotment.why}")
+    named = [replace(pick, owner_code=line.owner_code) for pick in picks]
+    asked = "; ".join(f"have reel {pick.container} brought from {pick.place}" for pick in named)
+    return replace(line, elsewhere=named, help=f"{asked[0].upper()}{asked[1:]}.")
 
 
 def _line(

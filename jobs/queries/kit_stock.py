@@ -8,6 +8,7 @@ from functools import lru_cache
 from math import floor
 
 from inventory.models import Container, Material, Place
+from inventory.short_codes import make_short_code
 from inventory.units import MILLION, conversion_factor, convert, get_unit
 from jobs.queries.day_needs import Need
 
@@ -36,6 +37,10 @@ class Pick:
     counted_on: int = 0
     mass_kg: float | None = None
     caution: str = ""
+    # What a person types or scans to name the container; empty for loose goods.
+    short_code: str = ""
+    # Of a cut off a reel: what was on it before.
+    before: int = 0
 
 
 @dataclass
@@ -54,6 +59,8 @@ class StockItem:
     offered: int = 0
     used: int | None = None
     is_rolling: bool = False
+    # Of what lies in another place than the kit comes from: 0 where that belongs to the same warehouse.
+    distance: int = 0
 
     @property
     def key(self) -> StockKey:
@@ -103,16 +110,19 @@ class StockItem:
             note,
             place_code=self.place.code,
             material_code=self.material.code,
+            short_code=short_code_of(self.container),
         )
 
 
 @dataclass
 class KitStock:
-    """What a crew-day may be served from, on its truck and in its warehouse with the bins inside."""
+    """What a crew-day may be served from: its truck, its warehouse with the bins, reels elsewhere."""
 
     day: date
     truck: list[StockItem] = field(default_factory=list)
     warehouse: list[StockItem] = field(default_factory=list)
+    # Reels in other places, which would have to be brought first.
+    elsewhere: list[StockItem] = field(default_factory=list)
     truck_vessels: list[Container] = field(default_factory=list)
     warehouse_vessels: list[Container] = field(default_factory=list)
     # What lies in the warehouse too, but goes with a crew that is served first, or is promised to one.
@@ -158,6 +168,11 @@ class KitStock:
         is_expired = container.best_before_date is not None and container.best_before_date < self.day
         is_ready = container.state in (State.SEALED, State.OPEN) and container.contents_state in states
         return is_ready and not is_expired
+
+
+def short_code_of(container: Container | None) -> str:
+    """What a person types for a container; nothing for loose goods, and for a container not stored yet."""
+    return make_short_code(container.pk) if container is not None and container.pk else ""
 
 
 def take_pieces(items: list[StockItem], quantity: int) -> tuple[list[Pick], int]:

@@ -25,6 +25,7 @@ VESSEL_KINDS = (
 )
 # A crew's earlier days are looked through no further back than this; beyond, plans are guesses.
 DAYS_BEFORE = 7
+PLACES_WITH_REELS = (Place.Kind.WAREHOUSE, Place.Kind.BIN, Place.Kind.VEHICLE, Place.Kind.SITE)
 
 
 def list_days_to_serve(days: Sequence[CrewDay], *, as_of: date) -> list[CrewDay]:
@@ -67,6 +68,8 @@ class _Lot:
     container: Container | None
     left: int
     promises: list[Reservation] = field(default_factory=list)
+    # A reel of another place, which would have to be brought.
+    is_elsewhere: bool = False
     # With whose truck it goes, where a crew has taken it.
     crew_id: int | None = None
     is_shared_out: bool = False
@@ -85,11 +88,12 @@ class Yard:
         self._warehouses = {day.warehouse_id: areas.of_warehouse(day.warehouse_id) for day in days}
         self._areas = areas
         places = frozenset().union(*self._trucks.values(), *self._warehouses.values())
-        self._lots = _load_lots(places)
+        self._lots = {**_load_lots(places), **_load_reels_elsewhere(places, days[0].date)}
         self._vessels = _load_empty_vessels(places)
         self._vessel_holders: dict[int, str] = {}
         vessels = {vessel.pk for vessel in self._vessels}
-        for promise in Reservation.objects.filter(place__in=places).order_by("pk"):
+        known = places | {key[0] for key in self._lots}
+        for promise in Reservation.objects.filter(place__in=known).order_by("pk"):
             key = (promise.place_id, promise.material_id, promise.owner_id, promise.container_id)
             lot = self._lots.get(key) or self._find_parted(promise)
             if lot is not None:
@@ -104,10 +108,15 @@ class Yard:
         stock = KitStock(day.date)
         truck, warehouse = self._trucks[day.vehicle_id], self._warehouses[day.warehouse_id]
         for lot in self._lots.values():
-            if lot.place.pk not in truck and lot.place.pk not in warehouse:
+            if lot.place.pk not in truck and lot.place.pk not in warehouse and not lot.is_elsewhere:
                 continue
             item = StockItem(lot.place, lot.material, lot.owner_id, lot.container, self._free(lot, day))
             item.offered = item.left
+            if lot.is_elsewhere and lot.place.pk not in warehouse:
+                if item.left:
+                    item.distance = _distance(lot.place, day.warehouse_id)
+                    stock.elsewhere.append(item)
+                continue
             item.is_rolling = lot.crew_id == day.crew_id and lot.place.pk not in truck
             if item.left < lot.left or lot.is_shared_out:
                 stock.given_away.append(item)
@@ -123,7 +132,7 @@ class Yard:
         self._served.add(day.requirement_reference)
         for item in stock.truck:
             self._lots[item.key].left -= item.gone_after
-        for item in stock.warehouse:
+        for item in [*stock.warehouse, *stock.elsewhere]:
             lot = self._lots[item.key]
             lot.left -= item.gone_after
             if item.taken:
@@ -237,6 +246,32 @@ def _load_lots(places: frozenset[int]) -> dict[StockKey, _Lot]:
         lot = _Lot(row.place, row.material, row.owner_id, row.container, row.quantity)
         found[row.place_id, row.material_id, row.owner_id, row.container_id] = lot
     return found
+
+
+def _load_reels_elsewhere(places: frozenset[int], day: date) -> dict[StockKey, _Lot]:
+    """Reels of any owner in other places of ours, but for trucks that go out with what is on them."""
+    busy = CrewDay.objects.filter(date__gte=day).exclude(state=SETTLED).values("vehicle")
+    rows = (
+        Holding.objects.filter(container__kind=Container.Kind.REEL, quantity__gt=0)
+        .filter(place__kind__in=PLACES_WITH_REELS)
+        .exclude(place__in=places)
+        .exclude(place__in=busy)
+        .exclude(place__parent__in=busy)
+        .select_related("place__parent", "material", "container__material")
+    )
+    found = {}
+    for row in rows.order_by("place__code", "material__code", "container__label"):
+        lot = _Lot(row.place, row.material, row.owner_id, row.container, row.quantity, is_elsewhere=True)
+        found[row.place_id, row.material_id, row.owner_id, row.container_id] = lot
+    return found
+
+
+def _distance(place: Place, warehouse_id: int) -> int:
+    """0 for what belongs to the same warehouse, 1 for another warehouse, 2 for anything else."""
+    above = {place.pk, place.parent_id, place.parent.parent_id if place.parent is not None else None}
+    if warehouse_id in above:
+        return 0
+    return 1 if place.kind in (Place.Kind.WAREHOUSE, Place.Kind.BIN) else 2
 
 
 def _load_empty_vessels(places: frozenset[int]) -> list[Container]:

@@ -27,7 +27,7 @@ class SheetLine:
 
     `to_take` is what is needed beyond what is on the truck, `short` what no pick covers. `there` are those
     on the truck that serve, `made` how much of it the picks make by a recipe. Of what is short, `help` says
-    where else it lies and what will bring it.
+    where else it lies and what will bring it; `elsewhere` are reels of other places that were chosen for it.
     """
 
     section: str
@@ -46,10 +46,39 @@ class SheetLine:
     made: int = 0
     tags: tuple[str, ...] = ()
     help: str = ""
+    elsewhere: list[Pick] = field(default_factory=list)
 
     @property
     def group(self) -> str:
         return GROUPS.get(self.section, "crew")
+
+
+@dataclass(frozen=True)
+class Cut:
+    """One run off a reel. Marks are as people read them, empty where nobody knows them."""
+
+    step: int
+    title: str
+    length: str
+    quantity: int
+    mark_from: str = ""
+    mark_to: str = ""
+
+
+@dataclass(frozen=True)
+class CutList:
+    """The cuts of one reel in the order of work. `held` and quantities in millionths of `unit`.
+
+    `held` is what is on the reel before the first of them, `left` says what is left after the last.
+    """
+
+    reel: str
+    place: str
+    left: str
+    held: int
+    unit: str
+    cuts: list[Cut] = field(default_factory=list)
+    is_elsewhere: bool = False
 
 
 def order_lines(lines: list[SheetLine]) -> list[SheetLine]:

@@ -49,7 +49,9 @@ def _help(
 ) -> SheetLine:
     if not line.short or not line.material_code:
         return line
-    said = [_say_elsewhere(line, sheet, elsewhere), _say_coming(line, awaited, to_order)]
+    # Fibre is one piece: what lies elsewhere was weighed reel by reel when runs were allotted.
+    nearest = line.help if line.section == "fibre" else _say_elsewhere(line, sheet, elsewhere)
+    said = [nearest, _say_coming(line, awaited, to_order)]
     return replace(line, help=" ".join(part for part in said if part))
 
 

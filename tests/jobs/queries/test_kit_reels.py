@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from inventory.models import Container
+from jobs.models import KitPolicy
 from jobs.queries.day_needs import Need
 from jobs.queries.kit_reels import ReelAllotment, allot_reels
 from jobs.queries.kit_stock import KitStock, StockItem
@@ -49,11 +50,17 @@ def make_need(world: World, feet: int, position: int = 1) -> Need:
     )
 
 
-def allot(world: World, lengths: list[int], reels: list[StockItem]) -> list[ReelAllotment]:
+def allot(
+    world: World,
+    lengths: list[int],
+    reels: list[StockItem],
+    elsewhere: list[StockItem] | None = None,
+    policy: KitPolicy | None = None,
+) -> list[ReelAllotment]:
     trucks = [reel for reel in reels if reel.place == world.vehicle]
     others = [reel for reel in reels if reel.place != world.vehicle]
     needs = [make_need(world, feet, position) for position, feet in enumerate(lengths, start=1)]
-    found = allot_reels(needs, KitStock(DAY, trucks, others), 0.7)
+    found = allot_reels(needs, KitStock(DAY, trucks, others, elsewhere or []), policy or KitPolicy(), 0.7)
     return sorted(found, key=lambda allotment: allotment.need.first_position)
 
 
@@ -101,8 +108,39 @@ def test_allot_reels_keeps_owners_apart(world: World) -> None:
     theirs = make_reel(world, "THEIRS", 1000)
     theirs.owner_id = world.customer.pk
     need = make_need(world, 300)
-    found = allot_reels([need, replace(need, owner=world.customer)], KitStock(DAY, [], [theirs]), 0.7)
+    needs = [need, replace(need, owner=world.customer)]
+    found = allot_reels(needs, KitStock(DAY, [], [theirs]), KitPolicy(), 0.7)
     assert {allotment.need.owner: labels([allotment])[0] for allotment in found} == {
         world.company: "",
         world.customer: "THEIRS",
     }
+
+
+def test_allot_reels_brings_a_reel_from_elsewhere_only_where_none_here_serves(world: World) -> None:
+    here, far = make_reel(world, "HERE", 500), make_reel(world, "FAR", 900)
+    assert labels(allot(world, [450], [here], [far])) == ["HERE"]
+    found = allot(world, [450, 800], [make_reel(world, "HERE", 500)], [make_reel(world, "FAR", 900)])
+    assert [(labels([row]), row.is_elsewhere) for row in found] == [(["HERE"], False), (["FAR"], True)]
+    assert "to be brought" in found[1].picks[0].note
+
+
+def test_allot_reels_weighs_what_bringing_and_opening_cost(world: World) -> None:
+    """Two sealed reels at 20 each against one from elsewhere: dear it stays there, cheap it comes."""
+    for cost, expected in ((200, {"A", "B"}), (30, {"FAR"})):
+        reels = [make_reel(world, "A", 400), make_reel(world, "B", 400)]
+        far = [make_reel(world, "FAR", 1000)]
+        found = allot(world, [350, 360], reels, far, KitPolicy(distant_reel_cost=cost))
+        assert set(labels(found)) == expected
+
+
+def test_allot_reels_takes_the_nearer_of_two_reels_elsewhere(world: World) -> None:
+    near, far = make_reel(world, "NEAR", 900), make_reel(world, "FAR", 900)
+    near.distance, far.distance = 0, 1
+    assert labels(allot(world, [450], [], [far, near])) == ["NEAR"]
+
+
+def test_allot_reels_keeps_ends_useful_by_the_companys_measure(world: World) -> None:
+    """1050 ft off two reels of 1000: both ends can be longer than 262 ft (80 m), so that none is lost."""
+    reels = [make_reel(world, "A", 1000), make_reel(world, "B", 1000)]
+    allot(world, [700, 250, 100], reels, policy=KitPolicy(useful_remnant_m=80.0))
+    assert sorted(reel.left / FOOT for reel in reels) == [300, 650]
