@@ -5,12 +5,12 @@ every exchange of two neighbours. Digits can be typed in gloves and said over a 
 none looks like a letter.
 """
 
-from inventory.errors import SpanstockError
+from inventory.errors import BadInput
 
 LEAST_DIGITS = 4
 
 
-class WrongShortCode(SpanstockError):
+class WrongShortCode(BadInput):
     """The code was misread or mistyped: its digits do not go together."""
 
     code = "wrong_short_code"

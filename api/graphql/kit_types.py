@@ -18,6 +18,7 @@ class BinLine(graphene.ObjectType):
 
     place = graphene.Field(Named, required=True)
     container = graphene.String()
+    short_code = graphene.String()
     title = graphene.String(required=True)
     material = graphene.String()
     quantity = graphene.Field(Quantity, required=True)

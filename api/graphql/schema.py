@@ -49,6 +49,7 @@ from api.wire.report_answers import reports_json, unconfirmed_truck_json
 from api.wire.statements import statement_body
 from inventory.errors import BadInput, Fault
 from inventory.queries import access
+from inventory.queries.scans import get_scanned_container
 from jobs.queries.access import (
     get_visible_crew_day,
     get_visible_job,
@@ -76,6 +77,11 @@ class Query(FluidQuery, RecoveryQuery, SafetyQuery, SupplyQuery):
     place = graphene.Field(Place, code=graphene.String(required=True))
     containers = connection_field(ContainerConnection, **filter_arguments(filters.CONTAINER_FILTERS))
     container = graphene.Field(Container, label=graphene.String(required=True))
+    scanned = graphene.Field(
+        Container,
+        code=graphene.String(required=True),
+        description="by a short code, a label, or an address in a QR code",
+    )
     jobs = connection_field(JobConnection, **filter_arguments(filters.JOB_FILTERS))
     job = graphene.Field(Job, reference=graphene.String(required=True))
     pull_sheet = graphene.Field(
@@ -199,6 +205,9 @@ class Query(FluidQuery, RecoveryQuery, SafetyQuery, SupplyQuery):
 
     def resolve_container(self, info: Any, label: str) -> Any:
         return access.get_container(asking(info).viewer, label)
+
+    def resolve_scanned(self, info: Any, code: str) -> Any:
+        return get_scanned_container(asking(info).viewer, code)
 
     def resolve_jobs(self, info: Any, first: int, after: str | None = None, **given: Any) -> Any:
         viewer = asking(info).viewer

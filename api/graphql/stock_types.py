@@ -15,6 +15,7 @@ from api.wire.input_fields import read_uuid
 from inventory import models
 from inventory.queries import access
 from inventory.queries.unit_costs import find_unit_costs
+from inventory.short_codes import make_short_code
 
 
 class Quantity(graphene.ObjectType):
@@ -110,6 +111,7 @@ class Container(graphene.ObjectType):
         possible_types = (models.Container,)
 
     label = graphene.String(required=True)
+    short_code = graphene.String(required=True)
     kind = graphene.String(required=True)
     state = graphene.String(required=True)
     contents_state = graphene.String(required=True)
@@ -127,6 +129,9 @@ class Container(graphene.ObjectType):
     @classmethod
     def get_node(cls, info: Any, id: str) -> models.Container | None:
         return access.visible_containers(asking(info).viewer).filter(label=id).first()
+
+    def resolve_short_code(self, info: Any) -> str:
+        return make_short_code(self.pk)
 
     def resolve_material(self, info: Any) -> Any:
         return find_material(self, info)

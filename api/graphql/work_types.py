@@ -146,12 +146,21 @@ class Pick(graphene.ObjectType):
 
     place = graphene.String(required=True)
     container = graphene.String()
+    short_code = graphene.String(description="what a person types or scans to name the container")
     quantity = graphene.Field(Quantity, required=True)
     note = graphene.String(required=True)
     place_code = graphene.String(required=True)
     material = graphene.String()
     mass = graphene.Field(Quantity)
     caution = graphene.String(required=True)
+
+
+class NumberReason(graphene.ObjectType):
+    """Where one number of a line comes from."""
+
+    number = graphene.String(required=True)
+    quantity = graphene.Field(Quantity, required=True)
+    why = graphene.String(required=True)
 
 
 class PullSheetLine(graphene.ObjectType):
@@ -168,6 +177,10 @@ class PullSheetLine(graphene.ObjectType):
     picks = graphene.List(graphene.NonNull(Pick), required=True)
     first_step = graphene.Int(required=True)
     why = graphene.String(required=True)
+    reasons = graphene.List(graphene.NonNull(NumberReason), required=True)
+    elsewhere = graphene.List(
+        graphene.NonNull(Pick), required=True, description="reels of other places, to be brought first"
+    )
     group = graphene.String(required=True, description="where along the cable it is used")
     made = graphene.Field(Quantity, required=True, description="what the picks make of it by a recipe")
     there = graphene.List(graphene.NonNull(Pick), required=True)
@@ -205,6 +218,27 @@ class TruckLoad(graphene.ObjectType):
     sentence = graphene.String(required=True)
 
 
+class ReelCut(graphene.ObjectType):
+    """One run off a reel, by the marks on its jacket where they are known."""
+
+    step = graphene.Int(required=True)
+    title = graphene.String(required=True)
+    length = graphene.Field(Quantity, required=True)
+    mark_from = graphene.String()
+    mark_to = graphene.String()
+
+
+class ReelCuts(graphene.ObjectType):
+    """The cuts of one reel in the order of work."""
+
+    reel = graphene.String(required=True)
+    place = graphene.String(required=True)
+    is_elsewhere = graphene.Boolean(required=True)
+    held = graphene.Field(Quantity, required=True)
+    left = graphene.Field(Quantity, required=True)
+    cuts = graphene.List(graphene.NonNull(ReelCut), required=True)
+
+
 class PullSheet(graphene.ObjectType):
     """What a crew loads for a day, in the order of work."""
 
@@ -219,6 +253,7 @@ class PullSheet(graphene.ObjectType):
     remarks = graphene.List(graphene.NonNull(graphene.String), required=True)
     cautions = graphene.List(graphene.NonNull(graphene.String), required=True)
     check_list = graphene.List(graphene.NonNull(CheckItem), required=True)
+    cuts = graphene.List(graphene.NonNull(ReelCuts), required=True)
     load = graphene.Field(TruckLoad)
 
 

@@ -10,16 +10,21 @@ from rich.text import Text
 
 from jobs.queries.kit_stock import Pick
 from jobs.queries.pull_sheet import PlannedCrewDay, PullSheet, SheetLine, show_quantity
+from jobs.queries.sheet_lines import CutList
+from jobs.queries.sheet_reasons import explain_line
+
+NUMBERS = {"on_truck": "on the truck", "to_take": "to take"}
 
 
-def lay_out_pull_sheet(sheet: PullSheet) -> Group:
-    """The whole sheet, one part below the other."""
+def lay_out_pull_sheet(sheet: PullSheet, *, with_reasons: bool = False) -> Group:
+    """The whole sheet, one part below the other; on demand with the reason of each number."""
     parts: list[RenderableType] = [*_heading(sheet), lay_out_steps(sheet)]
     if sheet.remarks:
         parts.append(_list("Look at the plan", sheet.remarks))
     if sheet.lines:
         parts += [Text(""), Rule("To load", align="left", style="none", characters="-")]
-        parts += _groups(sheet.lines)
+        parts += _groups(sheet.lines, with_reasons=with_reasons)
+        parts += _cut_lists(sheet.cut_lists)
     if sheet.load is not None and sheet.lines:
         style = "bold red" if sheet.load.is_over else "bold"
         parts.append(Group(Text(""), Text("The load", style=style), Text(sheet.load.sentence)))
@@ -49,14 +54,14 @@ def lay_out_steps(day: PlannedCrewDay) -> Table:
     return table
 
 
-def _groups(lines: list[SheetLine]) -> Iterator[RenderableType]:
+def _groups(lines: list[SheetLine], *, with_reasons: bool) -> Iterator[RenderableType]:
     """The lines under the places along the cable where they are used."""
     group = ""
     for line in lines:
         if line.group != group:
             group = line.group
             yield Text(f"\n{group.capitalize()}", style="bold underline")
-        yield from _line(line)
+        yield from _line(line, with_reasons=with_reasons)
 
 
 def _check_list(sheet: PullSheet) -> Iterator[RenderableType]:
@@ -70,7 +75,7 @@ def _check_list(sheet: PullSheet) -> Iterator[RenderableType]:
                 yield Padding(Text.assemble(f"[ ] {item.name}", (detail, "dim")), (0, 0, 0, 2))
 
 
-def _line(line: SheetLine) -> Iterator[RenderableType]:
+def _line(line: SheetLine, *, with_reasons: bool) -> Iterator[RenderableType]:
     head = Table.grid(expand=True, padding=(0, 1))
     head.add_column(ratio=1)
     head.add_column(justify="right", no_wrap=True)
@@ -83,6 +88,8 @@ def _line(line: SheetLine) -> Iterator[RenderableType]:
         yield Padding(_pick(pick, sign="is there"), (0, 0, 0, 2))
     for pick in line.picks:
         yield Padding(_pick(pick), (0, 0, 0, 2))
+    for pick in line.elsewhere:
+        yield Padding(_pick(pick, sign="[ ] bring"), (0, 0, 0, 2))
     for tag in line.tags:
         yield Padding(Text(f"tag {tag}"), (0, 0, 0, 2))
     if line.short:
@@ -91,7 +98,21 @@ def _line(line: SheetLine) -> Iterator[RenderableType]:
         yield Padding(Text("nothing to take; it is on the truck"), (0, 0, 0, 2))
     if line.help:
         yield Padding(Text(line.help), (0, 0, 0, 4))
-    yield Padding(Text(line.why, style="dim"), (0, 0, 0, 4))
+    for reason in explain_line(line) if with_reasons else ():
+        number = NUMBERS.get(reason.number, reason.number)
+        said = f"{number} {show_quantity(reason.quantity, line.unit)}: {reason.why}"
+        yield Padding(Text(said, style="dim"), (0, 0, 0, 4))
+
+
+def _cut_lists(cut_lists: list[CutList]) -> Iterator[RenderableType]:
+    """The cuts of each reel by its marks."""
+    for cut_list in cut_lists:
+        yield Text(f"\nCuts of reel {cut_list.reel}: {cut_list.left}", style="bold")
+        table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 2))
+        for cut in cut_list.cuts:
+            marks = f"mark {cut.mark_from or '____'} to {cut.mark_to or '____'}"
+            table.add_row(cut.title, cut.length, marks)
+        yield table
 
 
 def _pick(pick: Pick, *, sign: str = "[ ] take") -> Table:
@@ -99,7 +120,8 @@ def _pick(pick: Pick, *, sign: str = "[ ] take") -> Table:
     table.add_column(min_width=8, no_wrap=True)
     table.add_column(min_width=9, justify="right", no_wrap=True)
     table.add_column()
-    where = f"{pick.container}, {pick.place}" if pick.container else pick.place
+    named = f"{pick.container} ({pick.short_code})" if pick.short_code else pick.container
+    where = f"{named}, {pick.place}" if pick.container else pick.place
     note = f" ({pick.note})" if pick.note else ""
     said = Text(f"{where}{note}")
     if pick.caution and sign != "is there":

@@ -39,6 +39,7 @@ from jobs.queries.schedule import list_schedule
 from jobs.services.crews import save_crew
 from jobs.services.estimating import set_fluid
 from jobs.services.job_life import JobOpening, change_state
+from jobs.services.learning import refit_all
 from jobs.services.reports.reporting import post_report
 from jobs.services.schedule import import_schedule
 from jobs.services.spans import import_spans
@@ -47,7 +48,7 @@ from jobs.services.work_done import settle_day
 # Made once; the ids of the demo's stock imports are derived under it.
 NAMESPACE = UUID("5b2b9f5e-93a5-5d5a-8f0a-0a2c7f4e9d11")
 EVERYTHING = Viewer(places=None, own_places=None, postable=frozenset(Entry.Kind), may_see_money=True)
-END_OF_WORK = time(17, 0)
+END_OF_WORK, NIGHT = time(17, 0), time(23, 0)
 INPUT_SUFFIXES = (".csv", ".json", ".jsonl", ".xlsx")
 
 
@@ -108,6 +109,7 @@ def replay(scenario: Scenario, *, by: Actor, report: ReportProgress) -> None:
     _take_schedule(scenario, by, report)
     _post_history(scenario, by, report)
     _settle_days(scenario, by, report)
+    _learn(scenario, report)
     _take_stock(scenario, scenario.description["stock_take"], by, report)
 
 
@@ -248,6 +250,13 @@ def _settle_days(scenario: Scenario, by: Actor, report: ReportProgress) -> None:
         for number, day in enumerate(waiting, start=1):
             settle_day(crew_code=day.crew_code, date=day.date, by=by, occurred_at=scenario.at(day.date))
             report("days done", number, len(waiting))
+
+
+def _learn(scenario: Scenario, report: ReportProgress) -> None:
+    """Learn from the reports as the nightly task does; what was learnt already is not stored again."""
+    report("learning", 0, 1)
+    refit_all(at=scenario.at(scenario.today, NIGHT))
+    report("learning", 1, 1)
 
 
 def _named(report: ReportProgress, name: str) -> ReportProgress:

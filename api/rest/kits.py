@@ -75,7 +75,7 @@ class KitState(Door):
 
         An agreed kit is promised what its sheet names. To the state that it is in already is harmless.
         """
-        day = _find_day(self, crew, date)
+        day = find_day(self, crew, date)
         state = read_record(STATE, request.data)["state"]
         require_may_bring_kit_to(self.viewer, day, state)
         change_day_state(crew_code=crew, date=day.date, state=state, by=self.actor, occurred_at=now())
@@ -96,7 +96,7 @@ class KitLoads(Door):
 
         What the sheet does not name needs a `reason`. Sending it again under its id is harmless.
         """
-        day = _find_day(self, crew, date)
+        day = find_day(self, crew, date)
         require_may_load(self.viewer, day)
         values = read_load(request.data, day=day)
         refuse_ahead(values, now())
@@ -121,7 +121,7 @@ class WarehouseKits(Door):
     def get(self, request: Request, code: str, date: str) -> Response:
         """Get all kits of a day side by side, one list by bin, and what changed since the last print."""
         require_sees_all_work(self.viewer)
-        warehouse, day = _find_warehouse(self, code), _read_day(date)
+        warehouse, day = find_warehouse(self, code), read_path_day(date)
         return Response(kits_of_day_body(get_kits_of_day(warehouse=warehouse, date=day)))
 
 
@@ -136,7 +136,7 @@ class WarehouseKitPrints(Door):
     def post(self, request: Request, code: str, date: str) -> Response:
         """Set down that the list is printed as it stands, so that later ones are compared with it."""
         require_sees_all_work(self.viewer)
-        warehouse, day = _find_warehouse(self, code), _read_day(date)
+        warehouse, day = find_warehouse(self, code), read_path_day(date)
         require_may_print_kits(self.viewer, warehouse)
         found = print_kits_of_day(warehouse=warehouse, date=day, by=self.actor, occurred_at=now())
         return Response(kits_of_day_body(found), status=201)
@@ -180,18 +180,18 @@ class JobComeBack(Door):
         return Response(comes_back_body(list_goods_to_come_back(get_visible_job(self.viewer, reference))))
 
 
-def _find_day(door: Door, crew: str, text: str) -> CrewDay:
-    return get_visible_crew_day(door.viewer, crew_code=crew, date=_read_day(text))
+def find_day(door: Door, crew: str, text: str) -> CrewDay:
+    return get_visible_crew_day(door.viewer, crew_code=crew, date=read_path_day(text))
 
 
-def _read_day(text: str) -> datetime.date:
+def read_path_day(text: str) -> datetime.date:
     day = read_day(text)
     if day is None:
         raise NotFound("That is not a day; write it like 2026-03-31.")
     return day
 
 
-def _find_warehouse(door: Door, code: str) -> Place:
+def find_warehouse(door: Door, code: str) -> Place:
     place = get_place(door.viewer, code)
     if place.kind != Place.Kind.WAREHOUSE:
         raise NotFound("There is no warehouse of that code.")

@@ -7,6 +7,7 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_sche
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.rest.kits import find_day
 from api.rest.listing import ListDoor, list_parameters
 from api.wire.answers import job_json
 from api.wire.door import Door
@@ -15,8 +16,8 @@ from api.wire.input_fields import read_day
 from api.wire.pull_sheets import pull_sheet_body
 from api.wire.schemas import of, page_of
 from api.wire.statements import statement_body
-from inventory.errors import BadInput, Fault, NotFound
-from jobs.queries.access import get_visible_crew_day, get_visible_job, visible_jobs
+from inventory.errors import BadInput, Fault
+from jobs.queries.access import get_visible_job, visible_jobs
 from jobs.queries.pull_sheet import make_pull_sheet
 from jobs.queries.statement import make_statement
 
@@ -101,9 +102,4 @@ class OnePullSheet(Door):
 
 
 def _answer_pull_sheet(door: Door, crew: str, text: str) -> Response:
-    day = read_day(text)
-    if day is None:
-        raise NotFound("That is not a day; write it like 2026-03-31.")
-    return Response(
-        pull_sheet_body(make_pull_sheet(get_visible_crew_day(door.viewer, crew_code=crew, date=day)))
-    )
+    return Response(pull_sheet_body(make_pull_sheet(find_day(door, crew, text))))

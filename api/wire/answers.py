@@ -20,6 +20,7 @@ from inventory.models import (
 )
 from inventory.queries.access import Viewer, may_name
 from inventory.queries.company import get_company
+from inventory.short_codes import make_short_code
 from jobs.models import Job
 
 Json = dict[str, Any]
@@ -159,6 +160,7 @@ def container_json(row: Container) -> Json:
     unit = row.measure_unit
     return {
         "label": row.label,
+        "short_code": make_short_code(row.pk),
         "kind": row.kind,
         "material": named_json(row.material) if row.material else None,
         "owner": named_json(row.owner),

@@ -76,6 +76,7 @@ def _bin_line(line: BinLine, crews: dict[str, int]) -> dict[str, Any]:
     return {
         "place": {"code": line.place_code, "name": line.place},
         "container": line.container or None,
+        "short_code": line.short_code or None,
         "title": line.title,
         "material": line.material_code or None,
         "quantity": quantity_json(sum(crews.values()), line.unit),
@@ -103,6 +104,7 @@ COMPONENTS = {
     "BinLine": shape(
         place=of("Named"),
         container=nullable(TEXT),
+        short_code=nullable(TEXT),
         title=TEXT,
         material=nullable(TEXT),
         quantity=of("Quantity"),

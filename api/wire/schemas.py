@@ -9,7 +9,7 @@ from api.wire.entry_requests import ENTRY_REQUESTS
 from api.wire.statements import WORDS
 from inventory.models import Container, Entry, Material, Movement, Place
 from inventory.units import STOCK_UNITS, UNIT_CODES
-from jobs.models import CrewDay, Job
+from jobs.models import Job
 
 Schema = dict[str, Any]
 
@@ -167,6 +167,7 @@ COMPONENTS: dict[str, Schema] = {
     ),
     "Container": shape(
         label=TEXT,
+        short_code=TEXT,
         kind=words(Container.Kind),
         material=nullable(of("Named")),
         owner=of("Named"),
@@ -191,60 +192,6 @@ COMPONENTS: dict[str, Schema] = {
         place=of("PlaceName"),
         fibre=nullable(of("Named")),
         fibre_owner=nullable(of("Named")),
-    ),
-    "PullSheet": shape(
-        crew=of("Named"),
-        date=DAY,
-        vehicle=TEXT,
-        warehouse=TEXT,
-        state=words(CrewDay.State),
-        steps=listing(
-            shape(position=WHOLE, kind=TEXT, title=TEXT, detail=TEXT, job=TEXT, is_stopped=FLAG),
-        ),
-        lines=listing(of("PullSheetLine")),
-        shortages=listing(shape(title=TEXT, help=TEXT, material=nullable(TEXT), short=of("Quantity"))),
-        remarks=listing(TEXT),
-        cautions=listing(TEXT),
-        check_list=listing(shape(name=TEXT, detail=TEXT, is_protective=FLAG)),
-        load=nullable(of("TruckLoad")),
-    ),
-    "PullSheetLine": shape(
-        section=TEXT,
-        group=TEXT,
-        title=TEXT,
-        material=nullable(TEXT),
-        owner=nullable(TEXT),
-        needed=of("Quantity"),
-        on_truck=of("Quantity"),
-        to_take=of("Quantity"),
-        short=of("Quantity"),
-        made=of("Quantity"),
-        picks=listing(of("Pick")),
-        there=listing(of("Pick")),
-        tags=listing(TEXT),
-        first_step=WHOLE,
-        why=TEXT,
-        help=TEXT,
-    ),
-    "Pick": shape(
-        place=TEXT,
-        place_code=TEXT,
-        container=nullable(TEXT),
-        material=nullable(TEXT),
-        quantity=of("Quantity"),
-        note=TEXT,
-        mass=nullable(of("Quantity")),
-        caution=TEXT,
-    ),
-    "TruckLoad": shape(
-        leaving=of("Quantity"),
-        heaviest=of("Quantity"),
-        heaviest_after_step=WHOLE,
-        returning=of("Quantity"),
-        payload=nullable(of("Quantity")),
-        is_over=FLAG,
-        not_weighed=listing(TEXT),
-        sentence=TEXT,
     ),
     "StatedMaterial": with_optional(
         shape(material=TEXT, name=TEXT, owner=TEXT, **{word: of("Quantity") for word in STATED}),

@@ -1,67 +1,45 @@
-"""What stands beside the containers of a sheet: short codes, and for reels the cuts by their marks."""
+"""The cuts of a sheet's reels by the marks on their jackets, in the order of work."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from inventory.models import Container, Holding
-from inventory.short_codes import make_short_code
 from inventory.units import MILLION, convert, format_millionths
 from jobs.models import RunBlowing
-from jobs.queries.pull_sheet import PullSheet, SheetLine
+from jobs.queries.kit_stock import Pick
+from jobs.queries.sheet_lines import Cut, CutList, SheetLine
 
-
-@dataclass(frozen=True)
-class Cut:
-    """One run off a reel. Marks are as people read them, empty where nobody knows them."""
-
-    step: int
-    title: str
-    length: str
-    quantity: int
-    mark_from: str = ""
-    mark_to: str = ""
-
-
-@dataclass(frozen=True)
-class CutList:
-    """The cuts of one reel in the order of work. `held` and quantities in millionths of the fibre's unit."""
-
-    reel: str
-    place: str
-    left: str
-    held: int
-    cuts: list[Cut] = field(default_factory=list)
-
-
-@dataclass(frozen=True)
-class SheetTags:
-    """Short codes by the label of the container, and the cut lists."""
-
-    codes: dict[str, str]
-    cut_lists: list[CutList]
+if TYPE_CHECKING:
+    from jobs.queries.pull_sheet import PullSheet
 
 
 @dataclass
 class _Marks:
-    """Where a reel's jacket stands: the next mark to leave it, and whether marks rise as it is drawn."""
+    """Where a reel's jacket stands: the next mark to leave it, and whether marks rise as it is drawn.
+
+    `held` is what the book has on the reel; a day that comes later finds less on it.
+    """
 
     unit: str
     next_mark: int | None
     direction: int
+    held: int = 0
 
 
-def load_sheet_tags(sheet: PullSheet) -> SheetTags:
-    """Codes and cuts of all containers of a sheet, in three queries."""
-    labels = {pick.container for line in sheet.lines for pick in line.picks if pick.container}
-    containers = {row.label: row for row in Container.objects.filter(label__in=labels)}
-    reels = [row for row in containers.values() if row.kind == Container.Kind.REEL]
-    codes = {label: make_short_code(row.pk) for label, row in containers.items()}
+def add_cut_lists(sheets: "list[PullSheet]") -> "list[PullSheet]":
+    """Put the cuts of their reels with these sheets, in three queries for all; none where there is no fibre."""
+    labels = {pick.container for sheet in sheets for _line, pick in _fibre_picks(sheet.lines)}
+    if not labels:
+        return sheets
+    reels = list(Container.objects.filter(label__in=labels, kind=Container.Kind.REEL))
     held: dict[str, int] = {}
-    rows = Holding.objects.filter(container__in=reels).values_list("container__label", "quantity")
-    for label, quantity in rows:
+    rows = Holding.objects.filter(container__in=reels, quantity__gt=0)
+    for label, quantity in rows.values_list("container__label", "quantity"):
         held[label] = held.get(label, 0) + quantity
-    return SheetTags(codes, _list_cuts(sheet, _load_marks(reels), held))
+    marks = {label: replace(row, held=held.get(label, 0)) for label, row in _load_marks(reels).items()}
+    return [replace(sheet, cut_lists=_list_cuts(sheet, marks)) for sheet in sheets]
 
 
 def _load_marks(reels: list[Container]) -> dict[str, _Marks]:
@@ -89,38 +67,42 @@ def _sign(number: int) -> int:
     return (number > 0) - (number < 0)
 
 
-def _list_cuts(sheet: PullSheet, marks: dict[str, _Marks], held: dict[str, int]) -> list[CutList]:
+def _list_cuts(sheet: "PullSheet", marks: dict[str, _Marks]) -> list[CutList]:
     titles = {step.position: step.title for step in sheet.steps}
     found: dict[str, CutList] = {}
-    for line in sorted(_fibre_lines(sheet.lines), key=lambda line: line.first_position):
-        for pick in line.picks:
-            if pick.container not in marks:
-                continue
-            entry = found.setdefault(
-                pick.container, CutList(pick.container, pick.place, "", held.get(pick.container, 0))
-            )
-            start, end = _draw(marks[pick.container], pick.quantity, pick.unit)
-            title = titles.get(line.first_position, line.title)
-            length = format_millionths(pick.quantity, pick.unit)
-            entry.cuts.append(Cut(line.first_position, title, length, pick.quantity, start, end))
-            found[pick.container] = replace(entry, left=pick.note)
+    for line, pick in sorted(_fibre_picks(sheet.lines), key=lambda row: row[0].first_position):
+        if pick.container not in marks:
+            continue
+        new = CutList(
+            pick.container, pick.place, "", pick.before, pick.unit, is_elsewhere=bool(line.elsewhere)
+        )
+        entry = found.setdefault(pick.container, new)
+        start, end = _draw(marks[pick.container], pick)
+        title = titles.get(line.first_position, line.title)
+        length = format_millionths(pick.quantity, pick.unit)
+        entry.cuts.append(Cut(line.first_position, title, length, pick.quantity, start, end))
+        found[pick.container] = replace(entry, left=pick.note)
     return list(found.values())
 
 
-def _fibre_lines(lines: Iterable[SheetLine]) -> Iterable[SheetLine]:
-    return (line for line in lines if line.section == "fibre")
+def _fibre_picks(lines: Iterable[SheetLine]) -> Iterable[tuple[SheetLine, Pick]]:
+    return (
+        (line, pick) for line in lines if line.section == "fibre" for pick in [*line.picks, *line.elsewhere]
+    )
 
 
-def _draw(marks: _Marks, quantity: int, unit: str) -> tuple[str, str]:
-    """The marks a cut begins and ends at; the reel then stands at its end."""
+def _draw(marks: _Marks, pick: Pick) -> tuple[str, str]:
+    """The marks a cut begins and ends at, after all that is cut off the reel before it."""
     if marks.next_mark is None or not marks.unit:
         return "", ""
-    start = marks.next_mark
+    gone = marks.held - pick.before
     if not marks.direction:
-        marks.next_mark = None
-        return format_millionths(start, marks.unit), ""
-    # Rounded up: a mark too early would leave the run short.
-    length = -int(-convert(Fraction(quantity, MILLION), unit, marks.unit) * MILLION // 1)
-    end = start + marks.direction * length
-    marks.next_mark = end
+        return ("" if gone else format_millionths(marks.next_mark, marks.unit)), ""
+    start = marks.next_mark + marks.direction * _in_marks(gone, pick.unit, marks.unit)
+    end = marks.next_mark + marks.direction * _in_marks(gone + pick.quantity, pick.unit, marks.unit)
     return format_millionths(start, marks.unit), format_millionths(end, marks.unit)
+
+
+def _in_marks(quantity: int, unit: str, mark_unit: str) -> int:
+    """A length as the jacket counts it; rounded up, since a mark too early would leave the run short."""
+    return -int(-convert(Fraction(quantity, MILLION), unit, mark_unit) * MILLION // 1)

@@ -26,6 +26,7 @@ class BinLine:
     crews: dict[str, int] = field(default_factory=dict)
     note: str = ""
     caution: str = ""
+    short_code: str = ""
 
     @property
     def quantity(self) -> int:
@@ -140,6 +141,7 @@ def _as_bin_line(pick: Pick, line: SheetLine) -> BinLine:
         unit=pick.unit,
         note=pick.note,
         caution=pick.caution,
+        short_code=pick.short_code,
     )
 
 

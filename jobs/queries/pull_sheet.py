@@ -14,6 +14,7 @@ from jobs.models import CrewDay
 from jobs.queries.catalogue import load_catalogue
 from jobs.queries.cautions import list_carried_cautions, list_cautions
 from jobs.queries.check_lists import CheckItem, load_check_lists
+from jobs.queries.cut_lists import add_cut_lists
 from jobs.queries.day_needs import compute_needs_of_days
 from jobs.queries.day_work import DayWork, load_day_work
 from jobs.queries.jobs import get_crew_day, get_policy
@@ -23,7 +24,7 @@ from jobs.queries.kit_yard import Yard, list_days_to_serve
 from jobs.queries.making import load_makings
 from jobs.queries.plan_warnings import PlanWarnings, load_plan_warnings
 from jobs.queries.pressure_limits import find_standing_limits
-from jobs.queries.sheet_lines import GROUP_ORDER, SheetLine, order_lines
+from jobs.queries.sheet_lines import GROUP_ORDER, CutList, SheetLine, order_lines
 from jobs.queries.sheet_steps import PlannedCrewDay, SheetStep, list_steps
 from jobs.queries.shortage_help import help_shortages
 from jobs.queries.truck_load import CoreMasses, TruckLoad, weigh_aboard, weigh_day
@@ -39,6 +40,7 @@ class PullSheet(PlannedCrewDay):
     check_list: list[CheckItem] = field(default_factory=list)
     load: TruckLoad | None = None
     warehouse_code: str = ""
+    cut_lists: list[CutList] = field(default_factory=list)
 
     @property
     def shortages(self) -> list[SheetLine]:
@@ -97,7 +99,8 @@ def make_pull_sheets(days: Sequence[CrewDay], *, as_of: date | None = None) -> l
                 load=load,
                 warehouse_code=day.warehouse.code,
             )
-    return help_shortages([sheets[day.pk] for day in days], days[0].warehouse, as_of=as_of)
+    found = add_cut_lists([sheets[day.pk] for day in days])
+    return help_shortages(found, days[0].warehouse, as_of=as_of)
 
 
 def _carried(lines: Sequence[SheetLine]) -> set[str]:

@@ -19,6 +19,7 @@ from jobs.models import CableSize, EstimatingPolicy, LearntFit, LearntSize
 from jobs.queries.jobs import get_policy
 from jobs.queries.learning_readings import CountReadings, GroupReadings, Lessons, collect_lessons
 from jobs.queries.learnt import list_newest_fits
+from jobs.services.needs import write_needs_ahead
 from jobs.services.reports.after import close_request, find_open_requests
 
 KIND = "learning"
@@ -81,7 +82,10 @@ def refit_where_asked(*, at: datetime) -> list[LearntFit]:
 
 @transaction.atomic
 def refit_all(*, at: datetime) -> list[LearntFit]:
-    """Learn every subject from all reports that stand; what has not changed is not stored again."""
+    """Learn every subject from all reports that stand; what has not changed is not stored again.
+
+    Days ahead need what is known now, so that kits, restocking and promises go by one knowledge.
+    """
     policy = get_policy()
     lessons = collect_lessons(policy)
     sizes = list(CableSize.objects.order_by("pk").values_list("pk", flat=True))
@@ -92,7 +96,10 @@ def refit_all(*, at: datetime) -> list[LearntFit]:
         _losses_job(lessons.losses, policy, sizes),
     ]
     kept = [_keep(job, known.get(job.subject), at) for job in jobs]
-    return [fit for fit in kept if fit is not None]
+    new = [fit for fit in kept if fit is not None]
+    if new:
+        write_needs_ahead()
+    return new
 
 
 def _ratio_jobs(lessons: Lessons, policy: EstimatingPolicy, sizes: list[int]) -> Iterator[_Job]:

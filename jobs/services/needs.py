@@ -39,6 +39,11 @@ def write_needs(crew_days: Iterable[CrewDay]) -> None:
     refresh_promises(days)
 
 
+def write_needs_ahead() -> None:
+    """Tell anew what all days ahead need: what the company reckons with has changed."""
+    write_needs(_days_ahead())
+
+
 def compute_needs(works: Sequence[DayWork]) -> list[DayNeeds | None]:
     """What each of these days needs; None where it is not ahead, or there is no company to own anything."""
     company = Party.objects.filter(is_company=True).first()

@@ -95,7 +95,7 @@ class Command(SpanstockCommand):
         return Group(
             Text(f"{company.party.name}, as of the evening of {today:%A %d %B %Y}", style="bold"),
             _heading("1. The crew's pull sheet for tomorrow"),
-            lay_out_pull_sheet(answer.pull_sheet),
+            lay_out_pull_sheet(answer.pull_sheet, with_reasons=True),
             _heading("2. What to order"),
             lay_out_restock(answer.restock, company.currency),
             _heading("3. What a job has cost so far"),

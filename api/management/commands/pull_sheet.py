@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.core.management.base import CommandError, CommandParser
+from django.core.management.base import CommandParser
 from django.utils import timezone
 from rich.console import RenderableType
 
@@ -10,11 +10,11 @@ from api.management.base import SpanstockCommand, iso_date
 from api.management.kits_of_day_text import lay_out_kits_of_day
 from api.management.pull_sheet_text import lay_out_pull_sheet
 from api.wire.kits import kits_of_day_body
-from api.wire.papers.clipboard import PAPERS
+from api.wire.papers.paper import PAPERS
+from api.wire.papers.pick_list import make_pick_list_pdf
 from api.wire.papers.pull_sheet import make_pull_sheet_pdf
 from api.wire.pull_sheets import pull_sheet_body
 from inventory.queries.places import get_place
-from jobs.queries.cut_lists import load_sheet_tags
 from jobs.queries.kits_of_day import KitsOfDay, get_kits_of_day
 from jobs.queries.pull_sheet import PullSheet, get_pull_sheet
 from jobs.services.kits.printing import print_kits_of_day
@@ -35,6 +35,7 @@ class Command(SpanstockCommand):
         whose.add_argument("--crew", help="the crew's code")
         whose.add_argument("--warehouse", help="code of a warehouse: all kits that it gives out that day")
         parser.add_argument("--date", required=True, type=iso_date, help="the day, like 2026-03-31")
+        parser.add_argument("--why", action="store_true", help="say of each number where it comes from")
         parser.add_argument("--paper", choices=sorted(PAPERS), default="letter", help="of the PDF")
         parser.add_argument(
             "--note-print",
@@ -43,10 +44,9 @@ class Command(SpanstockCommand):
         )
 
     def answer(self, options: dict[str, Any]) -> Answer:
+        self._with_reasons = options["why"]
         if options["crew"]:
             return get_pull_sheet(crew_code=options["crew"], date=options["date"])
-        if options["format"] == "pdf":
-            raise CommandError("The PDF is of one crew's kit; name it with --crew.", returncode=2)
         warehouse = get_place(options["warehouse"])
         if options["note_print"]:
             return print_kits_of_day(
@@ -58,7 +58,11 @@ class Command(SpanstockCommand):
         return kits_of_day_body(answer) if isinstance(answer, KitsOfDay) else pull_sheet_body(answer)
 
     def to_text(self, answer: Answer) -> RenderableType:
-        return lay_out_kits_of_day(answer) if isinstance(answer, KitsOfDay) else lay_out_pull_sheet(answer)
+        if isinstance(answer, KitsOfDay):
+            return lay_out_kits_of_day(answer)
+        return lay_out_pull_sheet(answer, with_reasons=self._with_reasons)
 
     def to_file(self, answer: Any, options: dict[str, Any]) -> bytes:
-        return make_pull_sheet_pdf(answer, load_sheet_tags(answer), paper=options["paper"])
+        if isinstance(answer, KitsOfDay):
+            return make_pick_list_pdf(answer, printed_at=timezone.localtime(), paper=options["paper"])
+        return make_pull_sheet_pdf(answer, paper=options["paper"])

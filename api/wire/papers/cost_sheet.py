@@ -45,7 +45,7 @@ def print_cost_sheet(
     paper = Paper(
         title=f"Cost of job {job.reference}",
         subtitle=f"{job.name}{customer}; {job.get_state_display()}; money in {currency}",
-        is_metric=is_metric,
+        paper="a4" if is_metric else "letter",
         is_wide=True,
         printed_at=printed_at,
     )

@@ -9,60 +9,42 @@ from collections.abc import Iterator
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, KeepTogether, PageBreak, Spacer, Table, TableStyle
 
-from api.wire.papers.clipboard import (
-    AMOUNT,
-    BAND,
-    BODY,
-    CODE,
-    HEADING,
-    MARGIN,
-    PAPERS,
-    RULE,
-    SMALL,
-    STRONG,
-    WARNING,
-    CutBar,
-    ScanCode,
-    TickBox,
-    build_pdf,
-    say,
-)
-from jobs.queries.cut_lists import CutList, SheetTags
+from api.wire.papers.clipboard import BANDED, CODE, PLAIN_TABLE, RULED, TIGHT, CutBar, ScanCode, TickBox
+from api.wire.papers.paper import AMOUNT, BODY, HEADING, RULE, SMALL, STRONG, WARNING, Paper, head, say
+from jobs.queries.check_lists import CheckItem
 from jobs.queries.kit_stock import Pick
-from jobs.queries.pull_sheet import PullSheet, SheetLine, SheetStep, show_quantity
+from jobs.queries.pull_sheet import GROUP_ORDER, PullSheet, SheetLine, SheetStep, show_quantity
+from jobs.queries.sheet_lines import CutList
+from jobs.queries.sheet_reasons import explain_line
 
-# Where along the cable each thing is used, in the order of work; what is not named goes with the crew.
-GROUPS = {
-    "Pressure end": ("fluid", "pressure_end"),
-    "Exit end": ("exit_end", "catch"),
-    "Cleaning": ("union", "projectile", "seal", "sweep"),
-    "Blowing": ("fibre", "duct"),
-}
-REST = "With the crew"
 FOOT = "Tick what is aboard. The last digit of a code checks the others: scan it, or type it as it stands."
+TITLES = {"crew": "With the crew"}
 # Cautions stand where the work is that they are about; those without a word of it stand at the top.
 CAUTION_WORDS = {
-    "Pressure end": ("leak", "de-energised", "vent before", "drums", "air before entering"),
-    "Exit end": ("core comes out", "drain"),
-    "Cleaning": ("projectile", "blocked run"),
+    "pressure end": ("leak", "de-energised", "vent before", "drums", "air before entering"),
+    "exit end": ("core comes out", "drain"),
+    "cleaning": ("projectile", "blocked run"),
 }
+NUMBERS = {"on_truck": "on the truck", "to_take": "to take"}
 
 
-def make_pull_sheet_pdf(sheet: PullSheet, tags: SheetTags, *, paper: str = "a4") -> bytes:
+def make_pull_sheet_pdf(sheet: PullSheet, *, paper: str = "letter") -> bytes:
     """The sheet as PDF on A4 or Letter paper."""
-    width = PAPERS[paper][0] - 2 * MARGIN
-    page = _Page(sheet, tags, width)
-    head = f"{sheet.crew_name} ({sheet.crew_code})   {sheet.date:%A} {sheet.date}   {sheet.vehicle}"
-    title = f"Pull sheet {sheet.crew_code} {sheet.date}"
-    return build_pdf(list(page.lay_out()), title=title, head=head, foot=FOOT, paper=paper)
+    page = Paper(
+        title=f"{sheet.crew_name} ({sheet.crew_code})   {sheet.date:%A} {sheet.date}   {sheet.vehicle}",
+        paper=paper,
+        foot=FOOT,
+    )
+    page.parts = list(_Page(sheet, page.width).lay_out())
+    return page.to_pdf()
 
 
 class _Page:
     """One sheet on its way to paper of this width."""
 
-    def __init__(self, sheet: PullSheet, tags: SheetTags, width: float) -> None:
-        self.sheet, self.tags, self.width = sheet, tags, width
-        self.numbers = {id(line): number for number, line in enumerate(self._in_order(), start=1)}
+    def __init__(self, sheet: PullSheet, width: float) -> None:
+        self.sheet, self.width = sheet, width
+        self.numbers = {id(line): number for number, line in enumerate(sheet.lines, start=1)}
 
     def lay_out(self) -> Iterator[Flowable]:
         sheet = self.sheet
@@ -72,21 +54,15 @@ class _Page:
         yield from self._sentences("Look at the plan", sheet.remarks)
         yield from self._sentences("Before anything else", self._cautions_of(None))
         yield from self._steps()
-        for group in (*GROUPS, REST):
+        for group in GROUP_ORDER:
             yield from self._group(group)
+        yield from self._load()
+        yield from self._check_list("Protection to put on", is_protective=True)
+        yield from self._check_list("Gear to look for", is_protective=False)
         yield from self._reasons()
 
-    def _in_order(self) -> list[SheetLine]:
-        return [line for group in (*GROUPS, REST) for line in self._lines_of(group)]
-
     def _lines_of(self, group: str) -> list[SheetLine]:
-        named = {section for sections in GROUPS.values() for section in sections}
-        lines = [
-            line
-            for line in self.sheet.lines
-            if (line.section in GROUPS[group] if group in GROUPS else line.section not in named)
-        ]
-        return sorted(lines, key=lambda line: line.first_position)
+        return [line for line in self.sheet.lines if line.group == group]
 
     def _shortages(self) -> Iterator[Flowable]:
         short = self.sheet.shortages
@@ -94,22 +70,24 @@ class _Page:
             if self.sheet.lines:
                 yield say("Nothing is short.", STRONG)
             return
-        yield say("Short", HEADING)
+        yield from head("Short")
         for line in short:
             yield say(f"{line.title}: {show_quantity(line.short, line.unit)}", WARNING)
+            if line.help:
+                yield say(line.help, SMALL)
 
     def _sentences(self, title: str, sentences: list[str]) -> Iterator[Flowable]:
         if sentences:
             rows = [[say("!", WARNING), say(sentence)] for sentence in sentences]
-            table = Table(rows, colWidths=[6 * mm, self.width - 6 * mm], style=_TIGHT)
+            table = Table(rows, colWidths=[6 * mm, self.width - 6 * mm], style=TIGHT)
             yield KeepTogether([say(title, HEADING), table])
 
     def _steps(self) -> Iterator[Flowable]:
         if not self.sheet.steps:
             return
-        yield say("Work, in order", HEADING)
+        yield from head("Work, in order")
         widths = [8 * mm, 8 * mm, self.width - 46 * mm, 30 * mm]
-        yield Table([self._step(step) for step in self.sheet.steps], colWidths=widths, style=_RULED)
+        yield Table([self._step(step) for step in self.sheet.steps], colWidths=widths, style=RULED)
 
     def _step(self, step: SheetStep) -> list[object]:
         mark: object = "" if step.is_stopped else TickBox()
@@ -122,13 +100,14 @@ class _Page:
             return
         first, *others = [self._line(line) for line in lines]
         cautions = [say(f"! {sentence}", WARNING) for sentence in self._cautions_of(group)]
-        band = Table([[say(group, STRONG)]], colWidths=[self.width], style=_BAND)
+        title = TITLES.get(group, group.capitalize())
+        band = Table([[say(title, STRONG)]], colWidths=[self.width], style=BANDED)
         # The group's name is never left alone at the foot of a page.
         yield KeepTogether([Spacer(1, 4 * mm), band, *cautions, Spacer(1, 1 * mm), *first])
         for line in others:
             yield KeepTogether(line)
-        if group == "Blowing":
-            for cut_list in self.tags.cut_lists:
+        if group == "blowing":
+            for cut_list in self.sheet.cut_lists:
                 yield KeepTogether(self._cuts(cut_list))
 
     def _cautions_of(self, group: str | None) -> list[str]:
@@ -147,29 +126,33 @@ class _Page:
         if line.on_truck:
             said += f", {show_quantity(line.on_truck, line.unit)} on the truck"
         head = [[say(f"{self.numbers[id(line)]}  {line.title}", STRONG), say(said, AMOUNT)]]
-        parts: list[Flowable] = [Table(head, colWidths=[self.width * 0.55, self.width * 0.45], style=_TIGHT)]
-        if line.picks:
+        parts: list[Flowable] = [Table(head, colWidths=[self.width * 0.55, self.width * 0.45], style=TIGHT)]
+        picks = [*line.picks, *line.elsewhere]
+        if picks:
             widths = [8 * mm, 30 * mm, self.width - 86 * mm, 30 * mm, 18 * mm]
-            parts.append(Table([self._pick(pick) for pick in line.picks], colWidths=widths, style=_RULED))
+            parts.append(Table([self._pick(pick) for pick in picks], colWidths=widths, style=RULED))
+        parts += [say(f"Tag {tag}", SMALL) for tag in line.tags]
         if line.short:
             parts.append(say(f"Short {show_quantity(line.short, line.unit)}.", WARNING))
         elif not line.to_take:
-            parts.append(say("Nothing to take; it is on the truck.", SMALL))
+            named = ", ".join(pick.container for pick in line.there if pick.container)
+            parts.append(say(f"Nothing to take; it is on the truck{f': {named}' if named else ''}.", SMALL))
         parts.append(Spacer(1, 2 * mm))
         return parts
 
     def _pick(self, pick: Pick) -> list[object]:
-        code = self.tags.codes.get(pick.container, "")
         where = [say(pick.container or pick.place, STRONG)]
         about = ", ".join(part for part in (pick.place if pick.container else "", pick.note) if part)
         if about:
             where.append(say(about, SMALL))
+        if pick.caution:
+            where.append(say(pick.caution, WARNING))
         return [
             TickBox(),
             say(show_quantity(pick.quantity, pick.unit), STRONG),
             where,
-            say(code, CODE) if code else "",
-            ScanCode(code) if code else "",
+            say(pick.short_code, CODE) if pick.short_code else "",
+            ScanCode(pick.short_code) if pick.short_code else "",
         ]
 
     def _cuts(self, cut_list: CutList) -> list[Flowable]:
@@ -190,7 +173,27 @@ class _Page:
         left = f": {cut_list.left}" if cut_list.left else ""
         title = f"Cuts of reel {cut_list.reel}{left}"
         bar = CutBar(cut_list.held, [float(cut.quantity) for cut in cut_list.cuts], self.width)
-        return [say(title, STRONG), bar, Table(rows, colWidths=widths, style=_RULED), Spacer(1, 3 * mm)]
+        return [say(title, STRONG), bar, Table(rows, colWidths=widths, style=RULED), Spacer(1, 3 * mm)]
+
+    def _load(self) -> Iterator[Flowable]:
+        load = self.sheet.load
+        if load is not None and self.sheet.lines:
+            yield KeepTogether(
+                [say("The load", HEADING), say(load.sentence, WARNING if load.is_over else BODY)]
+            )
+
+    def _check_list(self, title: str, *, is_protective: bool) -> Iterator[Flowable]:
+        """Boxes to tick, two beside each other."""
+        items = [item for item in self.sheet.check_list if item.is_protective == is_protective]
+        if not items:
+            return
+        cells = [[TickBox(), _check(item)] for item in items]
+        rows = [
+            [*cells[at], *(cells[at + 1] if at + 1 < len(cells) else ["", ""])]
+            for at in range(0, len(cells), 2)
+        ]
+        widths = [8 * mm, self.width / 2 - 8 * mm] * 2
+        yield KeepTogether([say(title, HEADING), Table(rows, colWidths=widths, style=TIGHT)])
 
     def _reasons(self) -> Iterator[Flowable]:
         if not self.numbers:
@@ -199,10 +202,20 @@ class _Page:
         yield say("Why so much", HEADING)
         yield say("The numbers are those of the lines before.", SMALL)
         rows = [
-            [say(str(self.numbers[id(line)]), STRONG), [say(line.title, STRONG), say(line.why)]]
-            for line in self._in_order()
+            [say(str(self.numbers[id(line)]), STRONG), self._reasons_of(line)] for line in self.sheet.lines
         ]
         yield Table(rows, colWidths=[10 * mm, self.width - 10 * mm], style=_REASONS)
+
+    def _reasons_of(self, line: SheetLine) -> list[Flowable]:
+        found: list[Flowable] = [say(line.title, STRONG)]
+        for reason in explain_line(line):
+            number = NUMBERS.get(reason.number, reason.number)
+            found.append(say(f"{number} {show_quantity(reason.quantity, line.unit)}: {reason.why}"))
+        return found
+
+
+def _check(item: CheckItem) -> list[Flowable]:
+    return [say(item.name), *([say(item.detail, SMALL)] if item.detail else [])]
 
 
 def _mark(text: str) -> object:
@@ -210,16 +223,6 @@ def _mark(text: str) -> object:
     return say(text, STRONG) if text else say("read: ______________", SMALL)
 
 
-_PLAIN = [
-    ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-    ("LEFTPADDING", (0, 0), (-1, -1), 0),
-    ("RIGHTPADDING", (0, 0), (-1, -1), 4),
-    ("TOPPADDING", (0, 0), (-1, -1), 2),
-    ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
-]
-_TIGHT = TableStyle(_PLAIN)
-_RULED = TableStyle([*_PLAIN, ("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE)])
 _REASONS = TableStyle(
-    [*_PLAIN, ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE)]
+    [*PLAIN_TABLE, ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, -1), 0.4, RULE)]
 )
-_BAND = TableStyle([*_PLAIN, ("BACKGROUND", (0, 0), (-1, -1), BAND), ("LEFTPADDING", (0, 0), (-1, -1), 4)])

@@ -2,6 +2,7 @@
 
 import io
 from datetime import UTC, datetime
+from typing import Any
 
 from pypdf import PdfReader
 
@@ -12,7 +13,7 @@ def read(paper: Paper) -> list[str]:
     return [page.extract_text() for page in PdfReader(io.BytesIO(paper.to_pdf())).pages]
 
 
-def make_paper(rows: int, **also: bool) -> Paper:
+def make_paper(rows: int, **also: Any) -> Paper:
     paper = Paper(
         "Kit of crew <1> & co", "for tomorrow", printed_at=datetime(2026, 3, 2, 8, tzinfo=UTC), **also
     )
@@ -45,6 +46,13 @@ def test_the_same_content_is_the_same_file() -> None:
     assert make_paper(3).to_pdf() == make_paper(3).to_pdf()
 
 
-def test_paper_is_letter_or_a4_by_the_company_and_on_its_side_where_it_is_wide() -> None:
-    box = PdfReader(io.BytesIO(make_paper(1, is_metric=True, is_wide=True).to_pdf())).pages[0].mediabox
+def test_paper_is_letter_or_a4_and_on_its_side_where_it_is_wide() -> None:
+    box = PdfReader(io.BytesIO(make_paper(1, paper="a4", is_wide=True).to_pdf())).pages[0].mediabox
     assert (round(float(box.width)), round(float(box.height))) == (842, 595)
+
+
+def test_every_page_says_its_number_and_how_many_there_are() -> None:
+    pages = read(make_paper(150))
+    for number, page in enumerate(pages, start=1):
+        assert f"page {number} of {len(pages)}" in page
+        assert "Kit of crew <1> & co" in page
