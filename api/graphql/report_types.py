@@ -23,26 +23,36 @@ _COMPONENTS = all_components()
 
 def make_type(name: str) -> Any:
     """The type of a component, with those it is made of."""
+    return _make(name, _COMPONENTS.get(name, {}))
+
+
+def _make(name: str, shape: Schema) -> Any:
     if name not in _TYPES:
-        shape = _COMPONENTS[name]
-        fields = {key: _field(part) for key, part in shape["properties"].items()}
+        fields = {
+            key: _field(part, f"{name}{key.title().replace('_', '')}")
+            for key, part in shape["properties"].items()
+        }
         about = shape.get("description", "")
         _TYPES[name] = type(name, (graphene.ObjectType,), {**fields, "__doc__": about})
     return _TYPES[name]
 
 
-def _field(schema: Schema) -> Any:
-    parts = schema.get("anyOf")
+def _field(schema: Schema, name: str) -> Any:
+    parts, about = schema.get("anyOf"), schema.get("description")
     if parts is not None:
-        return graphene.Field(_kind(parts[0]))
-    return graphene.Field(graphene.NonNull(_kind(schema)))
+        return graphene.Field(_kind(parts[0], name), description=about)
+    return graphene.Field(graphene.NonNull(_kind(schema, name)), description=about)
 
 
-def _kind(schema: Schema) -> Any:
+def _kind(schema: Schema, name: str) -> Any:
+    """What a shape is over GraphQL; `name` is for an object that has none of its own."""
     if "$ref" in schema:
         return make_type(schema["$ref"].rsplit("/", 1)[-1])
     if schema["type"] == "array":
-        return graphene.List(graphene.NonNull(_kind(schema["items"])))
+        return graphene.List(graphene.NonNull(_kind(schema["items"], name)))
+    if schema["type"] == "object":
+        # An object whose keys are data has no type of its own; it goes as JSON text.
+        return _make(name, schema) if "properties" in schema else graphene.JSONString
     return _SCALARS[schema["type"]]
 
 

@@ -16,6 +16,7 @@ from api.graphql.paging import connection_field, filter_arguments, page_of
 from api.graphql.recovery_types import RecoveryQuery
 from api.graphql.report_types import FieldReport, UnconfirmedTruck
 from api.graphql.safety_types import SafetyQuery
+from api.graphql.settings_types import SettingsQuery
 from api.graphql.stock_types import (
     Container,
     ContainerConnection,
@@ -65,6 +66,7 @@ from jobs.queries.truck_stock import list_unconfirmed_trucks
 
 
 class Query(FluidQuery, RecoveryQuery, SafetyQuery, SupplyQuery):
+class Query(FluidQuery, SafetyQuery, SettingsQuery, SupplyQuery):
     """Everything that may be asked."""
 
     node = graphene.Field(relay.Node, id=graphene.ID(required=True))

@@ -81,7 +81,7 @@ class PullSheetScan(Door):
 
     @extend_schema(operation_id="scan_for_pull_sheet", responses={200: OpenApiResponse(of("SheetScan"))})
     def get(self, request: Request, crew: str, date: str, code: str) -> Response:
-        """Get the container of a short code or QR code, of the kit's warehouse or truck, and what it is for."""
+        """Get the container of a scanned code in the kit's warehouse or truck, and what it is for."""
         return Response(scan_body(scan_for_sheet(find_day(self, crew, date), code)))
 
 

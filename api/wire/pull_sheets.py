@@ -146,7 +146,7 @@ def cuts_body(sheet: PullSheet) -> dict[str, Any]:
 
 
 def draw_cuts(sheet: PullSheet) -> Picture:
-    """All reels of a sheet in the unit of the first; fibre in feet and in metres on one day is drawn in it."""
+    """All reels of a sheet in the unit of the first, feet and metres on one day too."""
     unit = sheet.cut_lists[0].unit if sheet.cut_lists else "m"
 
     def length(millionths: int, own: str) -> float:

@@ -29,8 +29,8 @@ class KitPolicy(models.Model):
 
     # An end of fibre that is shorter serves hardly any run any more (an estimate, no source).
     useful_remnant_m = models.FloatField(default=60.0)
-    # What using a reel weighs when runs are allotted, in any one unit: one on the truck comes along anyway, an
-    # open one is used up before a sealed one, and one from another place has to be brought (estimates).
+    # What using a reel weighs when runs are allotted, in any one unit: one on the truck comes along anyway,
+    # an open one is used up before a sealed one, one from another place has to be brought (estimates).
     truck_reel_cost = models.PositiveIntegerField(default=1)
     open_reel_cost = models.PositiveIntegerField(default=3)
     sealed_reel_cost = models.PositiveIntegerField(default=20)

@@ -1,5 +1,6 @@
 """Who may see which work: the only way in which a door gets at the rows of jobs."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
@@ -80,6 +81,26 @@ def require_may_edit_check_list(viewer: WorkViewer) -> None:
     """Refuse whoever does not say what crews take along and put on."""
     if viewer.role not in (*PLANNING_ROLES, "safety"):
         raise NotAllowed("The check list is kept by planners and safety.")
+
+
+# What safety says and nobody else: beside limits of pressure what one person lifts, and cautions of our own.
+SAFETY_SETTINGS = frozenset({"lifting_limit_kg", "cautions"})
+
+
+def require_may_change_settings(viewer: WorkViewer, changed: Collection[str]) -> None:
+    """Refuse whoever does not decide these settings: planners most, safety what may hurt somebody."""
+    if viewer.role not in (*PLANNING_ROLES, "safety"):
+        raise NotAllowed("Kits and estimates are set up by planners and safety.")
+    if viewer.role == "safety" and not set(changed) <= SAFETY_SETTINGS:
+        raise NotAllowed("Safety sets what may be lifted and the cautions; planners set the rest.")
+    if viewer.role != "safety" and SAFETY_SETTINGS & set(changed):
+        raise NotAllowed("Only the safety role sets what may be lifted and the cautions.")
+
+
+def require_may_set_fitting_limits(viewer: WorkViewer) -> None:
+    """Refuse whoever does not say up to when a tagged fitting is used."""
+    if viewer.role != "safety":
+        raise NotAllowed("Only the safety role limits the use of tagged fittings.")
 
 
 def require_may_load(viewer: WorkViewer, day: CrewDay) -> None:

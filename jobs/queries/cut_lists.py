@@ -29,7 +29,7 @@ class _Marks:
 
 
 def add_cut_lists(sheets: "list[PullSheet]") -> "list[PullSheet]":
-    """Put the cuts of their reels with these sheets, in three queries for all; none where there is no fibre."""
+    """Put the cuts of their reels with these sheets, in three queries for all of them."""
     labels = {pick.container for sheet in sheets for _line, pick in _fibre_picks(sheet.lines)}
     if not labels:
         return sheets

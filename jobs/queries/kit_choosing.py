@@ -154,7 +154,7 @@ def _choosing_order(item: StockItem, unit: str, missing: int, policy: KitPolicy)
 
 
 def _is_too_large(item: StockItem, unit: str, missing: int) -> bool:
-    """Whether the vessel is out of proportion to what is missing; a tote is clumsy however little is in it."""
+    """Whether a vessel is out of proportion to what is missing; a tote is clumsy however little is in it."""
     if item.container is None or not item.goes_whole:
         return False
     usable = to_unit(item.usable, item.material.stock_unit, unit)

@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from inventory.models import Place, TaggedFitting
 from inventory.queries.tagged_fittings import UsableFitting, find_usable_tagged_fittings
 from inventory.units import MILLION, format_amount
-from jobs.models import CrewDay
+from jobs.models import CrewDay, KitPolicy
 from jobs.queries.kit_stock import KitStock, StockItem
-from jobs.queries.need import Need
+from jobs.queries.need import Need, count
 
 # Pieces without a tag wear out too, but nobody counts how often they are rigged.
 UNCOUNTED = 10**6
@@ -41,21 +41,31 @@ class TaggedChoices:
     usable: dict[int, list[UsableFitting]]
     # For each material and place, a bin's parent among them, how many pieces there carry a tag.
     tagged: dict[tuple[int, int], int]
+    # Materials of which every piece must carry a tag: one without is not planned.
+    must_carry: frozenset[int] = frozenset()
     _uses: dict[int, int] = field(default_factory=dict)
     _crews: dict[int, int] = field(default_factory=dict)
 
     def choose(self, need: Need, day: CrewDay, stock: KitStock, spans: int) -> ChosenPieces | None:
-        """Choose pieces for so many spans; None where no piece of the material carries a tag here."""
+        """Choose pieces for so many spans; None where no piece of the material carries a tag, nor has to."""
         material = need.material
-        if material is None or not any(key == material.pk for key, _place in self.tagged):
+        if material is None:
             return None
-        truck = self._pieces(need, day, day.vehicle, stock.pieces(stock.truck, need), is_on_truck=True)
-        yard = self._pieces(need, day, day.warehouse, stock.pieces(stock.warehouse, need), is_on_truck=False)
+        has_tags = any(key == material.pk for key, _place in self.tagged)
+        if not has_tags and material.pk not in self.must_carry:
+            return None
+        on_truck, in_yard = stock.pieces(stock.truck, need), stock.pieces(stock.warehouse, need)
+        truck = self._pieces(need, day, day.vehicle, on_truck, is_on_truck=True)
+        yard = self._pieces(need, day, day.warehouse, in_yard, is_on_truck=False)
         wanted = need.quantity // MILLION
         chosen = _choose(truck, wanted, spans) or _choose([*truck, *yard], wanted, spans)
         pieces = chosen or [*truck, *yard]
         self._plan(pieces, day, spans)
         lacking = "" if chosen else _say_lacking(pieces, spans)
+        if lacking and material.pk in self.must_carry:
+            untagged = self._count_untagged(need, day.vehicle, on_truck)
+            untagged += self._count_untagged(need, day.warehouse, in_yard)
+            lacking += f" {count(untagged, 'piece')} without a tag may not be planned." if untagged else ""
         return ChosenPieces(
             quantity=max(wanted, len(pieces) + (1 if lacking else 0)) * MILLION,
             on_truck=sum(piece.is_on_truck for piece in pieces) * MILLION,
@@ -75,9 +85,15 @@ class TaggedChoices:
             and self._left(row) > 0
             and self._crews.get(row.fitting.pk, day.crew_id) == day.crew_id
         ]
-        held = sum(item.left for item in items) // MILLION
-        without = max(held - self.tagged.get((need.material.pk, place.pk), 0), 0)
+        without = 0
+        if need.material.pk not in self.must_carry:
+            without = self._count_untagged(need, place, items)
         return [*tags, *([_Piece(is_on_truck, UNCOUNTED)] * without)]
+
+    def _count_untagged(self, need: Need, place: Place, items: Sequence[StockItem]) -> int:
+        assert need.material is not None
+        held = sum(item.left for item in items) // MILLION
+        return max(held - self.tagged.get((need.material.pk, place.pk), 0), 0)
 
     def _left(self, row: UsableFitting) -> int:
         left = UNCOUNTED if row.uses_left is None else row.uses_left
@@ -101,9 +117,12 @@ def load_tagged_choices(days: Sequence[CrewDay]) -> TaggedChoices:
     for material, place, parent in TaggedFitting.objects.values_list("material", "place", "place__parent"):
         for key in {place, parent or 0} & set(places):
             tagged[material, key] = tagged.get((material, key), 0) + 1
+    rows = KitPolicy.tagged_materials.through.objects.values_list("material_id", flat=True)
+    must_carry = frozenset(rows)
     if not tagged:
-        return TaggedChoices({}, {})
-    return TaggedChoices(find_usable_tagged_fittings(places.values(), days[-1].date), tagged)
+        return TaggedChoices({}, {}, must_carry)
+    usable = find_usable_tagged_fittings(places.values(), days[-1].date)
+    return TaggedChoices(usable, tagged, must_carry)
 
 
 def _choose(pieces: list[_Piece], wanted: int, spans: int) -> list[_Piece]:
@@ -113,8 +132,8 @@ def _choose(pieces: list[_Piece], wanted: int, spans: int) -> list[_Piece]:
         window = ordered[start : start + wanted]
         if sum(piece.uses_left for piece in window) >= spans:
             return window
-    for count in range(wanted, len(ordered) + 1):
-        most = ordered[len(ordered) - count :]
+    for number in range(wanted, len(ordered) + 1):
+        most = ordered[len(ordered) - number :]
         if sum(piece.uses_left for piece in most) >= spans:
             return most
     return []

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, F, OuterRef, Prefetch, Q, prefetch_related_objects
 
 from jobs.calc.learning_counts import LossFit, PassesFit, predict_losses, predict_passes, upper_limit
 from jobs.models import CableSize, EstimatingPolicy, LearntFit, LearntSize
@@ -103,6 +103,16 @@ def load_learnt(policy: EstimatingPolicy) -> Learnt:
     fits = list_newest_fits()
     rows = LearntSize.objects.filter(fit__in=[fit.pk for fit in fits.values()]).select_related("fit")
     return Learnt(policy, fits, {(row.fit.subject, row.cable_size_id): row for row in rows})
+
+
+def list_fits_that_count() -> list[LearntFit]:
+    """The newest fit of each subject with its sizes, smallest first, sizes never seen last."""
+    sizes = LearntSize.objects.select_related("cable_size").order_by(
+        F("cable_size__nominal_bore_mm").asc(nulls_last=True), "pk"
+    )
+    found = list(list_newest_fits().values())
+    prefetch_related_objects(found, Prefetch("sizes", queryset=sizes))
+    return sorted(found, key=lambda fit: Subject.values.index(fit.subject))
 
 
 def list_newest_fits() -> dict[str, LearntFit]:

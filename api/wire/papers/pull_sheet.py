@@ -132,11 +132,13 @@ class _Page:
             widths = [8 * mm, 30 * mm, self.width - 86 * mm, 30 * mm, 18 * mm]
             parts.append(Table([self._pick(pick) for pick in picks], colWidths=widths, style=RULED))
         parts += [say(f"Tag {tag}", SMALL) for tag in line.tags]
+        named = ", ".join(f"{pick.container} ({pick.short_code})" for pick in line.there if pick.container)
         if line.short:
             parts.append(say(f"Short {show_quantity(line.short, line.unit)}.", WARNING))
         elif not line.to_take:
-            named = ", ".join(pick.container for pick in line.there if pick.container)
             parts.append(say(f"Nothing to take; it is on the truck{f': {named}' if named else ''}.", SMALL))
+        if named and line.to_take:
+            parts.append(say(f"On the truck: {named}.", SMALL))
         parts.append(Spacer(1, 2 * mm))
         return parts
 

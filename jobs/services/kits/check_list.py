@@ -8,6 +8,7 @@ from django.db import transaction
 from inventory.errors import BadInput, Fault
 from inventory.models import Material
 from jobs.models import CheckListItem, Occasion, ProtectiveEquipment
+from jobs.services.needs import write_needs_ahead
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,8 @@ def set_check_lists(*, gear: Sequence[GearLine], protective: Sequence[Protection
                 "is_withdrawn": False,
             },
         )
+    # What protects the crews is counted into their kits.
+    write_needs_ahead()
 
 
 def _refuse_doubles(part: str, names: Sequence[str]) -> None:

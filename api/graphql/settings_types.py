@@ -1,0 +1,57 @@
+"""What the company has set and learnt over GraphQL, in the shapes of REST."""
+
+from typing import Any
+
+import graphene
+
+from api.graphql.asking import asking
+from api.graphql.report_types import make_type
+from api.wire.company_settings import fitting_limits_body, settings_body
+from api.wire.kits import check_lists_body
+from api.wire.learnt_fits import learnt_fit_body
+from api.wire.pull_sheets import cuts_body
+from inventory.queries.tagged_fittings import get_tagged_fitting_policy
+from jobs.queries.access import get_visible_crew_day
+from jobs.queries.check_lists import get_check_lists
+from jobs.queries.company_settings import get_estimating_values, get_kit_values
+from jobs.queries.learnt import list_fits_that_count
+from jobs.queries.pull_sheet import make_pull_sheet
+
+
+class SettingsQuery(graphene.ObjectType):
+    """What kits and estimates go by; reads only."""
+
+    kit_policy = graphene.Field(make_type("KitPolicy"), required=True)
+    estimating_policy = graphene.Field(make_type("EstimatingPolicy"), required=True)
+    fitting_limits = graphene.Field(make_type("FittingLimits"), required=True)
+    check_lists = graphene.Field(make_type("CheckLists"), required=True)
+    learnt_fits = graphene.List(
+        graphene.NonNull(make_type("LearntFit")),
+        required=True,
+        description="what counts now of each subject, by cable size, with its readings and their period",
+    )
+    pull_sheet_cuts = graphene.Field(
+        make_type("SheetCuts"),
+        crew=graphene.String(required=True),
+        date=graphene.Date(required=True),
+        description="the cuts of a day's reels with the picture and its table",
+    )
+
+    def resolve_kit_policy(self, info: Any) -> Any:
+        return settings_body(get_kit_values())
+
+    def resolve_estimating_policy(self, info: Any) -> Any:
+        return settings_body(get_estimating_values())
+
+    def resolve_fitting_limits(self, info: Any) -> Any:
+        return fitting_limits_body(get_tagged_fitting_policy())
+
+    def resolve_check_lists(self, info: Any) -> Any:
+        return check_lists_body(get_check_lists())
+
+    def resolve_learnt_fits(self, info: Any) -> Any:
+        return [learnt_fit_body(fit) for fit in list_fits_that_count()]
+
+    def resolve_pull_sheet_cuts(self, info: Any, crew: str, date: Any) -> Any:
+        day = get_visible_crew_day(asking(info).viewer, crew_code=crew, date=date)
+        return cuts_body(make_pull_sheet(day))

@@ -1,0 +1,133 @@
+"""What the company sets for kits and estimates, as it is sent and as it is answered: in the same form."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from api.wire.calculations.faults import Faults
+from api.wire.calculations.faults import Place as Pointer
+from api.wire.calculations.fields import Field, Flag, Listing, Number, Record, Schema, Whole
+from api.wire.entry_requests import AMOUNT
+from api.wire.input_fields import NoteField, ReferenceField
+from api.wire.references import resolve
+from api.wire.schemas import FLAG, NUMBER, TEXT, WHOLE, listing, nullable, of, shape
+from inventory.errors import BadInput, Fault
+from inventory.models import TaggedFittingPolicy
+from inventory.queries.access import Viewer
+from inventory.units import WrongDimension, convert
+from jobs.queries.company_settings import QUANTITIES, Values
+
+_MATERIAL = ReferenceField(noun="material", default=None, may_be_null=True)
+_LIMIT = Whole(default=None, may_be_null=True, about="null for no limit")
+KIT_FIELDS: dict[str, Field] = {
+    "seals_per_run": Whole(),
+    "stub": AMOUNT,
+    "hose_and_tank": AMOUNT,
+    "lifting_limit": AMOUNT,
+    "is_recovered_first": Flag(),
+    "vessel_material": _MATERIAL,
+    "vessel_capacity": AMOUNT,
+    "useful_remnant": AMOUNT,
+    "truck_reel_cost": Whole(),
+    "open_reel_cost": Whole(),
+    "sealed_reel_cost": Whole(),
+    "distant_reel_cost": Whole(),
+    "tagged_materials": Listing(item=ReferenceField(noun="material")),
+}
+_NUMBERS = (
+    "injected_ratio_mean",
+    "injected_ratio_sd",
+    "caught_fraction_mean",
+    "caught_fraction_sd",
+    "recovered_fraction_mean",
+    "recovered_fraction_sd",
+    "reusable_fraction",
+    "fit_again_fraction",
+    "quantile",
+    "fitting_loss_probability",
+    "projectile_oversize",
+    "projectile_oversize_tolerance",
+    "fibre_allowance_fraction",
+    "largest_fill_ratio",
+    "catch_fill_limit",
+)
+ESTIMATING_FIELDS: dict[str, Field] = {
+    **{name: Number() for name in _NUMBERS},
+    "set_up_volume": AMOUNT,
+    "sets_in_use": Whole(),
+    "passes_per_run": Listing(item=Number(), about="chances of 1, 2, 3, ... projectiles to clean a run"),
+    "tail": AMOUNT,
+    "slack": AMOUNT,
+    "fluid": _MATERIAL,
+    "cautions": Listing(item=NoteField(longest=300)),
+}
+FITTING_LIMITS = Record(
+    fields={"most_uses": _LIMIT, "longest_age_days": _LIMIT, "inspection_holds_days": Whole()}
+)
+KIT_POLICY, ESTIMATING_POLICY = Record(fields=KIT_FIELDS), Record(fields=ESTIMATING_FIELDS)
+
+
+def read_settings(record: Record, data: Any, *, viewer: Viewer) -> dict[str, Any]:
+    """Every setting by the name of its field, quantities in the unit in which they are kept."""
+    faults = Faults()
+    values = record.read(data, Pointer(), faults)
+    faults.raise_if_any()
+    found = dict(resolve(values, viewer=viewer))
+    wrong = []
+    for field, (name, unit) in QUANTITIES.items():
+        if name not in found:
+            continue
+        amount = found.pop(name)
+        try:
+            found[field] = float(convert(amount.value, amount.unit, unit))
+        except WrongDimension as refusal:
+            wrong.append(Fault(f"/{name}/unit", amount.unit, refusal.message))
+    if wrong:
+        raise BadInput.of(wrong)
+    return found
+
+
+def settings_body(values: Values) -> dict[str, Any]:
+    """The settings in the form in which they are sent back."""
+    return {
+        setting.pointer[1:]: (
+            {"value": f"{setting.value:.6f}", "unit": setting.unit} if setting.unit else setting.shown
+        )
+        for setting in values.values()
+    }
+
+
+def fitting_limits_body(policy: TaggedFittingPolicy) -> dict[str, Any]:
+    """The limits of tagged fittings in the form in which they are sent back."""
+    return {name: getattr(policy, name) for name in FITTING_LIMITS.fields}
+
+
+def _answer_shape(fields: Mapping[str, Field]) -> Schema:
+    return shape(**{name: _answer_of(field) for name, field in fields.items()})
+
+
+def _answer_of(field: Field) -> Schema:
+    if field is AMOUNT:
+        return of("Quantity")
+    if isinstance(field, ReferenceField):
+        return nullable(TEXT)
+    if isinstance(field, Listing):
+        return listing(NUMBER if isinstance(field.item, Number) else TEXT)
+    if isinstance(field, Whole):
+        return nullable(WHOLE) if field.may_be_null else WHOLE
+    return FLAG if isinstance(field, Flag) else NUMBER
+
+
+COMPONENTS = {
+    "KitPolicy": _answer_shape(KIT_FIELDS),
+    "EstimatingPolicy": _answer_shape(ESTIMATING_FIELDS),
+    "FittingLimits": _answer_shape(FITTING_LIMITS.fields),
+}
+
+
+def request_schemas() -> dict[str, Schema]:
+    """The published shapes of what is sent."""
+    return {
+        "KitPolicyRequest": {"title": "settings of kits", **KIT_POLICY.schema()},
+        "EstimatingPolicyRequest": {"title": "estimates", **ESTIMATING_POLICY.schema()},
+        "FittingLimitsRequest": {"title": "limits of tagged fittings", **FITTING_LIMITS.schema()},
+    }
