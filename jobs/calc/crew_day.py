@@ -1,11 +1,16 @@
 """The fluid a crew-day needs: how much must be on the truck, simulated over its ordered steps."""
 
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
+# Streams of random numbers, one for each quantity and place in the day.
+OWN, SHARED, CAUGHT, RECOVERED, SWEPT = range(5)
+# Columns of draws kept at a time: 10,000 draws take 80 kB each.
+MOST_KEPT = 1_000
 
 
 @dataclass(frozen=True)
@@ -191,22 +196,60 @@ def simulate_crew_day(
     .. [1] Johnson, Kotz and Balakrishnan, "Continuous Univariate Distributions", 2nd ed.: moments of the
        lognormal (vol. 1, ch. 14) and the beta distribution (vol. 2, ch. 25).
     """
-    _check_settings(reusable_fraction, set_up_m3, draws)
-    day = _Day(spans, reusable_fraction, draws)
-    random = np.random.Generator(np.random.SFC64(seed))
-    shared = _draw_shared(spans, seed, draws)
-    for index in range(spans.count):
-        day.work(index, *_draw_span(spans, index, set_up_m3, random, draws, shared))
-    injected_mean = spans.bore_volume_m3 * spans.injected_mean + set_up_m3
-    today = spans.is_extracted_today
-    return CrewDayFluid(
-        shortfall_m3=day.shortfall,
-        injected_m3=day.injected,
-        caught_m3=day.caught,
-        swept_m3=day.swept,
-        injected_mean_m3=float(injected_mean[today].sum()),
-        recovered_mean_m3=float((injected_mean * spans.recovered_mean)[today].sum()),
+    (found,) = simulate_crew_days(
+        days=[spans], reusable_fraction=reusable_fraction, set_up_m3=set_up_m3, draws=draws, seed=seed
     )
+    return found
+
+
+def simulate_crew_days(
+    *, days: Iterable[SpanFluid], reusable_fraction: float, set_up_m3: float, draws: int, seed: int
+) -> Iterator[CrewDayFluid]:
+    """Simulate many crew-days one after the other, each as `simulate_crew_day` does by itself.
+
+    All days have the same seed, so what is drawn for the first, second, ... span of one day is that of the
+    others too, and is drawn once. The days are not independent of each other by that: each is for its own
+    kit, and their totals are not to be added draw by draw.
+
+    Parameters
+    ----------
+    days : iterable of SpanFluid
+        The spans of each day in the order of work, volumes in [m^3]
+    reusable_fraction, set_up_m3, draws, seed
+        As of `simulate_crew_day`: 0 to 1 [-], >= 0 [m^3], >= 1 [-], >= 0 [-]
+
+    Returns
+    -------
+    iterator of CrewDayFluid
+        One for each day, one element per draw, volumes in [m^3]
+
+    Raises
+    ------
+    ValueError
+        If a parameter is out of range.
+
+    References
+    ----------
+    .. [1] Law, "Simulation Modeling and Analysis": common random numbers (from memory).
+    """
+    _check_settings(reusable_fraction, set_up_m3, draws)
+    drawn = _Draws(seed, draws)
+    for spans in days:
+        day = _Day(spans, reusable_fraction, draws)
+        for index in range(spans.count):
+            injected = spans.bore_volume_m3[index] * drawn.ratio(spans, index) + set_up_m3
+            caught, swept = drawn.shares(spans, index)
+            day.work(index, injected, injected * caught, injected * swept)
+        injected_mean = spans.bore_volume_m3 * spans.injected_mean + set_up_m3
+        today = spans.is_extracted_today
+        yield CrewDayFluid(
+            shortfall_m3=day.shortfall,
+            injected_m3=day.injected,
+            caught_m3=day.caught,
+            swept_m3=day.swept,
+            injected_mean_m3=float(injected_mean[today].sum()),
+            recovered_mean_m3=float((injected_mean * spans.recovered_mean)[today].sum()),
+        )
 
 
 class _Day:
@@ -237,57 +280,66 @@ class _Day:
             self._reused += self._reusable * swept_now
 
 
-def _draw_shared(spans: SpanFluid, seed: int, draws: int) -> dict[int, Floats]:
-    """What the spans of a size have in common, by size; from random numbers of their own."""
-    random = np.random.Generator(np.random.SFC64([seed, 1]))
-    sizes = np.unique(spans.size[spans.injected_shared_sd > 0])
-    return {int(size): random.standard_normal(draws) for size in sizes}
+class _Draws:
+    """What was drawn for each place in a day, by its distribution, so that other days need not draw it again.
 
+    Every place and quantity has a stream of its own: what one span draws does not depend on the others.
+    """
 
-def _draw_span(
-    spans: SpanFluid,
-    index: int,
-    set_up_m3: float,
-    random: np.random.Generator,
-    draws: int,
-    shared: dict[int, Floats],
-) -> tuple[Floats, Floats, Floats]:
-    """Draws of what one span takes, gives back at once and gives back when its run is swept."""
-    part = spans.injected_shared_sd[index]
-    common = shared[int(spans.size[index])] if part > 0 else None
-    ratio = _lognormal(
-        random, spans.injected_mean[index], spans.injected_sd[index], draws, common=common, common_sd=part
-    )
-    injected = spans.bore_volume_m3[index] * ratio + set_up_m3
-    caught = _beta(random, spans.caught_mean[index], spans.caught_sd[index], draws)
-    recovered = _beta(random, spans.recovered_mean[index], spans.recovered_sd[index], draws)
-    return injected, injected * caught, injected * np.maximum(recovered - caught, 0.0)
+    def __init__(self, seed: int, draws: int) -> None:
+        self._seed, self._draws = seed, draws
+        self._kept: dict[tuple[object, ...], Floats] = {}
 
+    def ratio(self, spans: SpanFluid, index: int) -> Floats:
+        """Injected over bore volume: lognormal, in part with what all spans of the size have in common."""
+        mean, sd = float(spans.injected_mean[index]), float(spans.injected_sd[index])
+        if sd == 0:
+            return np.full(self._draws, mean)
+        part = (float(spans.injected_shared_sd[index]) / sd) ** 2
+        size = int(spans.size[index]) if part else None
 
-def _lognormal(
-    random: np.random.Generator,
-    mean: float,
-    sd: float,
-    draws: int,
-    *,
-    common: Floats | None = None,
-    common_sd: float = 0.0,
-) -> Floats:
-    if sd == 0:
-        return np.full(draws, mean)
-    variance = np.log1p((sd / mean) ** 2)
-    if common is None:
-        return np.exp(random.normal(np.log(mean) - variance / 2, np.sqrt(variance), draws))
-    part = (common_sd / sd) ** 2
-    drawn = np.sqrt(part) * common + np.sqrt(1 - part) * random.standard_normal(draws)
-    return np.exp(np.log(mean) - variance / 2 + np.sqrt(variance) * drawn)
+        def draw() -> Floats:
+            drawn = np.sqrt(1 - part) * self._normal(OWN, index)
+            if size is not None:
+                drawn = drawn + np.sqrt(part) * self._normal(SHARED, size)
+            variance = np.log1p((sd / mean) ** 2)
+            return np.asarray(np.exp(np.log(mean) - variance / 2 + np.sqrt(variance) * drawn))
 
+        return self._keep((OWN, index, mean, sd, part, size), draw)
 
-def _beta(random: np.random.Generator, mean: float, sd: float, draws: int) -> Floats:
-    if sd == 0:
-        return np.full(draws, mean)
-    weight = mean * (1 - mean) / sd**2 - 1
-    return random.beta(mean * weight, (1 - mean) * weight, draws)
+    def shares(self, spans: SpanFluid, index: int) -> tuple[Floats, Floats]:
+        """What is caught and what is swept, of what was injected."""
+        of_caught = float(spans.caught_mean[index]), float(spans.caught_sd[index])
+        of_recovered = float(spans.recovered_mean[index]), float(spans.recovered_sd[index])
+        caught = self._beta(CAUGHT, index, *of_caught)
+
+        def draw() -> Floats:
+            return np.maximum(self._beta(RECOVERED, index, *of_recovered) - caught, 0.0)
+
+        return caught, self._keep((SWEPT, index, *of_caught, *of_recovered), draw)
+
+    def _beta(self, kind: int, index: int, mean: float, sd: float) -> Floats:
+        if sd == 0:
+            return np.full(self._draws, mean)
+        weight = mean * (1 - mean) / sd**2 - 1
+
+        def draw() -> Floats:
+            return self._stream(kind, index).beta(mean * weight, (1 - mean) * weight, self._draws)
+
+        return self._keep((kind, index, mean, sd), draw)
+
+    def _normal(self, kind: int, number: int) -> Floats:
+        return self._keep((kind, number), lambda: self._stream(kind, number).standard_normal(self._draws))
+
+    def _stream(self, kind: int, number: int) -> np.random.Generator:
+        return np.random.Generator(np.random.SFC64([self._seed, kind, abs(number), int(number < 0)]))
+
+    def _keep(self, key: tuple[object, ...], draw: Callable[[], Floats]) -> Floats:
+        if key not in self._kept:
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
+            self._kept[key] = draw()
+        return self._kept[key]
 
 
 def _spread_pair(name: str, mean: ArrayLike, sd: ArrayLike, like: Floats) -> dict[str, Floats]:

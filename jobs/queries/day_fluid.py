@@ -1,14 +1,12 @@
 """The fluid of a crew-day: what it takes, what is caught and what is swept, by simulation."""
 
-import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 
 from jobs.calc.bore import bore_volume_m3
-from jobs.calc.crew_day import CrewDayFluid, SpanFluid, gather_spans, simulate_crew_day
+from jobs.calc.crew_day import CrewDayFluid, SpanFluid, gather_spans, simulate_crew_days
 from jobs.models import CrewDayStep, EstimatingPolicy, Span
 from jobs.queries.day_work import DayWork
 from jobs.queries.learnt import Learnt
@@ -17,8 +15,6 @@ from jobs.queries.learnt import Learnt
 SEED = 20_100_729
 DRAWS = 10_000
 M3_PER_L = 1e-3
-# A few days are drawn sooner than threads are started.
-LEAST_FOR_THREADS, MOST_THREADS = 4, 8
 # Past any step: fluid that stays in its bore on this day.
 NEVER = 10**9
 
@@ -59,19 +55,16 @@ def compute_day_fluid(
 def compute_fluids(
     works: Sequence[DayWork], policy: EstimatingPolicy, learnt: Learnt | None = None
 ) -> list[DayFluid | None]:
-    """Simulate many days, on as many cores as there are: drawing numbers leaves the others free.
-
-    What is to be drawn is laid out first, so that no thread meets the database.
-    """
+    """Simulate many days, all from the same random numbers, which are drawn once."""
     plans = [_plan(work, policy, learnt) for work in works]
-    asked = [plan for plan in plans if plan is not None]
-    if len(asked) < LEAST_FOR_THREADS:
-        drawn = [_simulate(plan, policy) for plan in asked]
-    else:
-        with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, MOST_THREADS)) as pool:
-            drawn = list(pool.map(lambda plan: _simulate(plan, policy), asked))
-    found = iter(drawn)
-    return [next(found) if plan is not None else None for plan in plans]
+    drawn = simulate_crew_days(
+        days=(spans for _elements, spans in filter(None, plans)),
+        reusable_fraction=policy.reusable_fraction,
+        set_up_m3=policy.set_up_volume_l * M3_PER_L,
+        draws=DRAWS,
+        seed=SEED,
+    )
+    return [_sum_up(next(drawn), plan[0], policy) if plan is not None else None for plan in plans]
 
 
 def _plan(
@@ -99,18 +92,6 @@ def _plan(
         swept_after=[element.swept_after for element in elements],
         is_extracted_today=[element.is_today for element in elements],
     )
-
-
-def _simulate(plan: tuple[list[_Element], SpanFluid], policy: EstimatingPolicy) -> DayFluid:
-    elements, spans = plan
-    day = simulate_crew_day(
-        spans=spans,
-        reusable_fraction=policy.reusable_fraction,
-        set_up_m3=policy.set_up_volume_l * M3_PER_L,
-        draws=DRAWS,
-        seed=SEED,
-    )
-    return _sum_up(day, elements, policy)
 
 
 def span_bore_m3(span: Span) -> float:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from jobs.models import CrewDay, CrewDayStep, Job, Run, Span
+from jobs.models import CableSize, CrewDay, CrewDayStep, Job, Run, Span
 from jobs.queries.safety import Stop, find_stops_of_steps
 
 # Steps of these jobs are not going to be done as planned, so nothing is taken along for them.
@@ -23,6 +23,10 @@ class DayWork:
     stopped: list[CrewDayStep] = field(default_factory=list)
     spans_by_run: dict[int, list[Span]] = field(default_factory=dict)
     stops: dict[int, Stop] = field(default_factory=dict)
+    # Filled as it is asked for, by `group_by_size`.
+    by_size: dict[str, dict[CableSize, list[CrewDayStep]]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
 
     def why_stopped(self, step: CrewDayStep) -> str:
         """Why a stopped step is not to be done: what was found, or in which state its job is."""

@@ -149,6 +149,8 @@ class Yard:
     def _free(self, lot: _Lot, day: CrewDay) -> int:
         if lot.crew_id is not None and lot.crew_id != day.crew_id:
             return 0
+        if not lot.promises:
+            return lot.left
         others = [row for row in lot.promises if not self._is_own(row, day)]
         if lot.goes_whole and any(row.holder != day.crew.holder for row in others):
             return 0

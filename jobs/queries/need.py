@@ -33,8 +33,10 @@ class Need:
 
 
 def group_by_size(work: DayWork, kind: CrewDayStep.Kind) -> dict[CableSize, list[CrewDayStep]]:
-    """The steps of one kind by the size of cable they are about, in the order of work."""
-    found: dict[CableSize, list[CrewDayStep]] = {}
+    """The steps of one kind by the size of cable they are about, in the order of work; asked often, kept."""
+    if kind in work.by_size:
+        return work.by_size[kind]
+    found = work.by_size.setdefault(kind, {})
     for step in work.steps_of(kind):
         if step.span is not None:
             found.setdefault(step.span.found_size, []).append(step)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from jobs.calc.crew_day import CrewDayFluid, gather_spans, simulate_crew_day
+from jobs.calc.crew_day import CrewDayFluid, gather_spans, simulate_crew_day, simulate_crew_days
 
 DRAWS = 40_000
 
@@ -178,3 +178,39 @@ def test_simulate_crew_day_lets_spans_of_a_size_share_what_nobody_knows_of_it() 
 def test_gather_spans_refuses_a_shared_part_above_the_whole() -> None:
     with pytest.raises(ValueError, match="injected_shared_sd"):
         gather_spans(bore_volume_m3=[1.0], injected_sd=0.1, injected_shared_sd=0.2)
+
+
+@pytest.mark.outside_check("days of one seed are those of each by itself; how known: common random numbers")
+def test_simulate_crew_days_gives_each_day_as_by_itself() -> None:
+    """Other spans, other sizes and ratios in the days before change nothing of a day."""
+    given = {"reusable_fraction": 0.5, "set_up_m3": 0.002, "draws": 2_000, "seed": 7}
+    days = [
+        gather_spans(
+            bore_volume_m3=[0.05] * count,
+            injected_mean=mean,
+            injected_sd=0.1,
+            injected_shared_sd=0.05,
+            caught_mean=0.2,
+            caught_sd=0.05,
+            recovered_mean=0.9,
+            recovered_sd=0.03,
+            size=size,
+        )
+        for count, mean, size in ((3, 1.2, 1), (2, 1.3, 2), (4, 1.2, 1))
+    ]
+    together = list(simulate_crew_days(days=days, **given))  # type: ignore[arg-type]
+    for spans, found in zip(days, together, strict=True):
+        alone = simulate_crew_day(spans=spans, **given)  # type: ignore[arg-type]
+        assert np.array_equal(found.shortfall_m3, alone.shortfall_m3)
+        assert np.array_equal(found.swept_m3, alone.swept_m3)
+
+
+def test_simulate_crew_day_draws_its_spans_apart() -> None:
+    """Two spans alike are two draws: the spread of their sum is that of independent ones."""
+    given = {"injected_mean": 1.2, "injected_sd": 0.1, "caught_mean": 0.5, "caught_sd": 0.1}
+    one = _simulate(bore_volume_m3=[1.0], recovered_mean=0.5, recovered_sd=0.1, **given)
+    two = _simulate(bore_volume_m3=[1.0, 1.0], recovered_mean=0.5, recovered_sd=0.1, **given)
+    assert two.injected_m3.std() == pytest.approx(one.injected_m3.std() * 2**0.5, rel=0.05)
+    assert two.caught_m3.std() == pytest.approx(one.caught_m3.std() * 2**0.5, rel=0.05)
+    # Caught and recovered of a span are apart too: of two shares of one mean half the draws sweep nothing.
+    assert np.mean(one.swept_m3 == 0) == pytest.approx(0.5, abs=0.03)
