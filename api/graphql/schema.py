@@ -41,6 +41,7 @@ from api.wire import (
     recovery,
     waste,
 )
+from api.wire import filters, fluid_acts, quarantines, settings_acts
 from api.wire.balances import day_balance_json
 from api.wire.calculations import calculate
 from api.wire.input_fields import is_storable
@@ -286,4 +287,5 @@ ACTS = (
     *core_scrap.ACTS,
     *company_rules.ACTS,
 )
+ACTS = (*fluid_acts.ACTS, *quarantines.ACTS, *settings_acts.ACTS)
 schema = graphene.Schema(query=Query, mutation=make_mutation_type(ACTS))

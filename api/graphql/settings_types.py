@@ -6,14 +6,10 @@ import graphene
 
 from api.graphql.asking import asking
 from api.graphql.report_types import make_type
-from api.wire.company_settings import fitting_limits_body, settings_body
-from api.wire.kits import check_lists_body
+from api.wire import settings_acts as acts
 from api.wire.learnt_fits import learnt_fit_body
 from api.wire.pull_sheets import cuts_body
-from inventory.queries.tagged_fittings import get_tagged_fitting_policy
 from jobs.queries.access import get_visible_crew_day
-from jobs.queries.check_lists import get_check_lists
-from jobs.queries.company_settings import get_estimating_values, get_kit_values
 from jobs.queries.learnt import list_fits_that_count
 from jobs.queries.pull_sheet import make_pull_sheet
 
@@ -38,16 +34,16 @@ class SettingsQuery(graphene.ObjectType):
     )
 
     def resolve_kit_policy(self, info: Any) -> Any:
-        return settings_body(get_kit_values())
+        return acts.get_kit_policy_body()
 
     def resolve_estimating_policy(self, info: Any) -> Any:
-        return settings_body(get_estimating_values())
+        return acts.get_estimating_policy_body()
 
     def resolve_fitting_limits(self, info: Any) -> Any:
-        return fitting_limits_body(get_tagged_fitting_policy())
+        return acts.get_fitting_limits_body()
 
     def resolve_check_lists(self, info: Any) -> Any:
-        return check_lists_body(get_check_lists())
+        return acts.get_check_lists_body()
 
     def resolve_learnt_fits(self, info: Any) -> Any:
         return [learnt_fit_body(fit) for fit in list_fits_that_count()]

@@ -3,19 +3,18 @@
 import datetime
 
 from django.utils.timezone import now
-from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
+from drf_spectacular.utils import OpenApiExample, OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.wire.door import Door
 from api.wire.entry_requests import refuse_ahead
 from api.wire.input_fields import read_day
-from api.wire.kit_requests import STATE, read_check_lists, read_load
-from api.wire.kits import check_lists_body, comes_back_body, kits_of_day_body, loaded_kit_body
+from api.wire.kit_requests import STATE, read_load
+from api.wire.kits import comes_back_body, kits_of_day_body, loaded_kit_body
 from api.wire.pull_sheets import pull_sheet_body
 from api.wire.schemas import listing, of
 from api.wire.truck_requests import read_record
-from api.wire.versions import etag_of_content, require_match
 from inventory.errors import NotFound
 from inventory.models import Place
 from inventory.queries.access import get_place
@@ -24,27 +23,17 @@ from jobs.queries.access import (
     get_visible_crew_day,
     get_visible_job,
     require_may_bring_kit_to,
-    require_may_edit_check_list,
     require_may_load,
     require_may_print_kits,
     require_sees_all_work,
 )
-from jobs.queries.check_lists import get_check_lists
 from jobs.queries.come_back import list_goods_to_come_back
 from jobs.queries.kits_of_day import get_kits_of_day
 from jobs.queries.pull_sheet import get_pull_sheet
 from jobs.services.day_life import change_day_state
-from jobs.services.kits.check_list import set_check_lists
 from jobs.services.kits.loading import load_kit
 from jobs.services.kits.printing import print_kits_of_day
 
-IF_MATCH = OpenApiParameter(
-    "If-Match",
-    {"type": "string"},
-    location=OpenApiParameter.HEADER,
-    required=True,
-    description="ETag of the lists as they were seen",
-)
 LOAD_EXAMPLE = OpenApiExample(
     "a drum, and another reel than the sheet names",
     request_only=True,
@@ -140,32 +129,6 @@ class WarehouseKitPrints(Door):
         require_may_print_kits(self.viewer, warehouse)
         found = print_kits_of_day(warehouse=warehouse, date=day, by=self.actor, occurred_at=now())
         return Response(kits_of_day_body(found), status=201)
-
-
-class CheckListDoor(Door):
-    """The company's check list and protective equipment."""
-
-    @extend_schema(operation_id="get_check_lists", responses={200: OpenApiResponse(of("CheckLists"))})
-    def get(self, request: Request) -> Response:
-        """Get what crews look for before leaving, and on which days."""
-        return self.answer()
-
-    @extend_schema(
-        operation_id="set_check_lists",
-        parameters=[IF_MATCH],
-        request={"application/json": of("CheckLists")},
-        responses={200: OpenApiResponse(of("CheckLists"))},
-    )
-    def put(self, request: Request) -> Response:
-        """Put both lists in the place of what stands, in their order; what is left out is withdrawn."""
-        require_may_edit_check_list(self.viewer)
-        require_match(request, check_lists_body(get_check_lists()))
-        set_check_lists(**read_check_lists(request.data))
-        return self.answer()
-
-    def answer(self) -> Response:
-        body = check_lists_body(get_check_lists())
-        return Response(body, headers={"ETag": etag_of_content(body)})
 
 
 class JobComeBack(Door):

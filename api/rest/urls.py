@@ -62,7 +62,7 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("estimating-policy", company_settings.EstimatingPolicyDoor.as_view(), "estimating-policy"),
     ("fitting-limits", company_settings.FittingLimitsDoor.as_view(), "fitting-limits"),
     ("learnt-fits", company_settings.LearntFits.as_view(), "learnt-fits"),
-    ("check-list", kits.CheckListDoor.as_view(), "check-list"),
+    ("check-list", company_settings.CheckListDoor.as_view(), "check-list"),
     ("jobs/<str:reference>/to-come-back", kits.JobComeBack.as_view(), "to-come-back"),
     ("kits-of-day/<str:code>/<str:date>", kits.WarehouseKits.as_view(), "kits-of-day"),
     ("kits-of-day/<str:code>/<str:date>/prints", kits.WarehouseKitPrints.as_view(), "kit-prints"),

@@ -3,16 +3,12 @@
 from collections.abc import Mapping
 from typing import Any
 
-from api.wire.calculations.faults import Faults
-from api.wire.calculations.faults import Place as Pointer
 from api.wire.calculations.fields import Field, Flag, Listing, Number, Record, Schema, Whole
 from api.wire.entry_requests import AMOUNT
 from api.wire.input_fields import NoteField, ReferenceField
-from api.wire.references import resolve
 from api.wire.schemas import FLAG, NUMBER, TEXT, WHOLE, listing, nullable, of, shape
 from inventory.errors import BadInput, Fault
 from inventory.models import TaggedFittingPolicy
-from inventory.queries.access import Viewer
 from inventory.units import WrongDimension, convert
 from jobs.queries.company_settings import QUANTITIES, Values
 
@@ -66,12 +62,9 @@ FITTING_LIMITS = Record(
 KIT_POLICY, ESTIMATING_POLICY = Record(fields=KIT_FIELDS), Record(fields=ESTIMATING_FIELDS)
 
 
-def read_settings(record: Record, data: Any, *, viewer: Viewer) -> dict[str, Any]:
+def to_fields(values: Mapping[str, Any]) -> dict[str, Any]:
     """Every setting by the name of its field, quantities in the unit in which they are kept."""
-    faults = Faults()
-    values = record.read(data, Pointer(), faults)
-    faults.raise_if_any()
-    found = dict(resolve(values, viewer=viewer))
+    found = dict(values)
     wrong = []
     for field, (name, unit) in QUANTITIES.items():
         if name not in found:
@@ -122,12 +115,3 @@ COMPONENTS = {
     "EstimatingPolicy": _answer_shape(ESTIMATING_FIELDS),
     "FittingLimits": _answer_shape(FITTING_LIMITS.fields),
 }
-
-
-def request_schemas() -> dict[str, Schema]:
-    """The published shapes of what is sent."""
-    return {
-        "KitPolicyRequest": {"title": "settings of kits", **KIT_POLICY.schema()},
-        "EstimatingPolicyRequest": {"title": "estimates", **ESTIMATING_POLICY.schema()},
-        "FittingLimitsRequest": {"title": "limits of tagged fittings", **FITTING_LIMITS.schema()},
-    }

@@ -62,9 +62,8 @@ def read_load(data: Any, *, day: CrewDay) -> Values:
     return {**values, "containers": boxes, "lines": goods}
 
 
-def read_check_lists(data: Any) -> Values:
+def make_check_lists(values: Values) -> Values:
     """Both lists with the materials they name."""
-    values = read_record(CHECK_LISTS, data)
     codes = {row["material"] for row in values["protective"] if row["material"]}
     materials = {row.code: row for row in Material.objects.filter(code__in=codes)}
     faults = [
@@ -132,6 +131,5 @@ def request_schemas() -> dict[str, Schema]:
     """The published shapes of what is sent."""
     return {
         "KitStateRequest": {"title": "next state of a kit", **STATE.schema()},
-        "CheckLists": {"title": "check list and protective equipment", **CHECK_LISTS.schema()},
         "KitLoadRequest": {"title": "what was loaded for a kit", **LOAD.schema()},
     }

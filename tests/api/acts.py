@@ -12,6 +12,8 @@ from rest_framework.test import APIClient
 
 from inventory.models import Container, Party, Recipe, RecipeLine
 from inventory.services.deposits import charge_deposits
+from api.wire import settings_acts
+from inventory.models import Container, Recipe, RecipeLine
 from inventory.services.quarantining import open_quarantine
 from inventory.units import parse_amount
 from jobs.models import RecoveryDrift
@@ -443,3 +445,56 @@ RECOVERY_ACTS: dict[str, ActCase] = {
     ),
 }
 ACTS: dict[str, ActCase] = {**FLUID_ACTS, **QUARANTINE_ACTS, **WASTE_ACTS, **RECOVERY_ACTS}
+
+
+def _settings(current: Callable[[], Json], **changes: Any) -> Callable[[Office], Json]:
+    """The settings as they stand with a change."""
+    return lambda _office: {**current(), **changes}
+
+
+PLANNERS_ONLY, SAFETYS_ONLY = (401, 403, 403, 200, 403, 403, 200), (401, 403, 403, 403, 403, 200, 403)
+SETTINGS_ACTS: dict[str, ActCase] = {
+    "kits": ActCase(
+        "setKitPolicy",
+        "kit-policy",
+        _settings(settings_acts.get_kit_policy_body, seals_per_run=3),
+        PLANNERS_ONLY,
+        method="put",
+    ),
+    "lifting": ActCase(
+        "setKitPolicy",
+        "kit-policy",
+        _settings(settings_acts.get_kit_policy_body, lifting_limit={"value": "20", "unit": "kg"}),
+        SAFETYS_ONLY,
+        method="put",
+    ),
+    "estimates": ActCase(
+        "setEstimatingPolicy",
+        "estimating-policy",
+        _settings(settings_acts.get_estimating_policy_body, quantile=0.95),
+        PLANNERS_ONLY,
+        method="put",
+    ),
+    "own cautions": ActCase(
+        "setEstimatingPolicy",
+        "estimating-policy",
+        _settings(settings_acts.get_estimating_policy_body, cautions=["Mind the gate."]),
+        SAFETYS_ONLY,
+        method="put",
+    ),
+    "limits of fittings": ActCase(
+        "setFittingLimits",
+        "fitting-limits",
+        _settings(settings_acts.get_fitting_limits_body, most_uses=9),
+        SAFETYS_ONLY,
+        method="put",
+    ),
+    "check lists": ActCase(
+        "setCheckLists",
+        "check-list",
+        _settings(settings_acts.get_check_lists_body),
+        (401, 403, 403, 200, 403, 200, 200),
+        method="put",
+    ),
+}
+ACTS: dict[str, ActCase] = {**FLUID_ACTS, **QUARANTINE_ACTS, **SETTINGS_ACTS}

@@ -319,27 +319,3 @@ def test_roles_do_what_they_may_over_rest(client_of: ClientOf, office: Office, n
             found.append(response.status_code)
             assert response.status_code < 300 or Entry.objects.count() == before, response.content
     assert tuple(found) == case.statuses
-
-
-# Settings sent back as they stand, and with a change of what safety says: who may do either.
-SETTINGS: dict[str, tuple[str, dict[str, Any], tuple[int, ...]]] = {
-    "kits": ("kit-policy", {"seals_per_run": 3}, (401, 403, 403, 200, 403, 403, 200)),
-    "lifting": (
-        "kit-policy",
-        {"lifting_limit": {"value": "20", "unit": "kg"}},
-        (401, 403, 403, 403, 403, 200, 403),
-    ),
-    "estimates": ("estimating-policy", {"quantile": 0.95}, (401, 403, 403, 200, 403, 403, 200)),
-    "cautions": ("estimating-policy", {"cautions": ["Mind."]}, (401, 403, 403, 403, 403, 200, 403)),
-    "fittings": ("fitting-limits", {"most_uses": 9}, (401, 403, 403, 403, 403, 200, 403)),
-}
-
-
-@pytest.mark.parametrize("name", SETTINGS)
-@pytest.mark.parametrize("role", ROLES)
-def test_role_changes_settings_as_it_may(client_of: ClientOf, office: Office, role: str, name: str) -> None:
-    noun, change, statuses = SETTINGS[name]
-    address = f"/api/v1/{noun}"
-    body = {**client_of("admin").get(address).json(), **change}
-    response = client_of(role).put(address, body, format="json", HTTP_IF_MATCH="*")
-    assert response.status_code == statuses[ROLES.index(role)], response.content
