@@ -42,6 +42,7 @@ from api.wire import (
     waste,
 )
 from api.wire import filters, fluid_acts, quarantines, settings_acts
+from api.wire import cable_sizes, filters, fluid_acts, quarantines, settings_acts
 from api.wire.balances import day_balance_json
 from api.wire.calculations import calculate
 from api.wire.input_fields import is_storable
@@ -288,4 +289,5 @@ ACTS = (
     *company_rules.ACTS,
 )
 ACTS = (*fluid_acts.ACTS, *quarantines.ACTS, *settings_acts.ACTS)
+ACTS = (*fluid_acts.ACTS, *quarantines.ACTS, *settings_acts.ACTS, *cable_sizes.ACTS)
 schema = graphene.Schema(query=Query, mutation=make_mutation_type(ACTS))

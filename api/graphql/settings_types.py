@@ -7,8 +7,10 @@ import graphene
 from api.graphql.asking import asking
 from api.graphql.report_types import make_type
 from api.wire import settings_acts as acts
+from api.wire.cable_sizes import cable_size_json
 from api.wire.learnt_fits import learnt_fit_body
 from api.wire.pull_sheets import cuts_body
+from jobs.models import CableSize
 from jobs.queries.access import get_visible_crew_day
 from jobs.queries.learnt import list_fits_that_count
 from jobs.queries.pull_sheet import make_pull_sheet
@@ -21,6 +23,7 @@ class SettingsQuery(graphene.ObjectType):
     estimating_policy = graphene.Field(make_type("EstimatingPolicy"), required=True)
     fitting_limits = graphene.Field(make_type("FittingLimits"), required=True)
     check_lists = graphene.Field(make_type("CheckLists"), required=True)
+    cable_sizes = graphene.List(graphene.NonNull(make_type("CableSize")), required=True)
     learnt_fits = graphene.List(
         graphene.NonNull(make_type("LearntFit")),
         required=True,
@@ -44,6 +47,9 @@ class SettingsQuery(graphene.ObjectType):
 
     def resolve_check_lists(self, info: Any) -> Any:
         return acts.get_check_lists_body()
+
+    def resolve_cable_sizes(self, info: Any) -> Any:
+        return [cable_size_json(row) for row in CableSize.objects.all()]
 
     def resolve_learnt_fits(self, info: Any) -> Any:
         return [learnt_fit_body(fit) for fit in list_fits_that_count()]

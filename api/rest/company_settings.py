@@ -6,12 +6,14 @@ from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.rest.acting import act_method
+from api.rest.acting import act_method, current_tag
 from api.wire import settings_acts as acts
+from api.wire.cable_sizes import SAVE, cable_size_json, cable_sizes_body
 from api.wire.door import Door
 from api.wire.learnt_fits import learnt_fit_body
 from api.wire.schemas import listing, of, shape
 from api.wire.versions import etag_of_content
+from jobs.queries.jobs import get_cable_size
 from jobs.queries.learnt import list_fits_that_count
 
 
@@ -75,3 +77,26 @@ class LearntFits(Door):
     def get(self, request: Request) -> Response:
         """List what counts now of each subject, by cable size, with its readings and their period."""
         return Response({"results": [learnt_fit_body(fit) for fit in list_fits_that_count()]})
+
+
+class CableSizes(Door):
+    """The sizes of cable that the company knows."""
+
+    @extend_schema(
+        operation_id="list_cable_sizes",
+        responses={200: OpenApiResponse(shape(results=listing(of("CableSize"))))},
+    )
+    def get(self, request: Request) -> Response:
+        """List cable sizes, the smallest bore first, each with how sound its nominal values are."""
+        return _answer(cable_sizes_body())
+
+
+class OneCableSize(Door):
+    """One cable size by its designation."""
+
+    @extend_schema(operation_id="get_cable_size", responses={200: OpenApiResponse(of("CableSize"))})
+    def get(self, request: Request, designation: str) -> Response:
+        """Get one cable size; its version is that of all."""
+        return Response(cable_size_json(get_cable_size(designation)), headers=current_tag(SAVE))
+
+    put = act_method(SAVE)

@@ -61,6 +61,8 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("kit-policy", company_settings.KitPolicyDoor.as_view(), "kit-policy"),
     ("estimating-policy", company_settings.EstimatingPolicyDoor.as_view(), "estimating-policy"),
     ("fitting-limits", company_settings.FittingLimitsDoor.as_view(), "fitting-limits"),
+    ("cable-sizes", company_settings.CableSizes.as_view(), "cable-sizes"),
+    ("cable-sizes/<str:designation>", company_settings.OneCableSize.as_view(), "cable-size"),
     ("learnt-fits", company_settings.LearntFits.as_view(), "learnt-fits"),
     ("check-list", company_settings.CheckListDoor.as_view(), "check-list"),
     ("jobs/<str:reference>/to-come-back", kits.JobComeBack.as_view(), "to-come-back"),

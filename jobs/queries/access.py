@@ -97,6 +97,12 @@ def require_may_change_settings(viewer: WorkViewer, changed: Collection[str]) ->
         raise NotAllowed("Only the safety role sets what may be lifted and the cautions.")
 
 
+def require_may_set_cable_sizes(viewer: WorkViewer) -> None:
+    """Refuse whoever does not say what a sheath measures."""
+    if viewer.role not in PLANNING_ROLES:
+        raise NotAllowed("Cable sizes are kept by planners.")
+
+
 def require_may_set_fitting_limits(viewer: WorkViewer) -> None:
     """Refuse whoever does not say up to when a tagged fitting is used."""
     if viewer.role != "safety":

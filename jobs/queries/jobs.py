@@ -3,7 +3,7 @@
 from datetime import date
 
 from inventory.errors import NotFound
-from jobs.models import Crew, CrewDay, EstimatingPolicy, Job
+from jobs.models import CableSize, Crew, CrewDay, EstimatingPolicy, Job
 
 
 def find_job(reference: str) -> Job | None:
@@ -29,6 +29,14 @@ def get_crew_day(*, crew_code: str, date: date) -> CrewDay:
         following = days.filter(date__gt=date).order_by("date").first()
         hint = f"; its next day is {following.date}" if following else ""
         raise NotFound(f"Crew {crew_code} has nothing planned on {date}{hint}.")
+    return found
+
+
+def get_cable_size(designation: str) -> CableSize:
+    """A size of cable by its designation."""
+    found = CableSize.objects.filter(designation=designation).first()
+    if found is None:
+        raise NotFound("There is no cable size of that designation.")
     return found
 
 

@@ -447,6 +447,12 @@ RECOVERY_ACTS: dict[str, ActCase] = {
 ACTS: dict[str, ActCase] = {**FLUID_ACTS, **QUARANTINE_ACTS, **WASTE_ACTS, **RECOVERY_ACTS}
 
 
+def a_cable_size(_office: Office, **fields: Any) -> Json:
+    lengths = {"outside_diameter": "0.5", "wall": "0.024", "nominal_bore": "0.452", "measured_bore": "0.45"}
+    shown = {name: {"value": value, "unit": "[in_i]"} for name, value in lengths.items()}
+    return {**shown, "confidence": "sound", **fields}
+
+
 def _settings(current: Callable[[], Json], **changes: Any) -> Callable[[Office], Json]:
     """The settings as they stand with a change."""
     return lambda _office: {**current(), **changes}
@@ -487,6 +493,14 @@ SETTINGS_ACTS: dict[str, ActCase] = {
         "fitting-limits",
         _settings(settings_acts.get_fitting_limits_body, most_uses=9),
         SAFETYS_ONLY,
+        method="put",
+    ),
+    "cable size": ActCase(
+        "saveCableSize",
+        "cable-sizes/{designation}",
+        a_cable_size,
+        PLANNERS_ONLY,
+        lambda _office: {"designation": ".500"},
         method="put",
     ),
     "check lists": ActCase(

@@ -7,7 +7,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('inventory', '0001_lay_down_the_ledger'),
-        ('jobs', '0004_ship_core_masses'),
+        ('jobs', '0005_close_periods_in_the_background'),
     ]
 
     operations = [
