@@ -63,5 +63,5 @@ def test_save_cable_size_names_a_bore_that_is_none_and_stores_nothing(
 
 
 def test_save_cable_size_refuses_what_is_no_designation() -> None:
-    with pytest.raises(BadInput, match="like .500"):
+    with pytest.raises(BadInput, match=r"like \.500"):
         _save("half an inch")
