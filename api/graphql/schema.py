@@ -32,6 +32,7 @@ from api.graphql.stock_types import (
 from api.graphql.supply_types import SupplyQuery
 from api.graphql.work_types import Job, JobConnection, PullSheet, Statement
 from api.wire import (
+    cable_sizes,
     company_rules,
     core_scrap,
     deposits,
@@ -39,10 +40,9 @@ from api.wire import (
     fluid_acts,
     quarantines,
     recovery,
+    settings_acts,
     waste,
 )
-from api.wire import filters, fluid_acts, quarantines, settings_acts
-from api.wire import cable_sizes, filters, fluid_acts, quarantines, settings_acts
 from api.wire.balances import day_balance_json
 from api.wire.calculations import calculate
 from api.wire.input_fields import is_storable
@@ -67,8 +67,7 @@ from jobs.queries.statement import make_statement
 from jobs.queries.truck_stock import list_unconfirmed_trucks
 
 
-class Query(FluidQuery, RecoveryQuery, SafetyQuery, SupplyQuery):
-class Query(FluidQuery, SafetyQuery, SettingsQuery, SupplyQuery):
+class Query(FluidQuery, RecoveryQuery, SafetyQuery, SettingsQuery, SupplyQuery):
     """Everything that may be asked."""
 
     node = graphene.Field(relay.Node, id=graphene.ID(required=True))
@@ -287,7 +286,7 @@ ACTS = (
     *recovery.ACTS,
     *core_scrap.ACTS,
     *company_rules.ACTS,
+    *settings_acts.ACTS,
+    *cable_sizes.ACTS,
 )
-ACTS = (*fluid_acts.ACTS, *quarantines.ACTS, *settings_acts.ACTS)
-ACTS = (*fluid_acts.ACTS, *quarantines.ACTS, *settings_acts.ACTS, *cable_sizes.ACTS)
 schema = graphene.Schema(query=Query, mutation=make_mutation_type(ACTS))

@@ -21,7 +21,6 @@ class SettingsQuery(graphene.ObjectType):
 
     kit_policy = graphene.Field(make_type("KitPolicy"), required=True)
     estimating_policy = graphene.Field(make_type("EstimatingPolicy"), required=True)
-    fitting_limits = graphene.Field(make_type("FittingLimits"), required=True)
     check_lists = graphene.Field(make_type("CheckLists"), required=True)
     cable_sizes = graphene.List(graphene.NonNull(make_type("CableSize")), required=True)
     learnt_fits = graphene.List(
@@ -41,9 +40,6 @@ class SettingsQuery(graphene.ObjectType):
 
     def resolve_estimating_policy(self, info: Any) -> Any:
         return acts.get_estimating_policy_body()
-
-    def resolve_fitting_limits(self, info: Any) -> Any:
-        return acts.get_fitting_limits_body()
 
     def resolve_check_lists(self, info: Any) -> Any:
         return acts.get_check_lists_body()

@@ -45,17 +45,6 @@ class EstimatingPolicyDoor(Door):
     put = act_method(acts.SET_ESTIMATING_POLICY)
 
 
-class FittingLimitsDoor(Door):
-    """Up to when tagged fittings are used."""
-
-    @extend_schema(operation_id="get_fitting_limits", responses={200: OpenApiResponse(of("FittingLimits"))})
-    def get(self, request: Request) -> Response:
-        """Get the limits of use and age, and how long an inspection holds."""
-        return _answer(acts.get_fitting_limits_body())
-
-    put = act_method(acts.SET_FITTING_LIMITS)
-
-
 class CheckListDoor(Door):
     """The company's check list and protective equipment."""
 

@@ -8,12 +8,10 @@ from api.wire.entry_requests import AMOUNT
 from api.wire.input_fields import NoteField, ReferenceField
 from api.wire.schemas import FLAG, NUMBER, TEXT, WHOLE, listing, nullable, of, shape
 from inventory.errors import BadInput, Fault
-from inventory.models import TaggedFittingPolicy
 from inventory.units import WrongDimension, convert
 from jobs.queries.company_settings import QUANTITIES, Values
 
 _MATERIAL = ReferenceField(noun="material", default=None, may_be_null=True)
-_LIMIT = Whole(default=None, may_be_null=True, about="null for no limit")
 KIT_FIELDS: dict[str, Field] = {
     "seals_per_run": Whole(),
     "stub": AMOUNT,
@@ -56,9 +54,6 @@ ESTIMATING_FIELDS: dict[str, Field] = {
     "fluid": _MATERIAL,
     "cautions": Listing(item=NoteField(longest=300)),
 }
-FITTING_LIMITS = Record(
-    fields={"most_uses": _LIMIT, "longest_age_days": _LIMIT, "inspection_holds_days": Whole()}
-)
 KIT_POLICY, ESTIMATING_POLICY = Record(fields=KIT_FIELDS), Record(fields=ESTIMATING_FIELDS)
 
 
@@ -89,11 +84,6 @@ def settings_body(values: Values) -> dict[str, Any]:
     }
 
 
-def fitting_limits_body(policy: TaggedFittingPolicy) -> dict[str, Any]:
-    """The limits of tagged fittings in the form in which they are sent back."""
-    return {name: getattr(policy, name) for name in FITTING_LIMITS.fields}
-
-
 def _answer_shape(fields: Mapping[str, Field]) -> Schema:
     return shape(**{name: _answer_of(field) for name, field in fields.items()})
 
@@ -113,5 +103,4 @@ def _answer_of(field: Field) -> Schema:
 COMPONENTS = {
     "KitPolicy": _answer_shape(KIT_FIELDS),
     "EstimatingPolicy": _answer_shape(ESTIMATING_FIELDS),
-    "FittingLimits": _answer_shape(FITTING_LIMITS.fields),
 }

@@ -6,20 +6,15 @@ from typing import Any
 from api.wire.acts import Act, Asker, Json
 from api.wire.company_settings import (
     ESTIMATING_POLICY,
-    FITTING_LIMITS,
     KIT_POLICY,
-    fitting_limits_body,
     settings_body,
     to_fields,
 )
 from api.wire.kit_requests import CHECK_LISTS, make_check_lists
 from api.wire.kits import check_lists_body
-from inventory.queries.tagged_fittings import get_tagged_fitting_policy
-from inventory.services.tagged_fittings import set_fitting_limits
 from jobs.queries.access import (
     require_may_change_settings,
     require_may_edit_check_list,
-    require_may_set_fitting_limits,
 )
 from jobs.queries.check_lists import get_check_lists
 from jobs.queries.company_settings import Values, find_changes, get_estimating_values, get_kit_values
@@ -35,10 +30,6 @@ def get_estimating_policy_body() -> Json:
     return settings_body(get_estimating_values())
 
 
-def get_fitting_limits_body() -> Json:
-    return fitting_limits_body(get_tagged_fitting_policy())
-
-
 def get_check_lists_body() -> Json:
     return check_lists_body(get_check_lists())
 
@@ -52,11 +43,6 @@ def _replace(get: Callable[[], Values], put: Callable[..., Values]) -> Callable[
         return settings_body(put(values=fields, by=asker.by, occurred_at=asker.now))
 
     return do
-
-
-def _set_fitting_limits(values: Json, asker: Asker) -> Json:
-    require_may_set_fitting_limits(asker.viewer)
-    return fitting_limits_body(set_fitting_limits(**values))
 
 
 def _set_check_lists(values: Json, asker: Asker) -> Json:
@@ -91,16 +77,6 @@ SET_ESTIMATING_POLICY = Act(
     status=200,
     current=get_estimating_policy_body,
 )
-SET_FITTING_LIMITS = Act(
-    name="set_fitting_limits",
-    summary="Set up to when a tagged fitting is used, by safety; kits plan none past it.",
-    record=FITTING_LIMITS,
-    request="FittingLimitsRequest",
-    answer="FittingLimits",
-    do=_set_fitting_limits,
-    status=200,
-    current=get_fitting_limits_body,
-)
 SET_CHECK_LISTS = Act(
     name="set_check_lists",
     summary="Put both lists in the place of what stands, in their order; what is left out is withdrawn.",
@@ -111,4 +87,4 @@ SET_CHECK_LISTS = Act(
     status=200,
     current=get_check_lists_body,
 )
-ACTS = (SET_KIT_POLICY, SET_ESTIMATING_POLICY, SET_FITTING_LIMITS, SET_CHECK_LISTS)
+ACTS = (SET_KIT_POLICY, SET_ESTIMATING_POLICY, SET_CHECK_LISTS)

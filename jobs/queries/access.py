@@ -103,12 +103,6 @@ def require_may_set_cable_sizes(viewer: WorkViewer) -> None:
         raise NotAllowed("Cable sizes are kept by planners.")
 
 
-def require_may_set_fitting_limits(viewer: WorkViewer) -> None:
-    """Refuse whoever does not say up to when a tagged fitting is used."""
-    if viewer.role != "safety":
-        raise NotAllowed("Only the safety role limits the use of tagged fittings.")
-
-
 def require_may_load(viewer: WorkViewer, day: CrewDay) -> None:
     """Refuse whoever may not load a kit: its crew, and stores of the warehouse that it comes from."""
     if viewer.role not in LOADING_ROLES:

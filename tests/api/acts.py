@@ -10,10 +10,9 @@ from django.db import transaction
 from graphene.utils.str_converters import to_camel_case
 from rest_framework.test import APIClient
 
+from api.wire import settings_acts
 from inventory.models import Container, Party, Recipe, RecipeLine
 from inventory.services.deposits import charge_deposits
-from api.wire import settings_acts
-from inventory.models import Container, Recipe, RecipeLine
 from inventory.services.quarantining import open_quarantine
 from inventory.units import parse_amount
 from jobs.models import RecoveryDrift
@@ -444,7 +443,6 @@ RECOVERY_ACTS: dict[str, ActCase] = {
         method="put",
     ),
 }
-ACTS: dict[str, ActCase] = {**FLUID_ACTS, **QUARANTINE_ACTS, **WASTE_ACTS, **RECOVERY_ACTS}
 
 
 def a_cable_size(_office: Office, **fields: Any) -> Json:
@@ -488,13 +486,6 @@ SETTINGS_ACTS: dict[str, ActCase] = {
         SAFETYS_ONLY,
         method="put",
     ),
-    "limits of fittings": ActCase(
-        "setFittingLimits",
-        "fitting-limits",
-        _settings(settings_acts.get_fitting_limits_body, most_uses=9),
-        SAFETYS_ONLY,
-        method="put",
-    ),
     "cable size": ActCase(
         "saveCableSize",
         "cable-sizes/{designation}",
@@ -511,4 +502,10 @@ SETTINGS_ACTS: dict[str, ActCase] = {
         method="put",
     ),
 }
-ACTS: dict[str, ActCase] = {**FLUID_ACTS, **QUARANTINE_ACTS, **SETTINGS_ACTS}
+ACTS: dict[str, ActCase] = {
+    **FLUID_ACTS,
+    **QUARANTINE_ACTS,
+    **WASTE_ACTS,
+    **RECOVERY_ACTS,
+    **SETTINGS_ACTS,
+}

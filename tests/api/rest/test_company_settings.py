@@ -17,7 +17,7 @@ from tests.factories.accounts import Office
 from tests.factories.jobs import make_size
 
 ClientOf = Callable[[str], APIClient]
-KITS, ESTIMATES, LIMITS = ("/api/v1/kit-policy", "/api/v1/estimating-policy", "/api/v1/fitting-limits")
+KITS, ESTIMATES = "/api/v1/kit-policy", "/api/v1/estimating-policy"
 
 
 def _change(client: APIClient, address: str, **changes: Any) -> Any:
@@ -127,17 +127,6 @@ def test_safety_sets_what_may_be_lifted_and_the_cautions_and_nothing_else(
     assert _change(client_of("planner"), ESTIMATES, **words).status_code == 403
     assert _change(client_of("safety"), ESTIMATES, **words).status_code == 200
     assert KitPolicy.objects.get().lifting_limit_kg == 20
-
-
-def test_fitting_limits_are_safetys(client_of: ClientOf, office: Office) -> None:
-    safety = client_of("safety")
-    assert_answer("get_fitting_limits", safety.get(LIMITS))
-    stored = assert_answer("set_fitting_limits", _change(safety, LIMITS, most_uses=12))
-    assert stored == {"most_uses": 12, "longest_age_days": None, "inspection_holds_days": 1}
-    assert_refusal(_change(safety, LIMITS, most_uses=0), 400, "bad_input", "/most_uses")
-    assert safety.get(LIMITS).json() == stored
-    asked = ask(safety, "{ fittingLimits { mostUses longestAgeDays } }")
-    assert asked["fittingLimits"] == {"mostUses": 12, "longestAgeDays": None}
 
 
 def _learn(size: CableSize | None, **values: Any) -> LearntSize:
