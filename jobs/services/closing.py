@@ -96,7 +96,7 @@ def work_closing(*, closing: PeriodClosing, now: datetime) -> PeriodClosing:
     """Carry a closing out from where it stands; worked on twice it comes to the same."""
     try:
         if closing.period_id is None:
-            _lock(closing)
+            lock_closing(closing)
         while not _state_some(closing, now=now):
             pass
     except SpanstockError as refusal:
@@ -113,7 +113,8 @@ def _refuse_closed(period: AccountingPeriod | None) -> None:
 
 
 @transaction.atomic
-def _lock(closing: PeriodClosing) -> None:
+def lock_closing(closing: PeriodClosing) -> None:
+    """Let nothing more be booked into the days; the part of a closing that postings wait for."""
     closing.period = lock_period(
         last_date=closing.last_date,
         by=closing.asked_by,

@@ -51,6 +51,19 @@ def test_cost_flow_of_the_book_example() -> None:
     assert float(average.ending_value) == pytest.approx(8902.058824, abs=1e-6)
 
 
+@pytest.mark.outside_check(
+    "OpenStax Principles of Accounting Vol. 1, section 10.2, periodic: all that was bought, then what was "
+    "sold: 8,955 and 7,200, average 27.615385; how known: quantities from memory, exact arithmetic"
+)
+def test_cost_flow_of_the_book_example_at_the_end_of_the_period() -> None:
+    events = [*(event for event in DEVICES if event.kind == "receive"), StockEvent("draw", 300)]
+    first = cost_flow(method="fifo", events=events)
+    assert (first.cost_of_draws, first.ending_value) == (7200, 8955)
+    average = cost_flow(method="weighted_average", events=events)
+    assert float(average.cost_of_draws) == pytest.approx(8284.615385, abs=1e-6)
+    assert float(average.ending_value) == pytest.approx(7870.384615, abs=1e-6)
+
+
 def test_cost_flow_lets_what_came_back_leave_next() -> None:
     events = _events(
         ("receive", 10, 1),

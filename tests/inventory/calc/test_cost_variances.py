@@ -34,6 +34,21 @@ def test_cost_variance_splits_the_difference(
 
 
 @pytest.mark.outside_check(
+    "direct materials of 297,000 against a standard of 289,800, the quantity at standard price 310,500, "
+    "quoted on americadeltausa.com; how known: totals read in a stored page, differences by exact arithmetic"
+)
+def test_cost_variance_of_three_known_totals() -> None:
+    found = cost_variance(
+        standard_price=1,
+        actual_price=Fraction(297_000, 310_500),
+        standard_quantity=289_800,
+        actual_quantity_used=310_500,
+        actual_quantity_bought=310_500,
+    )
+    assert (found.price_variance, found.quantity_variance, found.total) == (-13_500, 20_700, 7_200)
+
+
+@pytest.mark.outside_check(
     "OpenStax Principles of Accounting Vol. 2, section 8.2: 20 lb at 9.00 for 7.00, 40.00 unfavourable; "
     "how known: numbers read in a stored page quoting the text"
 )
