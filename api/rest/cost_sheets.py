@@ -14,6 +14,7 @@ from api.rest.listing import ListDoor, list_parameters
 from api.wire.accounting_requests import ISSUE, read_request
 from api.wire.answers import entry_json, make_writer
 from api.wire.cost_sheets import cost_sheet_body, cost_table, issued_sheet_json
+from api.wire.input_fields import read_day
 from api.wire.pages import Order
 from api.wire.papers.cost_sheet import print_cost_sheet
 from api.wire.pictures.cost_bridge import draw_cost_bridge
@@ -29,6 +30,7 @@ from jobs.queries.cost_sheet import list_line_movements, make_cost_sheet
 from jobs.queries.issued_sheets import get_issued_sheet
 from jobs.services.issued_sheets import issue_sheet
 
+OF_A_LINE = frozenset({"material", "owner", "span", "run", "month"})
 BY_NUMBER = Order("number", is_number=True)
 BY_KEY = Order("key", is_number=True)
 PICTURE = shape(
@@ -95,10 +97,20 @@ class CostEntries(JobDoor, ListDoor):
     def rows(self) -> QuerySet[Any]:
         given = self.request.query_params
         faults = [Fault(name, "", "is missing") for name in ("material", "owner") if not given.get(name)]
+        parts = [(kind, given[kind]) for kind in ("span", "run") if kind in given]
+        if len(parts) > 1:
+            faults.append(Fault("run", given["run"][:60], "cannot be named beside a span"))
+        month = read_day(f"{given['month']}-01") if "month" in given else None
+        if month is None and "month" in given:
+            faults.append(Fault("month", given["month"][:60], "must be a month such as 2026-03"))
         if faults:
             raise BadInput.of(faults)
         movements = list_line_movements(
-            self.job(self.kwargs["reference"]), material=given["material"], owner=given["owner"]
+            self.job(self.kwargs["reference"]),
+            material=given["material"],
+            owner=given["owner"],
+            part=parts[0] if parts else None,
+            month=month,
         )
         entries = Entry.objects.filter(pk__in=movements.order_by().values("entry"))
         return with_lines(entries & visible_entries(self.viewer), self.viewer)
@@ -112,6 +124,9 @@ class CostEntries(JobDoor, ListDoor):
         parameters=[
             OpenApiParameter("material", {"type": "string"}, required=True),
             OpenApiParameter("owner", {"type": "string"}, required=True),
+            OpenApiParameter("span", {"type": "string"}, description="only what went to or came from it"),
+            OpenApiParameter("run", {"type": "string"}, description="the same; not beside a span"),
+            OpenApiParameter("month", {"type": "string"}, description="only what was booked in it: 2026-03"),
             *list_parameters(BY_KEY, {}),
         ],
         responses={200: OpenApiResponse(page_of("Entry"))},
@@ -121,7 +136,7 @@ class CostEntries(JobDoor, ListDoor):
         return super().get(request)
 
     def _read_filters(self, parameters: Any, faults: list[Fault]) -> Any:
-        own = {name: text for name, text in parameters.items() if name not in ("material", "owner")}
+        own = {name: text for name, text in parameters.items() if name not in OF_A_LINE}
         return super()._read_filters(own, faults)
 
 

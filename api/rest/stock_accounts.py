@@ -11,7 +11,7 @@ from api.wire.schemas import listing, of, shape
 from inventory.queries.access import get_place
 from inventory.queries.account_balances import tie_accounts
 from inventory.queries.holdings import list_bins
-from inventory.queries.stock_accounts import list_stock_at, roll_forward
+from inventory.queries.stock_accounts import list_stock_ages, list_stock_at, roll_forward
 
 PLACE = OpenApiParameter("place", {"type": "string"}, description="code of a place, its bins with it")
 
@@ -31,6 +31,20 @@ class StockAt(AccountsDoor):
         """List what lay where on a day, by lot and owner, with its value and age."""
         rows = list_stock_at(day=self.day(request, "date"), places=_places(self, request))
         return Response({"results": [answers.stock_row_json(row, self.currency) for row in rows]})
+
+
+class StockAges(AccountsDoor):
+    """How old stock was on the evening of any day."""
+
+    @extend_schema(
+        operation_id="list_stock_ages",
+        parameters=[OpenApiParameter("date", DAY, required=True)],
+        responses={200: OpenApiResponse(shape(results=listing(of("StockAge"))))},
+    )
+    def get(self, request: Request) -> Response:
+        """List how much of each material of our stock was how old: what is left is taken to be the newest."""
+        rows = list_stock_ages(day=self.day(request, "date"))
+        return Response({"results": [answers.stock_age_json(row) for row in rows]})
 
 
 class RollForward(AccountsDoor):

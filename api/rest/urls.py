@@ -127,6 +127,7 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("unbilled-receipts", invoices.Unbilled.as_view(), "unbilled-receipts"),
     ("stock-at", stock_accounts.StockAt.as_view(), "stock-at"),
     ("account-ties", stock_accounts.AccountTies.as_view(), "account-ties"),
+    ("stock-ages", stock_accounts.StockAges.as_view(), "stock-ages"),
     ("roll-forward", stock_accounts.RollForward.as_view(), "roll-forward"),
     ("crew-days/<str:crew>/<str:date>/balance", balances.Balance.as_view(), "balance"),
     ("jobs/<str:reference>/fluid", balances.JobFluid.as_view(), "job-fluid"),

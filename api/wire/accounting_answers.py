@@ -20,7 +20,7 @@ from inventory.models import (
 from inventory.money import minor_digits
 from inventory.queries.account_balances import AccountTie
 from inventory.queries.receipt_costs import Received
-from inventory.queries.stock_accounts import CHANGES, RolledForward, StockRow, Worth
+from inventory.queries.stock_accounts import CHANGES, RolledForward, StockAge, StockRow, Worth
 
 Json = dict[str, Any]
 
@@ -214,6 +214,17 @@ def stock_row_json(row: StockRow, currency: str) -> Json:
     }
 
 
+def stock_age_json(row: StockAge) -> Json:
+    limits: list[int | None] = [*row.limits_days, None]
+    return {
+        "material": row.material.code,
+        "ages": [
+            {"at_most_days": limit, "quantity": quantity_json(amount, row.material.stock_unit)}
+            for limit, amount in zip(limits, row.quantities, strict=True)
+        ],
+    }
+
+
 def rolled_json(row: RolledForward, currency: str) -> Json:
     unit = row.material.stock_unit
 
@@ -328,6 +339,9 @@ COMPONENTS: dict[str, Schema] = {
         value=of("Money"),
         received_date=nullable(DAY),
         age_days=nullable(WHOLE),
+    ),
+    "StockAge": shape(
+        material=TEXT, ages=listing(shape(at_most_days=nullable(WHOLE), quantity=of("Quantity")))
     ),
     "WriteOffLimit": shape(limit=nullable(of("Money"))),
     "AccountTie": shape(account=TEXT, balance=of("Money"), exported=of("Money"), not_exported=of("Money")),

@@ -111,7 +111,7 @@ def roll_forward(
 def list_stock_at(*, day: date, places: Iterable[int] | None = None) -> list[StockRow]:
     """What lay where on the evening of a day, by place, material, owner and lot, with its age.
 
-    Weighted averages know no lots; their age is not known here, see `age_stock`.
+    Weighted averages know no lots; their age is not known here, see `list_stock_ages`.
     """
     sums: dict[tuple[int, int, int, int | None], Worth] = defaultdict(Worth)
     for sign, end in ((1, "target_place"), (-1, "source_place")):
@@ -127,37 +127,51 @@ def list_stock_at(*, day: date, places: Iterable[int] | None = None) -> list[Sto
     )
 
 
-def age_stock(*, day: date, limits_days: tuple[int, ...] = (30, 90, 180, 365)) -> dict[int, list[int]]:
-    """How much of each material of our stock was at most so old on a day, in millionths of its unit.
+@dataclass(frozen=True)
+class StockAge:
+    """How much of a material was at most so many days old: one amount a limit, and what was older."""
+
+    material: Material
+    limits_days: tuple[int, ...]
+    quantities: list[int]
+
+
+def list_stock_ages(*, day: date, limits_days: tuple[int, ...] = (30, 90, 180, 365)) -> list[StockAge]:
+    """How old our stock of each material was on a day, in millionths of its unit, by material.
 
     Of all that is there the newest receipts are taken to be what is left, as first in, first out leaves
-    it. Returns by material one amount per limit and one for what is older.
+    it. So it is known under a weighted average too.
     """
-    on_hand = {row.material.pk: row.closing.quantity for row in roll_forward(first_date=None, last_date=day)}
+    left = {
+        row.material.pk: row.closing.quantity
+        for row in roll_forward(first_date=None, last_date=day)
+        if row.owner.is_company and row.closing.quantity > 0
+    }
     receipts = Movement.objects.filter(
+        Q(entry__reversed_by__isnull=True) | Q(entry__reversed_by__booked_date__gt=day),
         purpose=Purpose.RECEIVED,
         entry__booked_date__lte=day,
         target_place__kind__in=Place.STOCK_KINDS,
         owner__is_company=True,
         entry__reverses__isnull=True,
-        entry__reversed_by__isnull=True,
     )
     by_day = receipts.order_by("-entry__booked_date").values_list("material", "entry__booked_date")
-    aged = {material: [0] * (len(limits_days) + 1) for material, left in on_hand.items() if left > 0}
-    left = dict(on_hand)
+    aged = {material: [0] * (len(limits_days) + 1) for material in left}
     for material, booked, quantity in by_day.annotate(Sum("quantity")):
-        part = min(int(quantity), max(left.get(material, 0), 0))
+        part = min(int(quantity), left.get(material, 0))
         if part:
-            age = (day - booked).days
-            step = next(
-                (number for number, limit in enumerate(limits_days) if age <= limit), len(limits_days)
-            )
-            aged[material][step] += part
+            aged[material][_find_step((day - booked).days, limits_days)] += part
             left[material] -= part
     for material, amounts in aged.items():
         # What no receipt tells of is as old as the book.
-        amounts[-1] += max(left[material], 0)
-    return aged
+        amounts[-1] += left[material]
+    materials = Material.objects.in_bulk(aged)
+    found = [StockAge(materials[key], limits_days, amounts) for key, amounts in aged.items()]
+    return sorted(found, key=lambda row: row.material.code)
+
+
+def _find_step(age_days: int, limits_days: tuple[int, ...]) -> int:
+    return next((number for number, limit in enumerate(limits_days) if age_days <= limit), len(limits_days))
 
 
 class _Named:

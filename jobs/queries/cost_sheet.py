@@ -300,9 +300,20 @@ def _sum_by_size(job: Job, statement: Statement) -> list[CostPerFoot]:
     return [CostPerFoot(size, length[size], cost[size]) for size in sizes]
 
 
-def list_line_movements(job: Job, *, material: str, owner: str) -> QuerySet[Movement]:
-    """The movements behind one line of the sheet, in the order of the book: the proof of its figures."""
-    places = Place.objects.filter(Q(pk=job.place_id) | Q(run__job=job) | Q(span__job=job))
+def list_line_movements(
+    job: Job, *, material: str, owner: str, part: tuple[str, str] | None = None, month: date | None = None
+) -> QuerySet[Movement]:
+    """The movements behind one line of the sheet, in the order of the book: the proof of its figures.
+
+    `part` narrows it to one span or run ("span", name), `month` (its first day) to what was booked in one.
+    """
+    if part is None:
+        places = Place.objects.filter(Q(pk=job.place_id) | Q(run__job=job) | Q(span__job=job))
+    else:
+        kind, name = part
+        places = Place.objects.filter(**{f"{kind}__job": job, f"{kind}__name": name})
     rows = Movement.objects.filter(material__code=material, owner__code=owner)
     rows = rows.filter(Q(source_place__in=places) | Q(target_place__in=places))
+    if month is not None:
+        rows = rows.filter(entry__booked_date__year=month.year, entry__booked_date__month=month.month)
     return rows.select_related("entry__actor", "source_place", "target_place").order_by("entry", "line")

@@ -273,6 +273,30 @@ def test_stock_accounts_are_told_for_any_day(client_of: ClientOf, office: Office
     assert_refusal(accounts.get(f"{ROOT}/stock-at?date=soon"), 400, "bad_input", "date")
 
 
+def test_an_unbalanced_mapping_is_refused_and_nothing_goes_out(client_of: ClientOf, office: Office) -> None:
+    accounts = client_of("accounts")
+    twice = [{"place_kind": "job", "account": "5100"}, {"place_kind": "job", "account": "5200"}]
+    refused = accounts.put(f"{ROOT}/accounts", {"accounts": twice}, format="json")
+    assert_refusal(refused, 400, "bad_input", "/accounts/1")
+    one_side = [{"place_kind": "warehouse", "account": "1400"}]
+    assert accounts.put(f"{ROOT}/accounts", {"accounts": one_side}, format="json").status_code == 200
+    body = assert_refusal(
+        post(accounts, "journal-batches", booked_until="2026-03-02"), 409, "account_missing"
+    )
+    assert "supplier" in body["detail"]
+    assert not JournalBatch.objects.exists()
+
+
+def test_how_old_stock_is_told_for_any_day(client_of: ClientOf) -> None:
+    accounts = client_of("accounts")
+    rows = assert_answer("list_stock_ages", accounts.get(f"{ROOT}/stock-ages?date=2026-05-02"))["results"]
+    [fluid] = [row["ages"] for row in rows if row["material"] == "fluid"]
+    assert [(row["at_most_days"], row["quantity"]["value"]) for row in fluid] == [
+        (30, "0.000000"), (90, "165.000000"), (180, "0.000000"), (365, "0.000000"), (None, "0.000000"),
+    ]  # fmt: skip
+    assert_refusal(accounts.get(f"{ROOT}/stock-ages"), 400, "bad_input", "date")
+
+
 SEES_WITH_STORES = (401, 200, 403, 200, 200, 403, 200)
 READS: dict[str, tuple[int, ...]] = {
     "accounting-periods": SEES_WITH_STORES,
@@ -286,6 +310,7 @@ READS: dict[str, tuple[int, ...]] = {
     "invoices": SEES_WITH_STORES,
     "unbilled-receipts?until=2026-03-02": SEES_WITH_STORES,
     "stock-at?date=2026-03-02": SEES_WITH_STORES,
+    "stock-ages?date=2026-03-02": SEES_WITH_STORES,
     "roll-forward?last_date=2026-03-02": SEES_WITH_STORES,
 }
 

@@ -68,7 +68,13 @@ def test_a_line_opens_to_its_entries(client_of: ClientOf, drawn: Office) -> None
     found = accounts.get(f"{ADDRESS}/cost-sheet/entries", {"material": "fluid", "owner": "own"})
     [entry] = assert_answer("list_cost_entries", found)["results"]
     assert entry["kind"] == "draw"
-    assert_refusal(accounts.get(f"{ADDRESS}/cost-sheet/entries?material=fluid"), 400, "bad_input", "owner")
+    address = f"{ADDRESS}/cost-sheet/entries"
+    assert_refusal(accounts.get(f"{address}?material=fluid"), 400, "bad_input", "owner")
+    for narrowed, count in (("span=S1", 1), ("run=R1", 0), ("month=2026-03", 1), ("month=2026-04", 0)):
+        found = accounts.get(f"{address}?material=fluid&owner=own&{narrowed}")
+        assert len(assert_answer("list_cost_entries", found)["results"]) == count, narrowed
+    wrong = accounts.get(f"{address}?material=fluid&owner=own&span=S1&run=R1&month=soon")
+    assert_refusal(wrong, 400, "bad_input", "run", "month")
 
 
 def test_the_picture_ends_at_the_cost(client_of: ClientOf, drawn: Office) -> None:

@@ -6,8 +6,9 @@ from uuid import uuid4
 import pytest
 
 from inventory.errors import BadInput
-from inventory.models import CostPool, Place
-from inventory.queries.stock_accounts import age_stock, list_stock_at, roll_forward
+from inventory.models import CostPool, Entry, Place
+from inventory.queries.stock_accounts import list_stock_ages, list_stock_at, roll_forward
+from inventory.services.accounting.periods import close_period
 from inventory.services.corrections import reverse
 from inventory.services.goods import draw, transfer
 from inventory.services.lines import Line
@@ -70,7 +71,17 @@ def test_list_stock_at_tells_lots_and_their_age(world: World) -> None:
     assert [(row.quantity, row.value, row.age_days) for row in later] == [(8_000_000, 16_000_000, 7)]
 
 
-def test_age_stock_takes_the_newest_receipts_for_what_is_left(world: World) -> None:
+def test_list_stock_ages_takes_the_newest_receipts_for_what_is_left(world: World) -> None:
     use(world, 5, 30)
-    aged = age_stock(day=date(2026, 4, 2), limits_days=(30, 90))
-    assert aged == {world.projectile.pk: [10_000_000, 5_000_000, 0]}
+    [aged] = list_stock_ages(day=date(2026, 4, 2), limits_days=(30, 90))
+    assert (aged.material, aged.quantities) == (world.projectile, [10_000_000, 5_000_000, 0])
+
+
+def test_list_stock_ages_of_a_day_knows_no_later_reversal(world: World) -> None:
+    second = Entry.objects.filter(kind="receipt").order_by("key").last()
+    assert second is not None
+    close_period(last_date=date(2026, 3, 3), by=world.actor, occurred_at=at(72))
+    reverse(id=uuid4(), by=world.actor, entry=second, reason="another yard")
+    before, after = (list_stock_ages(day=date(2026, 3, day), limits_days=(0,)) for day in (3, 4))
+    assert [row.quantities for row in before] == [[10_000_000, 10_000_000]]
+    assert [row.quantities for row in after] == [[0, 10_000_000]]
