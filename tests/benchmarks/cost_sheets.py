@@ -1,6 +1,6 @@
 """The cost sheet of a job of 20,000 movements in a book of as many and of a million; closing with 1,000 jobs.
 
-The book is written row by row past the service, since it is reading that is measured: every movement has its
+The book is written by SQL past the service, since it is reading that is measured: every movement has its
 entry, and the cost pools stand as the movements add up.
 """
 
@@ -8,11 +8,11 @@ import gc
 import time
 import tracemalloc
 import uuid
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 
-from django.db import connection
+from django.db import connection, transaction
 
-from inventory.models import CostPool, Entry, Movement, Place
+from inventory.models import CostPool, Entry, Place
 from inventory.services.sealing import seal_all
 from jobs.models import Job
 from jobs.queries.cost_sheet import make_cost_sheet
@@ -26,8 +26,6 @@ BOOK_MOVEMENTS = 1_000_000
 SPANS = 200
 OTHER_JOBS = 1_000
 LINES = 8
-START = datetime(2026, 1, 5, tzinfo=UTC)
-BATCH = 1_000
 
 
 def main() -> list[Measurement]:
@@ -79,13 +77,14 @@ def _time_closing(world: World) -> tuple[float, float, float]:
 
 
 def _time_sheet(job: Job) -> float:
+    """The fastest of seven, since other work on the machine only adds."""
     make_cost_sheet(job)
     times = []
-    for _turn in range(5):
+    for _turn in range(7):
         started = time.perf_counter()
         make_cost_sheet(job)
         times.append(time.perf_counter() - started)
-    return sorted(times)[len(times) // 2]
+    return min(times)
 
 
 def _lay_out(job: Job, spans: int) -> list[Place]:
@@ -97,38 +96,58 @@ def _lay_out(job: Job, spans: int) -> list[Place]:
     ]
 
 
+COUNTED = """
+WITH RECURSIVE counted(n) AS (VALUES (0) UNION ALL SELECT n + 1 FROM counted WHERE n + 1 < %(count)s),
+    line(n) AS (VALUES (0) UNION ALL SELECT n + 1 FROM line WHERE n + 1 < %(lines)s),
+    place(number, id) AS (VALUES {places})
+"""
+ENTRIES = """
+INSERT INTO inventory_entry (key, uuid, kind, occurred_at, recorded_at, booked_date, actor_id, reason,
+    document, fingerprint)
+SELECT %(first)s + n, {uuid}, 'draw', {moment}, {moment}, {day}, %(actor)s, '', 'report:' || {uuid}, '0'
+FROM counted
+"""
+MOVEMENTS = """
+INSERT INTO inventory_movement (entry_id, line, material_id, owner_id, source_place_id, target_place_id,
+    quantity, value, purpose, cause, effective_at, entered_value, entered_unit)
+SELECT %(first)s + counted.n, line.n + 1, %(material)s, %(owner)s, %(source)s, place.id,
+    1000000, 2000000, 'used', '', {moment}, '', ''
+FROM counted CROSS JOIN line JOIN place ON place.number = counted.n %% %(places)s
+"""
+# How the two databases make ids and add to a day.
+SPELLED = {
+    "postgresql": {
+        "uuid": "gen_random_uuid()",
+        "moment": "TIMESTAMPTZ '2026-01-05 00:00:00+00' + counted.n %% 400000 * INTERVAL '1 minute'",
+        "day": "DATE '2026-01-05' + counted.n %% 300",
+    },
+    "sqlite": {
+        "uuid": "lower(hex(randomblob(16)))",
+        "moment": "datetime('2026-01-05', (counted.n %% 400000) || ' minutes')",
+        "day": "date('2026-01-05', (counted.n %% 300) || ' days')",
+    },
+}
+
+
 def _write(world: World, places: list[Place], movements: int) -> None:
-    count = movements // LINES
-    for first in range(0, count, BATCH):
-        entries = Entry.objects.bulk_create(
-            Entry(
-                uuid=uuid.uuid4(),
-                kind="draw",
-                occurred_at=START + timedelta(minutes=number % 400_000),
-                recorded_at=START,
-                booked_date=(START + timedelta(days=number % 300)).date(),
-                actor=world.actor,
-                document=f"report:{uuid.uuid4()}",
-                fingerprint="0" * 64,
-            )
-            for number in range(first, min(first + BATCH, count))
-        )
-        Movement.objects.bulk_create(
-            Movement(
-                entry=entry,
-                line=line + 1,
-                material=world.projectile,
-                owner=world.company,
-                source_place=world.warehouse,
-                target_place=places[(first + number) % len(places)],
-                quantity=1_000_000,
-                value=2_000_000,
-                purpose="used",
-                effective_at=entry.occurred_at,
-            )
-            for number, entry in enumerate(entries)
-            for line in range(LINES)
-        )
+    """So many movements, eight an entry, over the places in turn, each entry with a document of its own."""
+    spelled = {
+        **SPELLED[connection.vendor],
+        "places": ", ".join(f"({number}, {place.pk})" for number, place in enumerate(places)),
+    }
+    named = {
+        "first": (Entry.objects.order_by("key").values_list("key", flat=True).last() or 0) + 1,
+        "count": movements // LINES,
+        "lines": LINES,
+        "actor": world.actor.pk,
+        "material": world.projectile.pk,
+        "owner": world.company.pk,
+        "source": world.warehouse.pk,
+        "places": len(places),
+    }
+    with transaction.atomic(), connection.cursor() as cursor:
+        for statement in (ENTRIES, MOVEMENTS):
+            cursor.execute((COUNTED + statement).format(**spelled), named)
     CostPool.objects.bulk_create(
         CostPool(
             key=f"{place.pk}:{world.projectile.pk}:{world.company.pk}:0",
@@ -144,5 +163,7 @@ def _write(world: World, places: list[Place], movements: int) -> None:
 
 
 def _analyse() -> None:
-    with connection.cursor() as cursor:
-        cursor.execute("ANALYZE")
+    """Let PostgreSQL count what lies where, as it does by itself in time. Nothing of ours asks SQLite to."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
