@@ -22,7 +22,7 @@ from api.wire.field_days import field_pack
 from api.wire.input_fields import read_day
 from inventory.errors import NotFound
 from jobs.queries.access import get_visible_crew_day
-from jobs.queries.field_days import list_field_days
+from jobs.queries.field_days import list_field_days, list_surroundings
 from jobs.queries.pressure_limits import find_standing_limits
 from jobs.queries.pull_sheet import GROUP_ORDER, make_pull_sheet
 from jobs.queries.schedule import list_schedule
@@ -40,6 +40,7 @@ FIELD_FILES = (
     "spanstock/field_queue.js",
     "spanstock/field_sheet.js",
     "spanstock/field_report.js",
+    "spanstock/field_truck.js",
     "spanstock/field.js",
 )
 
@@ -78,7 +79,13 @@ class FieldPack(Page):
     def get(self, request: HttpRequest) -> HttpResponse:
         days = list_field_days(self.viewer, as_of=self.day)
         system = self.user.units or ("metric" if self.company.uses_metric else "us")
-        pack = field_pack(days, find_standing_limits(), system=system)
+        pack = field_pack(
+            days,
+            list_surroundings(self.viewer),
+            find_standing_limits(),
+            system=system,
+            currency=self.company.currency,
+        )
         return JsonResponse({"person": self.user.username, "as_of": self.day.isoformat(), **pack})
 
 

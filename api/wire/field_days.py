@@ -4,18 +4,50 @@ from typing import Any
 
 from api.wire.amounts import quantity_json
 from api.wire.pull_sheets import pull_sheet_body
-from inventory.models import Container, Holding
+from inventory.models import Container, Holding, Place
 from inventory.short_codes import make_short_code
 from jobs.models import CrewDayStep, PressureLimit
-from jobs.queries.field_days import FieldDay
+from jobs.queries.field_days import FieldDay, Surroundings
 from jobs.queries.rules import get_rule_book
 
 Json = dict[str, Any]
 
 
-def field_pack(days: list[FieldDay], limits: dict[str, PressureLimit], *, system: str) -> Json:
+def field_pack(
+    days: list[FieldDay],
+    around: Surroundings,
+    limits: dict[str, PressureLimit],
+    *,
+    system: str,
+    currency: str,
+) -> Json:
     """The days, the trade's rules, the approved pressures, and in which units this person reads."""
     return {
+        "currency": currency,
+        "trucks": [_named(place) for place in around.trucks],
+        "sites": [_named(place) for place in around.sites],
+        "left_at_sites": [
+            {
+                "label": row.label,
+                "site": row.place.name if row.place else "",
+                "short_code": make_short_code(row.pk),
+            }
+            for row in around.left_at_sites
+        ],
+        "suppliers": [_named(place) for place in around.suppliers],
+        "materials": [
+            {"code": row.code, "name": row.name, "unit": row.stock_unit} for row in around.materials
+        ],
+        "awaited": [
+            {
+                "id": str(row.uuid),
+                "source": row.source.name,
+                "target": row.target.code,
+                "at": row.occurred_at.isoformat(),
+                "note": row.note,
+            }
+            for row in around.awaited
+        ],
         "system": system,
         "rules": get_rule_book(),
         "limits_kpa": {purpose: limit.limit_kpa for purpose, limit in limits.items()},
@@ -23,11 +55,16 @@ def field_pack(days: list[FieldDay], limits: dict[str, PressureLimit], *, system
     }
 
 
+def _named(place: Place) -> Json:
+    return {"code": place.code, "name": place.name}
+
+
 def _day(day: FieldDay) -> Json:
     labels = {pick.container for line in day.sheet.lines for pick in line.picks if pick.container}
     codes = dict(Container.objects.filter(label__in=labels).values_list("label", "pk")) if labels else {}
     return {
         **pull_sheet_body(day.sheet),
+        "vehicle_code": day.crew_day.vehicle.code,
         "work": [_step(step, day) for step in day.steps],
         "aboard": [_vessel(row) for row in day.aboard],
         "short_codes": {label: make_short_code(key) for label, key in sorted(codes.items())},

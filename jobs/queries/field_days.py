@@ -5,11 +5,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
 
-from inventory.models import Container, Holding
-from jobs.models import CrewDay, CrewDayStep
+from inventory.models import Container, Holding, Material, Place
+from inventory.queries.access import visible_containers, visible_materials, visible_places
+from jobs.models import CrewDay, CrewDayStep, HandOver
 from jobs.queries.access import WorkViewer, visible_crew_days
 from jobs.queries.day_work import DayWork, load_day_work
 from jobs.queries.pull_sheet import PullSheet, make_pull_sheets
+from jobs.queries.truck_stock import visible_hand_overs
 
 # A late report is told within these days; what is planned further ahead changes anyway.
 DAYS_BACK, DAYS_AHEAD = 3, 7
@@ -28,6 +30,39 @@ class FieldDay:
     def steps(self) -> list[CrewDayStep]:
         """Every step that is not done yet, also one that was stopped: it may have been done all the same."""
         return sorted([*self.work.steps, *self.work.stopped], key=lambda step: step.position)
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What a crew may name from its truck: other trucks, sites and what lies there, counters, goods to buy.
+
+    `awaited` are hand-overs to the crew's trucks that nobody has answered yet.
+    """
+
+    trucks: list[Place]
+    sites: list[Place]
+    left_at_sites: list[Container]
+    suppliers: list[Place]
+    materials: list[Material]
+    awaited: list[HandOver]
+
+
+def list_surroundings(viewer: WorkViewer) -> Surroundings:
+    """What is around the viewer's trucks, in six questions."""
+    named = visible_places(viewer).filter(is_withdrawn=False)
+    counters = Place.objects.filter(kind=Place.Kind.SUPPLIER, is_withdrawn=False)
+    left = visible_containers(viewer).filter(place__kind=Place.Kind.SITE)
+    awaited = visible_hand_overs(viewer).filter(is_confirmed__isnull=True)
+    if viewer.own_places is not None:
+        awaited = awaited.filter(target__in=viewer.own_places)
+    return Surroundings(
+        trucks=list(named.filter(kind=Place.Kind.VEHICLE).order_by("name")),
+        sites=list(named.filter(kind=Place.Kind.SITE).order_by("name")),
+        left_at_sites=list(left.select_related("material", "place").order_by("label")),
+        suppliers=list(counters.order_by("name")),
+        materials=list(visible_materials(viewer).filter(is_withdrawn=False).order_by("name")),
+        awaited=list(awaited.order_by("occurred_at", "pk")),
+    )
 
 
 def list_field_days(viewer: WorkViewer, *, as_of: date) -> list[FieldDay]:

@@ -5,8 +5,8 @@ from collections.abc import Callable
 from playwright.sync_api import BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
-from inventory.models import Holding
-from jobs.models import CrewDay, FieldReport, SpanAttempt
+from inventory.models import Container, Holding
+from jobs.models import CounterPurchase, CrewDay, FieldReport, HandOver, SpanAttempt
 from tests.browser.conftest import sign_in
 from tests.factories.accounts import Office
 from tests.factories.jobs import DAY
@@ -155,3 +155,38 @@ def _open_again(phone: BrowserContext, page: Page) -> Page:
     fresh.goto(address)
     fresh.wait_for_selector(".day-view")
     return fresh
+
+
+def test_truck_hands_over_leaves_picks_up_and_buys_without_signal(
+    six_span_office: Office, open_phone: Phone, live_server: LiveServer
+) -> None:
+    world = six_span_office.world
+    world.drum("D-second", 55, cost=550, place=six_span_office.crew.vehicle)
+    phone = open_phone()
+    page = _open_field(phone, live_server)
+    page.click("[data-tab=truck]")
+    phone.set_offline(True)
+    _tick_and_send(page, "D-north", "hand-over", "truck", "truck-south")
+    _tick_and_send(page, "D-second", "drop", "site", "site-1")
+    form = page.locator("form[data-move=buy]")
+    form.locator("[name=supplier]").select_option("supplier-1")
+    form.locator("[name=ticket]").fill("T 17")
+    form.locator("[name=material]").select_option("projectile-12")
+    form.locator("[name=amount]").fill("4")
+    form.locator("[name=cost]").fill("6,50")
+    form.locator("button").click()
+    expect(page.locator(".sending.waiting")).to_have_count(3)
+    assert not HandOver.objects.exists()
+    phone.set_offline(False)
+    page.click("#send-now")
+    _wait_until_sent(page, 3)
+    assert HandOver.objects.get().target.code == "truck-south"
+    assert Container.objects.get(label="D-second").place.code == "site-1"
+    assert CounterPurchase.objects.get().ticket_number == "T 17"
+
+
+def _tick_and_send(page: Page, label: str, move: str, select: str, value: str) -> None:
+    page.check(f"[data-goods={label}]")
+    page.locator(f"form[data-move={move}] [name={select}]").select_option(value)
+    page.click(f"form[data-move={move}] button")
+    page.wait_for_timeout(200)

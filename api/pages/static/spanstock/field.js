@@ -3,6 +3,7 @@ import { askToStay, drop, find, keep } from "./field_store.js";
 import { askWho, enqueue, listQueue, sendAgain, sendWaiting } from "./field_queue.js";
 import { Report } from "./field_report.js";
 import { readLoad, showSheet } from "./field_sheet.js";
+import { showTruck } from "./field_truck.js";
 import { make, showDay, showTime, word } from "./field_words.js";
 
 const EVERY_MS = 60_000;
@@ -117,6 +118,7 @@ async function showDayView(day) {
   const made = new Report(view, day, pack);
   await made.show();
   report = made;
+  showTruck(view, day, pack, queue);
   view.querySelector('[data-action="report"]').addEventListener("click", () => queueReport(day));
   view.querySelector('[data-action="load"]').addEventListener("click", () => queueLoad(view, day));
   document.getElementById("day").replaceChildren(view);
@@ -126,6 +128,13 @@ async function showDayView(day) {
 function chooseTab(view, name) {
   view.querySelectorAll("[data-tab]").forEach((tab) => tab.setAttribute("aria-selected", String(tab.dataset.tab === name)));
   view.querySelectorAll("[data-panel]").forEach((panel) => (panel.hidden = panel.dataset.panel !== name));
+}
+
+/* Anything else that is told from a truck: kept first, then sent. */
+async function queue(title, url, body) {
+  await enqueue({ author: pack.person, title, url, body });
+  await showOutbox();
+  await sync();
 }
 
 async function queueReport(day) {

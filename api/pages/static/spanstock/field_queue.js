@@ -5,7 +5,9 @@ const ANSWERED_ONCE = new Set([400, 403, 404, 409, 412, 413, 422]);
 
 /* States of an item: waiting, sent, refused. A refused one is kept and shown until a person decides. */
 export async function enqueue({ author, title, url, body, draftKey = null }) {
-  const item = { id: body.id, author, title, url, body, state: "waiting", word: "", madeAt: new Date().toISOString() };
+  // What has no id of its own, such as the answer to a hand-over, is harmless to send twice all the same.
+  const id = body.id || crypto.randomUUID();
+  const item = { id, author, title, url, body, state: "waiting", word: "", madeAt: new Date().toISOString() };
   await moveToQueue(draftKey, item);
   return item;
 }
