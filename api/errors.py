@@ -23,6 +23,8 @@ from inventory.queries.access import NotAllowed
 from inventory.queries.company import NotSetUp
 from inventory.services.documents import StaleVersion
 from inventory.services.posting.errors import BookBusy
+from jobs.services.attaching.looking import UnusableFile
+from jobs.services.attaching.storing import FileMissing
 
 logger = logging.getLogger(__name__)
 PROBLEM_TYPE = "application/problem+json"
@@ -59,6 +61,8 @@ STATUSES: Mapping[type[SpanstockError], HTTPStatus] = {
     PreconditionMissing: HTTPStatus.PRECONDITION_REQUIRED,
     NotSetUp: HTTPStatus.SERVICE_UNAVAILABLE,
     StaleVersion: HTTPStatus.PRECONDITION_FAILED,
+    UnusableFile: HTTPStatus.UNPROCESSABLE_ENTITY,
+    FileMissing: HTTPStatus.SERVICE_UNAVAILABLE,
     ScopeMissing: HTTPStatus.FORBIDDEN,
     SignInRefused: HTTPStatus.UNAUTHORIZED,
     SignInLocked: HTTPStatus.TOO_MANY_REQUESTS,

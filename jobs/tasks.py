@@ -3,6 +3,7 @@
 from celery import shared_task
 from django.utils import timezone
 
+from jobs.services.attaching.storing import sweep_orphans
 from jobs.services.balance.sweeping import close_due_days
 from jobs.services.closing import take_closing, work_closing
 from jobs.services.learning import refit_all, refit_where_asked
@@ -50,3 +51,9 @@ def work_closings() -> int:
         work_closing(closing=closing, now=timezone.now())
         worked += 1
     return worked
+
+
+@shared_task(ignore_result=True)
+def sweep_files() -> int:
+    """Remove files of documents whose upload was never finished."""
+    return sweep_orphans(now=timezone.now())

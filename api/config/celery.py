@@ -69,6 +69,7 @@ SCHEDULE: dict[str, Any] = {
         "schedule": LEARN_EVERY_S,
         "options": {"expires": LEARN_EVERY_S},
     },
+    "sweep files": {"task": "jobs.tasks.sweep_files", "schedule": crontab(hour=4, minute=10)},
     "learn nightly": {"task": "jobs.tasks.learn_nightly", "schedule": crontab(hour=3, minute=10)},
     "refresh recovery": {
         "task": "jobs.tasks.refresh_recovery",

@@ -9,6 +9,7 @@ from graphql_relay import from_global_id
 
 from api.graphql.asking import asking
 from api.graphql.balance_types import DayBalance
+from api.graphql.document_types import DocumentQuery
 from api.graphql.fluid_types import FluidQuery
 from api.graphql.kit_types import KitsOfDay
 from api.graphql.mutations import make_mutation_type
@@ -67,7 +68,7 @@ from jobs.queries.statement import make_statement
 from jobs.queries.truck_stock import list_unconfirmed_trucks
 
 
-class Query(FluidQuery, RecoveryQuery, SafetyQuery, SettingsQuery, SupplyQuery):
+class Query(DocumentQuery, FluidQuery, RecoveryQuery, SafetyQuery, SettingsQuery, SupplyQuery):
     """Everything that may be asked."""
 
     node = graphene.Field(relay.Node, id=graphene.ID(required=True))

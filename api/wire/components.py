@@ -3,6 +3,7 @@
 from api.wire import (
     accounting_answers,
     accounting_requests,
+    attached,
     balances,
     cable_sizes,
     company_rules,
@@ -51,6 +52,7 @@ def all_components() -> dict[str, Schema]:
         **restock_answers.COMPONENTS,
         **restock_requests.request_schemas(),
         **truck_requests.request_schemas(),
+        **attached.COMPONENTS,
         **balances.COMPONENTS,
         **instruments.COMPONENTS,
         **kits.COMPONENTS,

@@ -1,5 +1,6 @@
 """What we do with it: the tables of jobs."""
 
+from jobs.models.attached import AttachedDocument, StoredFile
 from jobs.models.balance import BalanceStream, DayBalance, FluidBalance, SpanFigure
 from jobs.models.cable import CableSize
 from jobs.models.check_list import CheckListItem, Occasion, ProtectiveEquipment
@@ -22,6 +23,7 @@ from jobs.models.truck import CounterPurchase, HandOver, UnreportedDay
 
 __all__ = [
     "AccessPoint",
+    "AttachedDocument",
     "BalanceStream",
     "CableSize",
     "CheckListItem",
@@ -71,6 +73,7 @@ __all__ = [
     "SpanAttempt",
     "SpanFigure",
     "SpanSplit",
+    "StoredFile",
     "UnreportedDay",
     "WasteHandover",
 ]

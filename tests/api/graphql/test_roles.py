@@ -43,6 +43,8 @@ QUESTIONS: list[tuple[str, Answers]] = [
     (f"taggedFittings {LISTS}", ALL),
     (f'taggedFittings(place: "truck-south") {LISTS}', EMPTY_FOR_CREWS),
     (f"claims {ONE}", (NONE, NO, NONE, NONE, NO, NONE)),
+    (f"documents {LISTS}", ALL),
+    (f'documents(of: "receipt") {LISTS}', (OK, NONE, OK, OK, NONE, OK)),
     (f"recoveredFluid {LISTS}", (NONE,) * 6),
     (f"fluidTests {LISTS}", (NONE,) * 6),
     (f"fluidLimits {LISTS}", (NONE,) * 6),

@@ -10,6 +10,7 @@ from uuid import uuid4
 
 from tests.api.rest import requests, supply_requests
 from tests.api.rest.furnished import (
+    A_PAPER,
     ACCOUNTS,
     AT,
     DAY,
@@ -200,6 +201,13 @@ READS = [
     read("quarantines"),
     read("quarantines/{quarantine}"),
     read("quarantines/{foreign quarantine}", NOT_FOR_CREWS),
+    read("documents"),
+    read("documents/{document}"),
+    read("documents/{foreign document}", NOT_FOR_CREWS),
+    read("documents/{receipt document}", (401, 200, 404, 200, 200, 404, 200)),
+    read("documents/{document}/content"),
+    read("documents/{foreign document}/content", NOT_FOR_CREWS),
+    read("documents/{receipt document}/content", (401, 200, 404, 200, 200, 404, 200)),
     read("calculations"),
     read("calculations/bore-volume"),
     read("problems", EVERYBODY),
@@ -237,7 +245,20 @@ PERSONS_OWN = (401, 204, 204, 204, 204, 204, 204)
 # Answered by the protocol, which knows systems only: see the tests of signing in.
 PROTOCOL = (415, 415, 415, 415, 415, 415, 415)
 
+
+def _attach(thing: str, statuses: Statuses) -> Operation:
+    return Operation("put", f"documents/{NEW}?of={thing}&name=a", statuses, A_PAPER)
+
+
+NEW = "00000000-0000-4000-8000-00000000d0c5"
 WRITES = [
+    _attach("field-report&on={report}", CREWS_CHANGE_TOO),
+    _attach("field-report&on={foreign report}", STORES_CHANGE_UNSEEN),
+    _attach("incident&on={incident}", SIGNED_IN),
+    _attach("incident&on={foreign incident}", NOT_FOR_CREWS),
+    _attach("receipt&on={receipt}", (401, 200, 404, 403, 403, 404, 200)),
+    _attach("material&on=fluid", (401, 403, 403, 403, 403, 200, 200)),
+    _attach("waste-manifest&on={manifest}", STORES_CHANGE_UNSEEN),
     post("session", EVERYBODY, {"name": "safety", "password": PASSWORD}),
     Operation("delete", "session", PERSONS_OWN),
     put("session/password", PERSONS_OWN, {"current": PASSWORD, "new": "quite another one 7"}),

@@ -8,10 +8,11 @@ from uuid import uuid4
 
 from rest_framework.test import APIClient
 
-from inventory.models import Container, Material, Party, Place
+from inventory.models import Container, Entry, Material, Party, Place, WasteManifest
 from inventory.services.parties import save_party
 from tests.api.rest import requests, supply_requests
 from tests.factories.accounts import Office
+from tests.factories.inventory import at
 from tests.factories.jobs import make_crew_day
 from tests.factories.safety import make_finding
 from tests.factories.supply import make_supplier, make_terms
@@ -29,6 +30,7 @@ KINDS = {
     ),
 }
 ACCOUNTS = {"accounts": [{"place_kind": kind, "account": account} for kind, account in KINDS.items()]}
+A_PAPER = b"%PDF-1.7 a sheet of paper\n%%EOF"
 METER = {"kind": "meter", "unit": "[gal_us]", "place": "truck-north"}
 
 
@@ -150,4 +152,22 @@ def furnish(office: Office, client_of: Callable[[str], APIClient]) -> Furnished:
         hold = supply_requests.made(container=label, reason="smells of diesel")
         send("stores", "quarantines", hold)
         names[name] = hold["id"]
+    for name, role, thing in (
+        ("document", "crew", f"field-report&on={names['report']}"),
+        ("foreign document", "admin", f"field-report&on={names['foreign report']}"),
+        ("receipt document", "stores", f"receipt&on={names['receipt']}"),
+    ):
+        names[name] = str(uuid4())
+        address = f"/api/v1/documents/{names[name]}?of={thing}&name=a"
+        clients.setdefault(role, client_of(role))
+        sent = clients[role].put(address, A_PAPER, content_type="application/pdf")
+        assert sent.status_code == 200, sent.content
+    manifest = WasteManifest.objects.create(
+        number="M-1",
+        receiver="Tip",
+        entry=Entry.objects.get(uuid=names["foreign entry"]),
+        handed_at=at(1),
+        by=world.actor,
+    )
+    names["manifest"] = manifest.number
     return Furnished(office, names)

@@ -70,6 +70,8 @@ def _send(client: APIClient, row: Operation, address: str, body: Any, version: s
     send = getattr(client, row.method)
     if row.method == "get":
         return send(address)
+    if isinstance(body, bytes):
+        return send(address, body, content_type="application/octet-stream")
     headers = {"If-Match": version} if version else {}
     return send(address, body, format="json", headers=headers)
 
@@ -80,7 +82,7 @@ def _fill(address: str, furnished: Furnished) -> str:
 
 def _find_version(admin: APIClient, row: Operation, furnished: Furnished) -> str:
     """The version that stands: who may change a thing is another matter than who changed it last."""
-    if row.method != "put":
+    if row.method != "put" or isinstance(row.body, bytes):
         return ""
     return str(admin.get(f"/api/v1/{_fill(row.version_at, furnished)}").headers.get("ETag", ""))
 

@@ -1,0 +1,1 @@
+"""Documents: looked into, made small, stored under their hash, hung on what they belong to."""
