@@ -23,6 +23,8 @@ OK, NONE, NULL, NO, UNSEEN = "ok", "none", "null", "not_allowed", "not_found"
 ALL = (OK, OK, OK, OK, OK, OK)
 UNSEEN_BY_CREWS = (OK, UNSEEN, OK, OK, OK, OK)
 EMPTY_FOR_CREWS = (OK, NONE, OK, OK, OK, OK)
+NO_SUMS_FOR_CREWS = (NONE, NO, NONE, NONE, NONE, NONE)
+NO_MONEY = (NONE, NO, NONE, NONE, NO, NONE)
 Answers = tuple[str, ...]
 
 LISTS = "{ results { __typename } }"
@@ -45,6 +47,22 @@ QUESTIONS: list[tuple[str, Answers]] = [
     (f"claims {ONE}", (NONE, NO, NONE, NONE, NO, NONE)),
     (f"documents {LISTS}", ALL),
     (f'documents(of: "receipt") {LISTS}', (OK, NONE, OK, OK, NONE, OK)),
+    (f"recoveryRates {LISTS}", NO_SUMS_FOR_CREWS),
+    (f"recoveryDrifts {LISTS}", NO_SUMS_FOR_CREWS),
+    (f"scrapLots {LISTS}", NO_SUMS_FOR_CREWS),
+    (f"safetyNotices {ONE}", (OK, NO, OK, OK, OK, OK)),
+    (f"scrapTerms {LISTS}", (NONE,) * 6),
+    (f"coreMasses {LISTS}", ALL),
+    (f'jobScrap(job: "J-north") {ONE}', ALL),
+    (f'jobScrap(job: "J-south") {ONE}', UNSEEN_BY_CREWS),
+    (f"wasteDrums {ONE}", (NONE,) * 6),
+    (f"wasteManifests {LISTS}", EMPTY_FOR_CREWS),
+    (f"deposits {LISTS}", NO_MONEY),
+    (f"depositTerms {LISTS}", NO_MONEY),
+    (f"depositBalances {ONE}", NO_MONEY),
+    (f"empties {LISTS}", NO_MONEY),
+    (f"companyRules {ONE}", ALL),
+    (f"fittingLimits {ONE}", ALL),
     (f"recoveredFluid {LISTS}", (NONE,) * 6),
     (f"fluidTests {LISTS}", (NONE,) * 6),
     (f"fluidLimits {LISTS}", (NONE,) * 6),
