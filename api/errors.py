@@ -16,6 +16,7 @@ from rest_framework import exceptions
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.feed.errors import CursorGone
 from api.sign_in.people import SignInLocked, SignInRefused, find_address
 from api.sign_in.scopes import ScopeMissing
 from inventory.errors import BadInput, Fault, NotFound, SpanstockError
@@ -63,6 +64,7 @@ STATUSES: Mapping[type[SpanstockError], HTTPStatus] = {
     StaleVersion: HTTPStatus.PRECONDITION_FAILED,
     UnusableFile: HTTPStatus.UNPROCESSABLE_ENTITY,
     FileMissing: HTTPStatus.SERVICE_UNAVAILABLE,
+    CursorGone: HTTPStatus.GONE,
     ScopeMissing: HTTPStatus.FORBIDDEN,
     SignInRefused: HTTPStatus.UNAUTHORIZED,
     SignInLocked: HTTPStatus.TOO_MANY_REQUESTS,

@@ -4,6 +4,7 @@ from celery import shared_task
 from django.contrib.sessions.backends.db import SessionStore
 from django.utils import timezone
 
+from api.feed.webhooks import deliver_due, write_deliveries
 from api.sign_in.people import forget_old_attempts
 from api.sign_in.systems import forget_old_tokens
 
@@ -15,3 +16,11 @@ def forget_ended_sign_ins() -> None:
     SessionStore.clear_expired()
     forget_old_tokens(now=now)
     forget_old_attempts(now=now)
+
+
+@shared_task(ignore_result=True)
+def tell_webhooks() -> int:
+    """Write down what is to be told of what was sealed, and send what is due."""
+    now = timezone.now()
+    write_deliveries(now=now)
+    return deliver_due(now=now)

@@ -46,6 +46,7 @@ WATCH_FLUID_EVERY_S = 60
 # Days pass slowly: what becomes due at midnight is told within the hour.
 WATCH_LIMITS_EVERY_S = 3600
 FORGET_SIGN_INS_EVERY_S = 900
+WEBHOOKS_EVERY_S = 5
 
 # A sweep that its worker did not reach before the next one is due may be dropped: the next does its work.
 SCHEDULE: dict[str, Any] = {
@@ -80,6 +81,11 @@ SCHEDULE: dict[str, Any] = {
         "task": "inventory.tasks.watch_fluid",
         "schedule": WATCH_FLUID_EVERY_S,
         "options": {"expires": WATCH_FLUID_EVERY_S},
+    },
+    "tell webhooks": {
+        "task": "api.tasks.tell_webhooks",
+        "schedule": WEBHOOKS_EVERY_S,
+        "options": {"expires": WEBHOOKS_EVERY_S},
     },
     "forget ended sign-ins": {
         "task": "api.tasks.forget_ended_sign_ins",

@@ -24,4 +24,5 @@ SECRET_KEY = text("SECRET_KEY", "")
 ALLOWED_HOSTS = [host for host in text("ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]").split(",") if host]
 IS_DEBUG = flag("DEBUG", False)
 TRUSTED_PROXIES = int(text("TRUSTED_PROXIES", "0"))
+MAY_WEBHOOKS_BE_PRIVATE = flag("PRIVATE_WEBHOOKS", False)
 LOG_LEVEL = text("LOG_LEVEL", "INFO")

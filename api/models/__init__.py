@@ -2,5 +2,6 @@
 
 from api.models.account import SignInAttempt, User
 from api.models.system import SystemClient, SystemToken
+from api.models.webhook import WebhookDelivery, WebhookTarget
 
-__all__ = ["SignInAttempt", "SystemClient", "SystemToken", "User"]
+__all__ = ["SignInAttempt", "SystemClient", "SystemToken", "User", "WebhookDelivery", "WebhookTarget"]

@@ -53,7 +53,7 @@ class ListDoor(Door):
         parameters = request.query_params
         faults: list[Fault] = []
         condition = self._read_filters(parameters, faults)
-        size = _read_size(parameters.get("limit"), faults)
+        size = read_size(parameters.get("limit"), faults)
         order = self._read_order(parameters.get("sort"), faults)
         if faults:
             raise BadInput.of(faults)
@@ -79,7 +79,8 @@ class ListDoor(Door):
         return Order(order.column, is_downward=text.startswith("-"), is_number=order.is_number)
 
 
-def _read_size(text: str | None, faults: list[Fault]) -> int:
+def read_size(text: str | None, faults: list[Fault]) -> int:
+    """How many rows are asked for; a fault is noted and counts as none."""
     if text is None:
         return USUAL_SIZE
     size = int(text) if text.isascii() and text.isdigit() and len(text) < 6 else 0

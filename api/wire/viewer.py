@@ -89,6 +89,11 @@ def narrow(duties: Duties, scopes: frozenset[str] | None) -> Duties:
     return Duties(duties.postable & open_kinds, may_see_money=shows_money)
 
 
+def see_all() -> WorkViewer:
+    """Whoever is told of everything, as a target that an admin has named; may do nothing."""
+    return WorkViewer(places=None, own_places=None, postable=frozenset(), may_see_money=True, crews=None)
+
+
 def get_actor(user: User | AnonymousUser) -> Actor:
     """Whom the ledger names for what this account does."""
     actor = user.actor if isinstance(user, User) else None

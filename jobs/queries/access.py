@@ -118,6 +118,12 @@ def require_may_print_kits(viewer: WorkViewer, warehouse: Place) -> None:
         raise NotAllowed("Goods there are not in your charge.")
 
 
+def require_admin(viewer: WorkViewer) -> None:
+    """Refuse whoever does not run the service."""
+    if viewer.role != "admin":
+        raise NotAllowed("Only an admin decides where what happens here is told.")
+
+
 def require_sees_all_work(viewer: WorkViewer) -> None:
     """Refuse whoever sees the days of some crews only, where all are summed."""
     if viewer.crews is not None:

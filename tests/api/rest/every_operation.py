@@ -34,6 +34,7 @@ NOT_FOR_CREWS = (401, 200, 404, 200, 200, 200, 200)
 SUMS_ALL_WORK = (401, 200, 403, 200, 200, 200, 200)
 # Stands for an answer: nothing is planned there that could be told of.
 NOTHING_AHEAD = (401, 404, 403, 404, 404, 404, 404)
+ADMIN_ONLY = (401, 403, 403, 403, 403, 403, 200)
 SEES_MONEY = (401, 200, 403, 200, 200, 403, 200)
 
 
@@ -229,6 +230,10 @@ READS = [
     read("company-rules"),
     read("fitting-limits"),
     read("safety-notices", SUMS_ALL_WORK),
+    read("changes", SEES_MONEY),
+    read("webhook-targets", ADMIN_ONLY),
+    read("webhook-targets/{target}", ADMIN_ONLY),
+    read("webhook-deliveries", ADMIN_ONLY),
     read("calculations"),
     read("calculations/bore-volume"),
     read("problems", EVERYBODY),
@@ -271,8 +276,12 @@ def _attach(thing: str, statuses: Statuses) -> Operation:
     return Operation("put", f"documents/{NEW}?of={thing}&name=a", statuses, A_PAPER)
 
 
+A_TARGET = {"id": str(uuid4()), "url": "https://hooks.example/x"}
 NEW = "00000000-0000-4000-8000-00000000d0c5"
 WRITES = [
+    post("webhook-targets", (401, 403, 403, 403, 403, 403, 201), A_TARGET),
+    post("webhook-targets/{target}/replay", ADMIN_ONLY, {}),
+    Operation("delete", "webhook-targets/{target}", ADMIN_ONLY),
     _attach("field-report&on={report}", CREWS_CHANGE_TOO),
     _attach("field-report&on={foreign report}", STORES_CHANGE_UNSEEN),
     _attach("incident&on={incident}", SIGNED_IN),

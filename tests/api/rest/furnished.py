@@ -162,6 +162,8 @@ def furnish(office: Office, client_of: Callable[[str], APIClient]) -> Furnished:
         clients.setdefault(role, client_of(role))
         sent = clients[role].put(address, A_PAPER, content_type="application/pdf")
         assert sent.status_code == 200, sent.content
+    target = {"id": str(uuid4()), "url": "https://hooks.example/y"}
+    names["target"] = send("admin", "webhook-targets", target)["id"]
     manifest = WasteManifest.objects.create(
         number="M-1",
         receiver="Tip",
