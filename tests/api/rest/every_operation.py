@@ -151,6 +151,7 @@ READS = [
     read(f"unbilled-receipts?until={DAY}", SEES_MONEY),
     read(f"stock-at?date={DAY}", SEES_MONEY),
     read(f"account-ties?until={DAY}", SEES_MONEY),
+    read(f"stock-ages?date={DAY}", SEES_MONEY),
     read(f"roll-forward?last_date={DAY}", SEES_MONEY),
     read(f"crew-days/north/{REPORTED}/balance", (401, 404, 404, 404, 404, 404, 404)),
     read("jobs/J-north/fluid"),
