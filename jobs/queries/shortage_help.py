@@ -91,9 +91,8 @@ def _say_vessels(line: SheetLine, sheet: "PullSheet", known: _Help) -> str:
         return "No other place has any clean and empty."
     wanted = float(convert(line.short / MILLION, line.unit, "L"))
     place, litres = next((row for row in places if row[1] >= wanted), places[0])
-    return (
-        f"Nearest: {place} has some for {format_amount(convert(round(litres), 'L', line.unit), line.unit)}."
-    )
+    room = round(float(convert(litres, "L", line.unit)), 1)
+    return f"Nearest: {place} has some for {format_amount(room, line.unit)}."
 
 
 def _say_vessel_order(known: _Help) -> str:

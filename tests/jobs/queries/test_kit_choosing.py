@@ -144,6 +144,41 @@ def test_tagged_fitting_that_failed_is_not_planned(day: SmallDay) -> None:
     assert "No fitting here is fit to be planned" in line.why
 
 
+def test_tagged_fitting_past_its_age_is_not_planned(day: SmallDay) -> None:
+    """Made thirty days before the day."""
+    make_fitting("pressure_end")
+    _tag(day, "T-OLD", 0)
+    TaggedFittingPolicy.objects.update_or_create(pk=1, defaults={"longest_age_days": 30})
+    assert _line("pressure_end").tags == ("T-OLD, 0 days left, no limit approved",)
+    TaggedFittingPolicy.objects.update(longest_age_days=29)
+    line = _line("pressure_end")
+    assert (line.picks, line.short) == ([], GALLON)
+
+
+def test_pieces_without_a_tag_are_not_planned_where_every_piece_must_carry_one(day: SmallDay) -> None:
+    material = make_fitting("pressure_end")
+    day.pieces(material, 3)
+    assert (_line("pressure_end").short, _line("pressure_end").tags) == (0, ())
+    KitPolicy.objects.get().tagged_materials.add(material)
+    line = _line("pressure_end")
+    assert (line.picks, line.short) == ([], GALLON)
+    assert "3 pieces without a tag may not be planned" in line.why
+    _tag(day, "T-NEW", 0)
+    line = _line("pressure_end")
+    assert (line.short, line.tags) == (0, ("T-NEW, no limit approved",))
+    KitPolicy.objects.get().tagged_materials.clear()
+    assert _line("pressure_end").short == 0
+
+
+def test_fluid_comes_from_a_drum_before_the_rest_in_a_tote(day: SmallDay) -> None:
+    """A tote needs a fork truck however little is in it."""
+    make_plain_policy()
+    day.drum("HERE", 8, on_truck=True)
+    _tote(day, "TOTE", 5, state="open")
+    day.drum("DRUM", 55)
+    assert _labels() == ["DRUM"]
+
+
 def test_fitting_that_is_short_is_made_by_its_recipe(day: SmallDay) -> None:
     fitting = make_fitting("pressure_end")
     blank = make_fitting("blank", is_reusable=False)

@@ -7,13 +7,14 @@ from datetime import timedelta
 
 import pytest
 
-from inventory.models import Container, Place
+from inventory.models import Container, Place, Requirement
 from jobs.calc.bore import bore_volume_m3
 from jobs.models import CrewDay, EstimatingPolicy, LearntFit, RefitRequest, Span
 from jobs.queries.jobs import get_policy
 from jobs.queries.learning_readings import collect_lessons
 from jobs.queries.learnt import load_learnt
 from jobs.services.learning import refit_all, refit_where_asked
+from jobs.services.needs import write_needs
 from jobs.tasks import learn_nightly, learn_where_asked
 from tests.factories.field_reports import (
     EVENING,
@@ -24,6 +25,7 @@ from tests.factories.field_reports import (
     make_report,
 )
 from tests.factories.jobs import (
+    add_step,
     make_company,
     make_crew,
     make_crew_day,
@@ -208,3 +210,20 @@ def test_load_learnt_asks_as_often_for_ten_fits_as_for_one(
         refit_all(at=EVENING + timedelta(days=number))
         with django_assert_num_queries(2):  # type: ignore[operator]
             load_learnt(EstimatingPolicy())
+
+
+def test_days_ahead_need_what_was_learnt(spans: list[Span]) -> None:
+    """What restocking reads follows the fit: 1.1 of the bore, not the estimated 1.25, and 2 L a set-up."""
+    make_company()
+    day = make_crew_day(make_crew("south"))
+    EstimatingPolicy.objects.update(fluid=make_fluid("glide-l", "L"))
+    add_step(day, "extract", span=spans[5])
+    write_needs([day])
+    before = Requirement.objects.get(material__code="glide-l").mean
+    report = make_report(make_crew_day(make_crew("north")))
+    for span in spans[:4]:
+        add_attempt(report, span, 1.1 * BORE_L)
+    refit_all(at=EVENING)
+    after = Requirement.objects.get(material__code="glide-l").mean
+    assert before == pytest.approx((1.25 * BORE_L + 2) * 1e6, rel=0.01)
+    assert after == pytest.approx((1.1 * BORE_L + 2) * 1e6, rel=0.02)
