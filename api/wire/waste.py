@@ -20,6 +20,7 @@ from inventory.queries.recovered_fluid import WasteDue, list_waste_due, make_was
 from inventory.services.waste import hand_over_waste, start_waste_drum
 from jobs.queries import fluid_access as access
 from jobs.queries.access import WorkViewer
+from jobs.queries.field_waste import FieldWaste, find_field_waste
 from jobs.services.safety.roles import SAFETY, require_safety
 
 BY_PK = Order("pk", is_number=True)
@@ -40,7 +41,7 @@ COMPONENTS: dict[str, Schema] = {
     ),
     "WasteGoods": shape(container=nullable(TEXT), material=of("Named"), quantity=of("Quantity")),
     "WasteManifest": shape(
-        id=UUID,
+        id=nullable(UUID),
         number=TEXT,
         receiver=TEXT,
         handed_at=MOMENT,
@@ -94,26 +95,30 @@ def _remark(row: WasteDue) -> str:
 
 def manifests_json(rows: Iterable[WasteManifest]) -> list[Json]:
     """Manifests with what went under them; their entries' movements are loaded with them."""
-    return [_manifest_json(row) for row in rows]
+    found = list(rows)
+    told = find_field_waste({row.number for row in found})
+    return [_manifest_json(row, told.get(row.number, [])) for row in found]
 
 
-def _manifest_json(row: WasteManifest) -> Json:
-    moved = list(row.entry.movements.all())
+def _manifest_json(row: WasteManifest, told: Iterable[FieldWaste]) -> Json:
+    moved = row.entry.movements.all() if row.entry is not None else ()
+    goods = [(line.source_container, line.material, line.quantity) for line in moved]
+    goods += [(part.container, part.material, part.quantity) for part in told]
     return {
-        "id": str(row.entry.uuid),
+        "id": str(row.entry.uuid) if row.entry is not None else None,
         "number": row.number,
         "receiver": row.receiver,
         "handed_at": moment_json(row.handed_at),
         "by": named_json(row.by),
         "goods": [
             {
-                "container": line.source_container.label if line.source_container is not None else None,
-                "material": named_json(line.material),
-                "quantity": quantity_json(line.quantity, line.material.stock_unit),
+                "container": box.label if box is not None else None,
+                "material": named_json(material),
+                "quantity": quantity_json(quantity, material.stock_unit),
             }
-            for line in moved
+            for box, material, quantity in goods
         ],
-        "cautions": list_waste_cautions([line.material for line in moved]),
+        "cautions": list_waste_cautions([material for _box, material, _quantity in goods]),
     }
 
 

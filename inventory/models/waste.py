@@ -10,11 +10,15 @@ from inventory.models.party import Party
 
 
 class WasteManifest(models.Model):
-    """The paper under which waste was handed over; its goods are the movements of its entry."""
+    """The paper under which waste was handed over, at the desk or in the field.
+
+    Its goods are the movements of its entry and what field reports told of under its number. One that only
+    reports told of has no entry of its own: theirs move the goods.
+    """
 
     number = models.CharField(max_length=100, unique=True)
     receiver = models.CharField(max_length=200)
-    entry = models.OneToOneField(Entry, on_delete=models.PROTECT, related_name="waste_manifest")
+    entry = models.OneToOneField(Entry, on_delete=models.PROTECT, null=True, related_name="waste_manifest")
     handed_at = models.DateTimeField()
     by = models.ForeignKey(Actor, on_delete=models.PROTECT, related_name="+")
 

@@ -74,24 +74,54 @@ def hand_over_waste(
 ) -> WasteManifest:
     """Hand over all that these vessels hold, under a manifest; the vessels go too unless they are kept.
 
-    Taken as told: it has happened. The manifest's number is used once.
+    Taken as told: it has happened. The manifest's number is used once at the desk; one that field reports
+    have told of already is the same paper.
     """
     _check(containers, number, receiver)
     known = WasteManifest.objects.select_related("entry").filter(entry__uuid=id).first()
     if known is not None:
         return _accept_again(known, by, number, receiver, containers)
-    taken = WasteManifest.objects.filter(number=number.strip()).first()
-    if taken is not None:
+    taken = WasteManifest.objects.select_for_update().filter(number=number.strip()).first()
+    if taken is not None and taken.entry_id is not None:
         raise ManifestTaken(f"Manifest {number} was used on {taken.handed_at:%Y-%m-%d}. Look at its number.")
     waste = target or get_special_place(Place.Kind.WASTE)
     if waste.kind != Place.Kind.WASTE:
         raise BadInput.of([Fault("/target", str(waste), "is no place that waste is handed over to")])
     entry = _post_handover(id, by, occurred_at, containers, waste, number, reason, keeps_vessels)
-    manifest = WasteManifest.objects.create(
-        number=number.strip(), receiver=receiver.strip(), entry=entry, handed_at=occurred_at, by=by
-    )
+    # What a crew told of under this number is the same paper: the desk adds what it hands over itself.
+    manifest = taken or WasteManifest(number=number.strip(), handed_at=occurred_at, by=by)
+    manifest.entry, manifest.receiver = entry, receiver.strip()
+    manifest.save()
     WasteDrum.objects.filter(container__in=containers, manifest=None).update(manifest=manifest)
     return manifest
+
+
+@transaction.atomic
+def note_manifest(
+    *, number: str, receiver: str, by: Actor, handed_at: datetime, emptied: Sequence[Container]
+) -> WasteManifest:
+    """Keep the paper that a field report told of; where it is known already, by that number, it is the same.
+
+    The goods are moved by whoever tells of them. `emptied` are the vessels that gather no waste any more.
+    """
+    manifest, _is_new = WasteManifest.objects.get_or_create(
+        number=number.strip(), defaults={"receiver": receiver.strip(), "handed_at": handed_at, "by": by}
+    )
+    WasteDrum.objects.filter(container__in=emptied, manifest=None).update(manifest=manifest)
+    return manifest
+
+
+@transaction.atomic
+def forget_manifest(*, number: str) -> None:
+    """Take a paper back that nobody tells of any more; its vessels gather waste again as before."""
+    rows = WasteManifest.objects.select_for_update().filter(number=number.strip(), entry=None)
+    manifest = rows.first()
+    if manifest is None:
+        return
+    again = WasteDrum.objects.filter(manifest=None).values("container")
+    manifest.waste_drums.filter(container__in=again).delete()
+    manifest.waste_drums.update(manifest=None)
+    manifest.delete()
 
 
 @transaction.atomic
@@ -180,9 +210,11 @@ def _accept_again(
     known: WasteManifest, by: Actor, number: str, receiver: str, containers: Sequence[Container]
 ) -> WasteManifest:
     """The manifest made under this id, if it is this one; goods that came since change nothing about it."""
+    assert known.entry is not None
     named = {box.pk for box in containers}
     handed = set(known.entry.movements.values_list("source_container", flat=True))
-    is_same = (known.by_id, known.number, known.receiver) == (by.pk, number.strip(), receiver.strip())
+    told = (known.entry.actor_id, known.number, known.receiver)
+    is_same = told == (by.pk, number.strip(), receiver.strip())
     if not is_same or not handed <= named:
         raise EntryConflict(f"The id {known.entry.uuid} was used with other content. Use a new one.")
     return known

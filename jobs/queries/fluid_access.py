@@ -31,8 +31,17 @@ from inventory.queries.access import (
     visible_holdings,
 )
 from inventory.queries.recovered_fluid import list_empties_to_return, list_recovered_fluid
-from jobs.models import RecoveryDrift, RecoveryRate, ScrapLot, ScrapPart, ScrapShare, ScrapTerms
+from jobs.models import (
+    RecoveryDrift,
+    RecoveryRate,
+    ScrapLot,
+    ScrapPart,
+    ScrapShare,
+    ScrapTerms,
+    WasteHandover,
+)
 from jobs.queries.access import WorkViewer, require_sees_all_work, visible_jobs
+from jobs.queries.field_reports import visible_reports
 from jobs.queries.recovery_rates import list_drifts
 
 # Whose word on a sample counts, and who may hold goods back: to hold too much does no harm.
@@ -138,9 +147,12 @@ def visible_waste_drums(viewer: WorkViewer) -> QuerySet[WasteDrum]:
 
 
 def visible_manifests(viewer: WorkViewer) -> QuerySet[WasteManifest]:
-    """Manifests of hand-overs of which the viewer sees a line."""
+    """Manifests of hand-overs of which the viewer sees a line, and those its reports told of."""
     rows = WasteManifest.objects.select_related("entry", "by")
-    return rows if viewer.places is None else rows.filter(entry__in=visible_entries(viewer))
+    if viewer.places is None:
+        return rows
+    told = WasteHandover.objects.filter(report__in=visible_reports(viewer), report__is_undone=False)
+    return rows.filter(Q(entry__in=visible_entries(viewer)) | Q(number__in=told.values("manifest_number")))
 
 
 def with_goods(rows: QuerySet[WasteManifest]) -> QuerySet[WasteManifest]:

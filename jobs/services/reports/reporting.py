@@ -35,6 +35,7 @@ from jobs.services.reports.doing import (
 from jobs.services.reports.earlier import Earlier, find_earlier
 from jobs.services.reports.keeping import load_told, make_keys, rows_to_keep, select_keys
 from jobs.services.reports.later import book_again, find_later, in_order, unbook_all
+from jobs.services.reports.manifests import note_manifests
 from jobs.services.reports.names import Names, find_names
 from jobs.services.reports.opening import Opened, open_day
 from jobs.services.reports.rows import Told, make_rows
@@ -43,6 +44,7 @@ from jobs.services.reports.searching import Search
 from jobs.services.reports.splitting import split_spans
 from jobs.services.rules.evaluating import evaluate_report
 from jobs.services.rules.reading import Record, make_record, select_record
+from jobs.services.safety.incidents import open_spill_incidents
 from jobs.services.unreported import settle_by_report
 
 MOST_TURNS = 10
@@ -227,9 +229,11 @@ def _take_once(request: _Request) -> FieldReport:
     rows = rows_to_keep(told, make_keys([report_key, catch_keys]))
     scene, record, steps = _keep(rows, told, opened, names, corrected)
     book_report(told, scene, by=request.by)
+    note_manifests(told, corrected)
     evaluate_report(
         told, content=content, names=names, company=opened.company, record=record, corrected=corrected
     )
+    open_spill_incidents(told.losses)
     refits = refit_statements(at=report.recorded_at)
     mark_work_done(told, opened.day, steps, by=request.by, beside=refits)
     book_again(later)

@@ -1,6 +1,6 @@
 """Incidents: what went wrong, where, how much, who was told and when, until safety closes it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -103,10 +103,31 @@ def open_incident_of_loss(loss: ReportedLoss, *, kind: str) -> Incident:
         note=loss.note,
     )
     amounts = _interval(loss.amount) if loss.amount is not None else (None, None, None)
-    id = uuid5(report.uuid, f"incident:loss:{loss.position}")
-    incident = _make(id, report.by, report.occurred_at, facts, amounts, report=report)
+    incident = _make(_id_of_loss(loss), report.by, report.occurred_at, facts, amounts, report=report)
     ReportedLoss.objects.filter(report=report, position=loss.position).update(incident=incident)
     return incident
+
+
+def open_spill_incidents(losses: Sequence[ReportedLoss]) -> list[Incident]:
+    """Open an incident for each spill that a report tells of, contained or not, and nothing opened one for.
+
+    Where the report tells of an incident of its own kind spill, that one stands for its spills.
+    """
+    spills = [row for row in losses if row.cause == Movement.Cause.SPILL]
+    if not spills:
+        return []
+    report = spills[0].report
+    known = set(Incident.objects.filter(report=report).values_list("uuid", "kind"))
+    if Incident.Kind.SPILL in {kind for _id, kind in known}:
+        return []
+    ids = {id for id, _kind in known}
+    return [
+        open_incident_of_loss(row, kind=Incident.Kind.SPILL) for row in spills if _id_of_loss(row) not in ids
+    ]
+
+
+def _id_of_loss(loss: ReportedLoss) -> UUID:
+    return uuid5(loss.report.uuid, f"incident:loss:{loss.position}")
 
 
 @transaction.atomic

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from django.db import connection
@@ -12,6 +13,8 @@ from rest_framework.test import APIClient
 from inventory.models import Deposit, Entry, WasteDrum, WasteManifest
 from inventory.queries.company import get_today
 from inventory.services.waste import start_waste_drum
+from jobs.services.reports.content import ReportContent, WasteContent
+from jobs.services.reports.reporting import post_report
 from tests.api.acts import (
     WASTE_ACTS,
     a_charge,
@@ -28,6 +31,7 @@ from tests.api.published import assert_answer, assert_refusal
 from tests.factories.accounts import Office
 from tests.factories.fluids import make_vessel
 from tests.factories.inventory import at
+from tests.factories.jobs import DAY
 
 ClientOf = Callable[[str], APIClient]
 
@@ -90,6 +94,26 @@ def test_waste_goes_under_a_manifest_whose_number_is_used_once(client_of: Client
     assert rows["results"] == [made]
     assert assert_answer("list_waste_drums", stores.get("/api/v1/waste-drums"))["results"] == []
     assert WasteManifest.objects.count() == 1
+
+
+def test_manifest_of_a_field_report_is_listed_with_its_goods(client_of: ClientOf, office: Office) -> None:
+    caught(office)
+    post_report(
+        id=uuid4(),
+        by=office.world.other_actor,
+        occurred_at=at(10),
+        crew_code="north",
+        date=DAY,
+        content=ReportContent(waste=(WasteContent("M-7", "C-north", receiver="Works"),)),
+    )
+    rows = {}
+    for role in ("crew", "safety"):
+        response = client_of(role).get("/api/v1/waste-manifests")
+        (rows[role],) = assert_answer("list_waste_manifests", response)["results"]
+    assert rows["crew"] == rows["safety"]
+    assert (rows["crew"]["id"], rows["crew"]["number"]) == (None, "M-7")
+    (goods,) = rows["crew"]["goods"]
+    assert (goods["container"], goods["quantity"]["value"]) == ("C-north", "10.000000")
 
 
 def test_deposit_comes_back_with_the_empty_vessel(client_of: ClientOf, office: Office) -> None:

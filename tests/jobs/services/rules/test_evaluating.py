@@ -259,10 +259,27 @@ def test_fluid_in_the_ground_opens_an_incident_that_safety_hears_of(day: Reporte
     assert DomainEvent.objects.get(kind="incident_opened").body["to"] == "safety"
 
 
-def test_fluid_that_was_held_back_opens_none(day: ReportedDay) -> None:
+def test_spill_that_was_held_back_stops_nothing_and_is_an_incident_all_the_same(day: ReportedDay) -> None:
     loss = LossContent(material="fluid", cause="spill", amount=gallons(4), is_contained=True, span=S1)
     day.report(ReportContent(losses=(loss,)))
-    assert (_codes(), Incident.objects.count()) == ([], 0)
+    assert _codes() == []
+    incident = Incident.objects.get()
+    assert (incident.kind, incident.is_contained, incident.span) == ("spill", True, day.first)
+    assert (incident.amount_low, incident.amount, incident.amount_high) == (2_000_000, 4_000_000, 6_000_000)
+    assert ReportedLoss.objects.get().incident == incident
+    assert DomainEvent.objects.get(kind="incident_opened").body["to"] == "safety"
+
+
+def test_loss_by_another_cause_is_no_incident(day: ReportedDay) -> None:
+    loss = LossContent(material="fluid", cause="theft", amount=gallons(4), is_contained=True, span=S1)
+    day.report(ReportContent(losses=(loss,)))
+    assert not Incident.objects.exists()
+
+
+def test_spill_told_as_an_incident_of_its_own_is_one(day: ReportedDay) -> None:
+    loss = LossContent(material="fluid", cause="spill", amount=gallons(4), is_contained=True, span=S1)
+    day.report(ReportContent(losses=(loss,), incidents=(IncidentContent(kind="spill", span=S1),)))
+    assert Incident.objects.count() == 1
 
 
 def test_incident_that_a_report_tells_of_is_opened_once(day: ReportedDay) -> None:
