@@ -7,7 +7,6 @@ from api.wire.papers.paper import Paper
 from inventory.models import Movement
 from inventory.money import format_money, from_money_millionths
 from inventory.units import format_amount, format_millionths, from_millionths
-from jobs.models import IssuedSheet
 from jobs.queries.cost_sheet import CostLine, CostSheet
 from jobs.queries.statement import OTHER
 
@@ -36,10 +35,8 @@ FURNISHED_WORDS = {
 }
 
 
-def print_cost_sheet(
-    sheet: CostSheet, *, is_metric: bool, printed_at: datetime, issued: IssuedSheet | None = None
-) -> bytes:
-    """The sheet as PDF. `issued` marks it as the copy of an issued one, with its number and hash."""
+def print_cost_sheet(sheet: CostSheet, *, is_metric: bool, printed_at: datetime) -> bytes:
+    """The sheet as PDF, as it stands now; what was issued is shown by its stored content only."""
     job, currency = sheet.statement.job, sheet.statement.currency
     customer = f" for {job.customer.name}" if job.customer else ""
     paper = Paper(
@@ -49,11 +46,6 @@ def print_cost_sheet(
         is_wide=True,
         printed_at=printed_at,
     )
-    if issued is not None:
-        paper.add_text(
-            f"Sheet {issued.number}, issued {issued.issued_at:%Y-%m-%d %H:%M} UTC "
-            f"by {issued.issued_by.name}; book up to link {issued.last_sequence}. Hash {issued.hash}"
-        )
     _add_summary(paper, sheet)
     _add_materials(paper, sheet)
     if sheet.furnished:

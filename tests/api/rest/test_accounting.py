@@ -11,7 +11,7 @@ import pytest
 from openpyxl import load_workbook
 from rest_framework.test import APIClient
 
-from inventory.models import Entry, JournalBatch, SecondWord, SupplierInvoice
+from inventory.models import CostPool, Entry, JournalBatch, Material, SecondWord, SupplierInvoice
 from inventory.services.accounting.periods import close_period
 from inventory.services.parties import save_party
 from inventory.services.sealing import seal_all
@@ -19,7 +19,7 @@ from inventory.services.write_off_limit import set_write_off_limit
 from tests.api.published import assert_answer, assert_refusal
 from tests.api.rest import requests
 from tests.factories.accounts import Office
-from tests.factories.inventory import at
+from tests.factories.inventory import at, each
 
 ClientOf = Callable[[str], APIClient]
 ROOT = "/api/v1"
@@ -271,6 +271,30 @@ def test_stock_accounts_are_told_for_any_day(client_of: ClientOf, office: Office
     [fluid] = [row for row in rolled["results"] if row["material"] == "fluid"]
     assert fluid["received"] == fluid["closing"]
     assert_refusal(accounts.get(f"{ROOT}/stock-at?date=soon"), 400, "bad_input", "date")
+
+
+def test_a_write_down_names_the_lot_whose_cost_it_is(client_of: ClientOf, office: Office) -> None:
+    ball = Material.objects.create(
+        code="ball",
+        name="Ball 10 mm",
+        kind="projectile",
+        stock_unit="1",
+        nominal_diameter_mm=10.0,
+        cost_formula="fifo",
+    )
+    office.world.loose(ball, each(10), cost=50)
+    lot = CostPool.objects.get(lot__isnull=False, material=ball).lot
+    assert lot is not None
+    change = {"material": "ball", "place": "main-yard", "change": requests.dollars("-20")}
+    body = {"id": str(uuid4()), "kind": "write_down", "occurred_at": requests.AT, "reason": "out of use"}
+    accounts = client_of("accounts")
+    refused = post(accounts, "second-words", **body, changes=[{**change, "lot": "nowhere"}])
+    assert_refusal(refused, 400, "bad_input", "/changes/0/lot")
+    asked = post(accounts, "second-words", **body, changes=[{**change, "lot": lot.label}])
+    word = assert_answer("ask_for_second_word", asked)
+    decided = post(client_of("admin"), f"second-words/{word['id']}/decision", is_granted=True)
+    assert_answer("decide_second_word", decided)
+    assert CostPool.objects.get(lot=lot).value == 30_000_000
 
 
 def test_an_unbalanced_mapping_is_refused_and_nothing_goes_out(client_of: ClientOf, office: Office) -> None:

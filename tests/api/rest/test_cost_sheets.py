@@ -18,7 +18,7 @@ from inventory.services.lines import Line
 from inventory.services.parties import make_outside_places
 from inventory.services.posting import End
 from inventory.services.receipts import ReceiptLine, receive
-from jobs.models import EstimateLine, JobEstimate
+from jobs.models import EstimateLine, IssuedSheet, JobEstimate
 from tests.api.published import assert_answer, assert_refusal
 from tests.api.rest import requests
 from tests.api.rest.test_balances import reported  # noqa: F401
@@ -116,6 +116,9 @@ def test_an_issued_sheet_is_shown_as_issued_and_as_known_now(client_of: ClientOf
     assert shown["faults"] == []
     assert len(assert_answer("list_issued_sheets", accounts.get(f"{ADDRESS}/issued-sheets"))["results"]) == 1
     assert accounts.get(f"{ADDRESS}/issued-sheets/2").status_code == 404
+    IssuedSheet.objects.update(content=shown["as_issued"] | {"cost": money("49.00")})
+    changed: Any = assert_answer("get_issued_sheet", accounts.get(f"{ADDRESS}/issued-sheets/1"))
+    assert changed["faults"] == ["Its content is not what was issued: the hash differs."]
     assert accounts.get(f"{ADDRESS}/issued-sheets/99999999999").status_code == 404
 
 
