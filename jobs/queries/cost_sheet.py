@@ -108,12 +108,14 @@ class CostSheet:
 
 
 def make_cost_sheet(job: Job) -> CostSheet:
-    """Add up a job's cost from every side; a fixed number of queries, whatever its size."""
+    """Add up a job's cost from every side; a fixed number of queries, however many movements it has."""
     statement = make_statement(job)
     places = list_job_places(job)
     estimate = JobEstimate.objects.filter(job=job).order_by("pk").last()
     expected = _load_estimate(estimate)
-    lost, late = _sum_losses(places), _sum_late(places)
+    has_losses = any(line.amounts.quantity("lost") for line in [*statement.materials, *statement.furnished])
+    lost, late = _sum_losses(places) if has_losses else {}, _sum_late(places)
+    by_month, by_crew = _sum_by_month_and_crew(places)
     lines = _make_lines(statement.materials, expected, lost, late, is_own=True)
     furnished = _make_lines(statement.furnished, expected, lost, {}, is_own=False)
     return CostSheet(
@@ -121,8 +123,8 @@ def make_cost_sheet(job: Job) -> CostSheet:
         estimate=estimate,
         lines=lines,
         furnished=furnished,
-        by_month=_sum_by_month(places),
-        by_crew=_sum_by_crew(places),
+        by_month=by_month,
+        by_crew=by_crew,
         by_size=_sum_by_size(job, statement),
         unaccounted=statement.fluid,
     )
@@ -229,27 +231,28 @@ def _sum_late(places: Sequence[int]) -> dict[int, int]:
     return dict(sums)
 
 
-def _sum_by_month(places: Sequence[int]) -> list[tuple[date, int]]:
-    sums: dict[date, int] = defaultdict(int)
+def _sum_by_month_and_crew(places: Sequence[int]) -> tuple[list[tuple[date, int]], list[tuple[str, int]]]:
+    """Cost by month of booking, and by the crew whose report, or whose day's balance, brought it.
+
+    What came otherwise stands under no name. Both from one reading, since it meets every entry of the job.
+    """
+    by_month: dict[date, int] = defaultdict(int)
+    by_document: dict[str, int] = defaultdict(int)
     for sign, movements in _ends(places):
-        rows = movements.exclude(value=0).values_list("entry__booked_date")
-        for booked, value in rows.annotate(Sum("value")):
-            sums[booked.replace(day=1)] += sign * int(value)
-    return sorted(sums.items())
+        rows = movements.exclude(value=0).values_list("entry__booked_date", "entry__document")
+        for booked, document, value in rows.annotate(Sum("value")):
+            by_month[booked.replace(day=1)] += sign * int(value)
+            by_document[document] += sign * int(value)
+    return sorted(by_month.items()), _by_crew(by_document)
 
 
-def _sum_by_crew(places: Sequence[int]) -> list[tuple[str, int]]:
-    """Cost by the crew whose report, or whose day's balance, brought it; the rest stands under no name."""
-    sums: dict[str, int] = defaultdict(int)
-    for sign, movements in _ends(places):
-        rows = movements.exclude(value=0).values_list("entry__document")
-        for document, value in rows.annotate(Sum("value")):
-            sums[document] += sign * int(value)
+def _by_crew(by_document: dict[str, int]) -> list[tuple[str, int]]:
     reports = FieldReport.objects.values_list("uuid", "crew_day__crew__code")
     days = CrewDay.objects.values_list("pk", "crew__code")
-    crews = _find_crews(reports, "report:", UUID, sums) | _find_crews(days, DOCUMENT_PREFIX, _read_key, sums)
+    crews = _find_crews(reports, "report:", UUID, by_document)
+    crews |= _find_crews(days, DOCUMENT_PREFIX, _read_key, by_document)
     by_crew: dict[str, int] = defaultdict(int)
-    for document, value in sums.items():
+    for document, value in by_document.items():
         by_crew[crews.get(document, "")] += value
     return sorted((crew, value) for crew, value in by_crew.items() if value)
 
