@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
-from scipy.special import ndtr, ndtri
 
-from jobs.calc.learning_grids import between_grid, within_grid
+from jobs.calc.learning_axes import Axes, turn_to_axes
+from jobs.calc.learning_grids import between_grid, summarise_readings, within_grid
+from jobs.calc.learning_levels import MOST_SIZES, Design, nominal_levels
+from jobs.calc.learning_mixtures import RatioPrediction, describe_mixtures
 from jobs.calc.learning_readings import Readings
 
 Floats = NDArray[np.float64]
@@ -57,6 +58,7 @@ class RatioFit:
     between_variances: Floats
     means: Floats
     covariances: Floats
+    design: Design | None = None
 
     @property
     def within_sd(self) -> float:
@@ -65,15 +67,6 @@ class RatioFit:
     @property
     def between_sd(self) -> float:
         return float(np.sqrt(self.weights @ self.between_variances))
-
-
-@dataclass(frozen=True)
-class RatioPrediction:
-    """Mean, standard deviation and interval of a ratio [-]."""
-
-    mean: float
-    sd: float
-    interval: tuple[float, float]
 
 
 def fit_ratios(*, readings: Readings, prior: RatioPrior) -> RatioFit:
@@ -114,23 +107,37 @@ def fit_ratios(*, readings: Readings, prior: RatioPrior) -> RatioFit:
         spread=prior.sd**2 * (1 - prior.between_share),
         worth=prior.readings,
     )
+    axes = turn_to_axes(summary.precisions)
     between, log_between = between_grid(
-        summary, within, spread=prior.sd**2 * prior.between_share, worth=prior.readings
+        summary, axes, within, spread=prior.sd**2 * prior.between_share, worth=prior.readings
     )
-    precision, moment = _normal_equations(summary.precisions, summary.moments, between)
-    precision[..., 0, 0] += prior.readings / prior.sd**2
-    covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
-    means = np.einsum("stij,stj->sti", covariance, moment)
+    moments = np.einsum("sij,si->sj", axes.vectors, summary.moments)[:, None]
+    damping = 1 / (1 + axes.values[:, None] * between[..., None])
+    loads = axes.loads[:, None]
+    total = (loads**2 * axes.values[:, None] * damping).sum(axis=-1) + prior.readings / prior.sd**2
+    common = (loads * moments * damping).sum(axis=-1)
+    explained = (moments**2 * damping).sum(axis=-1) * between + common**2 / total
     log_weight: Floats = (
         summary.log_likelihoods[:, None]
-        + 0.5 * np.einsum("sti,sti->st", moment, means)
-        - 0.5 * np.linalg.slogdet(precision)[1]
-        - 0.5 * readings.number_of_sizes * np.log(between)
+        + 0.5 * (explained + np.log(damping).sum(axis=-1) - np.log(total))
         + log_within[:, None]
         + log_between
     )
-    means[..., 0] += prior.mean
-    return _keep_what_matters(log_weight, within, between, means, covariance)
+    weights = np.exp(log_weight - log_weight.max())
+    weights /= weights.sum()
+    kept = np.nonzero(weights > NEGLIGIBLE_WEIGHT)
+    means, covariances = _join(
+        axes, kept[0], moments[kept[0], 0], damping[kept], between[kept], total[kept], common[kept]
+    )
+    means[:, 0] += prior.mean
+    return RatioFit(
+        weights=weights[kept] / weights[kept].sum(),
+        within_variances=within[kept[0]],
+        between_variances=between[kept],
+        means=means,
+        covariances=covariances,
+        design=_find_design(readings, prior),
+    )
 
 
 def predict_size(
@@ -166,8 +173,10 @@ def predict_size(
     ----------
     .. [1] Gelman et al., "Bayesian Data Analysis", 3rd ed., section 5.4.
     """
-    means, variances = _combine(fit, [size], np.ones(1))
-    return _describe(fit.weights, means, np.sqrt(variances), confidence, limits)
+    factors, unseen = _factors(fit, [size], np.ones(1))
+    means, variances = _combine(fit, factors[None], np.array([unseen]))
+    level = np.array([_checked(confidence)])
+    return describe_mixtures(fit.weights, means, np.sqrt(variances), level, limits)[0]
 
 
 def predict_spans(
@@ -215,98 +224,129 @@ def predict_spans(
         raise ValueError(f"volumes must be as many as the sizes, {len(sizes)}, and at least one")
     if not np.all(np.isfinite(amounts) & (amounts > 0)):
         raise ValueError("volumes must be above 0: a span has a bore")
-    shares = amounts / amounts.sum()
-    means, variances = _combine(fit, sizes, shares)
-    sds = np.sqrt(variances + fit.within_variances * (shares**2).sum())
-    return _describe(fit.weights, means, sds, confidence, limits)
+    return _predict_totals(fit, [(sizes, amounts / amounts.sum())], _checked(confidence), limits)[0]
 
 
-def _normal_equations(precisions: Floats, moments: Floats, between: Floats) -> tuple[Floats, Floats]:
-    """Precision (within, between, 1 + sizes, 1 + sizes) and moment of the mean and the sizes' deviations."""
-    sizes = moments.shape[1]
-    spread = np.concatenate([np.ones((1, sizes)), np.eye(sizes)])
-    data = np.einsum("ik,skl,jl->sij", spread, precisions, spread)
-    nodes = between.shape[1]
-    precision = np.repeat(data[:, None], nodes, axis=1)
-    diagonal = np.arange(1, sizes + 1)
-    precision[..., diagonal, diagonal] += 1 / between[..., None]
-    return precision, np.repeat((moments @ spread.T)[:, None], nodes, axis=1)
+def predict_each(
+    fit: RatioFit,
+    *,
+    sizes: Sequence[int | None],
+    confidence: float,
+    limits: tuple[float, float] | None = None,
+) -> list[RatioPrediction]:
+    """Ratio of one new span of each size: `predict_spans` for each of them, at once.
+
+    Parameters
+    ----------
+    fit : RatioFit
+        Fit of `fit_ratios` [-]
+    sizes : sequence of int or None (sizes,)
+        Index of each cable size; None for one never seen [-]
+    confidence : float
+        Probability of each interval, equal on both sides, 0 to 1 exclusive [-]
+    limits : tuple of float, optional
+        Least and greatest value that can be, to which predictions are drawn in [-]
+
+    Returns
+    -------
+    list of RatioPrediction
+        Mean, sd and interval [-] of each
+
+    Raises
+    ------
+    ValueError
+        If a size is unknown or a value is out of range.
+
+    References
+    ----------
+    .. [1] Gelman et al., "Bayesian Data Analysis", 3rd ed., section 5.4.
+    """
+    return _predict_totals(fit, [([size], np.ones(1)) for size in sizes], _checked(confidence), limits)
 
 
-def _keep_what_matters(
-    log_weight: Floats, within: Floats, between: Floats, means: Floats, covariance: Floats
-) -> RatioFit:
-    weights = np.exp(log_weight - log_weight.max())
-    weights /= weights.sum()
-    rows, columns = np.nonzero(weights > NEGLIGIBLE_WEIGHT)
-    kept = weights[rows, columns]
-    return RatioFit(
-        weights=kept / kept.sum(),
-        within_variances=within[rows],
-        between_variances=between[rows, columns],
-        means=means[rows, columns],
-        covariances=covariance[rows, columns],
-    )
+def _join(
+    axes: Axes,
+    rows: NDArray[np.intp],
+    moments: Floats,
+    damping: Floats,
+    between: Floats,
+    total: Floats,
+    common: Floats,
+) -> tuple[Floats, Floats]:
+    """Means and covariances of the common mean and the sizes' deviations from it, at the nodes kept."""
+    turn, loads = axes.vectors[rows], axes.loads[rows]
+    mean = common / total
+    # What a size's mean takes of the common one, less the common one itself.
+    pull = np.einsum("nij,nj->ni", turn, loads * damping) - 1
+    own = np.einsum("nij,nj->ni", turn, between[:, None] * damping * moments)
+    means = np.concatenate([mean[:, None], own + pull * mean[:, None]], axis=1)
+    shares = np.concatenate([np.ones((len(mean), 1)), pull], axis=1)
+    covariances = shares[:, :, None] * shares[:, None, :] / total[:, None, None]
+    covariances[:, 1:, 1:] += (turn * (between[:, None] * damping)[:, None]) @ turn.transpose(0, 2, 1)
+    return means, covariances
 
 
-def _combine(fit: RatioFit, sizes: Sequence[int | None], shares: Floats) -> tuple[Floats, Floats]:
-    """Mean and variance, at every node, of the sizes' means weighted by the shares."""
+def _find_design(readings: Readings, prior: RatioPrior) -> Design | None:
+    """What intervals of few sizes are calibrated by; None where they need it not or it cannot be."""
+    within = prior.sd**2 * (1 - prior.between_share)
+    precision = within * summarise_readings(readings, np.array([within]), prior.mean).precisions[0]
+    seen = np.flatnonzero(np.diagonal(precision) > 0)
+    if not 2 <= len(seen) <= MOST_SIZES:
+        return None
+    precision = precision[np.ix_(seen, seen)]
+    spare = len(readings.ratios) - turn_to_axes(precision).rank
+    return Design(tuple(seen.tolist()), precision, spare) if spare > 0 else None
+
+
+def _predict_totals(
+    fit: RatioFit,
+    totals: Sequence[tuple[Sequence[int | None], Floats]],
+    confidence: float,
+    limits: tuple[float, float] | None,
+) -> list[RatioPrediction]:
+    """Each total over spans of some sizes with shares in its volume."""
+    found = [_factors(fit, sizes, shares) for sizes, shares in totals]
+    factors = np.array([factors for factors, _unseen in found])
+    unseen = np.array([unseen for _factors, unseen in found])
+    means, variances = _combine(fit, factors, unseen)
+    squares = np.array([(shares**2).sum() for _sizes, shares in totals])
+    sds = np.sqrt(variances + fit.within_variances[:, None] * squares)
+    return describe_mixtures(fit.weights, means, sds, _levels(fit, factors, confidence), limits)
+
+
+def _factors(fit: RatioFit, sizes: Sequence[int | None], shares: Floats) -> tuple[Floats, float]:
+    """What the common mean and each size's deviation weigh in a total, and the share of sizes never seen."""
     known = fit.means.shape[1] - 1
     factors, unseen = np.zeros(known + 1), 0.0
     factors[0] = 1.0
     for size, share in zip(sizes, shares, strict=True):
         if size is None:
-            unseen += share
+            unseen += float(share)
         elif 0 <= size < known:
             factors[1 + size] += share
         else:
             raise ValueError(f"size must be 0 to {known - 1}, or None for one never seen, not {size}")
-    variances = np.einsum("i,nij,j->n", factors, fit.covariances, factors)
-    return fit.means @ factors, variances + unseen**2 * fit.between_variances
+    return factors, unseen
 
 
-def _describe(
-    weights: Floats, means: Floats, sds: Floats, confidence: float, limits: tuple[float, float] | None
-) -> RatioPrediction:
+def _combine(fit: RatioFit, factors: Floats, unseen: Floats) -> tuple[Floats, Floats]:
+    """Means and variances (nodes, totals) of the sizes' means weighted by the shares."""
+    variances = np.einsum("nkj,kj->nk", factors @ fit.covariances, factors)
+    return fit.means @ factors.T, variances + unseen**2 * fit.between_variances[:, None]
+
+
+def _levels(fit: RatioFit, factors: Floats, confidence: float) -> Floats:
+    """The level at which each total's interval holds as often as the confidence says."""
+    design = fit.design
+    if design is None:
+        return np.full(len(factors), confidence)
+    ratios = np.sqrt(fit.between_variances / fit.within_variances)
+    levels = fit.weights @ nominal_levels(design, ratios=ratios, confidence=confidence)
+    shares = factors[:, 1 + np.array(design.seen)]
+    return np.asarray(levels[-1] + shares @ (levels[:-1] - levels[-1]), dtype=np.float64)
+
+
+def _checked(confidence: float) -> float:
     if not 0 < confidence < 1:
         raise ValueError(f"confidence must be between 0 and 1, not {confidence:g}")
-    low, high = limits or (-np.inf, np.inf)
-    if not low < high:
-        raise ValueError(f"limits must rise, not {low:g} to {high:g}")
-    ends = [_mixture_quantile(weights, means, sds, (1 + side * confidence) / 2) for side in (-1, 1)]
-    if limits is None:
-        mean = float(weights @ means)
-        variance = float(weights @ (sds**2 + (means - mean) ** 2))
-    else:
-        mean, variance = _drawn_in_moments(weights, means, sds, low, high)
-    interval = (float(np.clip(ends[0], low, high)), float(np.clip(ends[1], low, high)))
-    return RatioPrediction(mean=mean, sd=float(np.sqrt(max(variance, 0.0))), interval=interval)
-
-
-def _mixture_quantile(weights: Floats, means: Floats, sds: Floats, probability: float) -> float:
-    points = means + sds * ndtri(probability)
-    low, high = float(points.min()), float(points.max())
-    if high - low <= 1e-12 * (1 + abs(high)):
-        return low
-    # The mixture's quantile lies between those of its parts; rounding must not hide the change of sign.
-    margin = 1e-9 * (high - low)
-
-    def excess(value: float) -> float:
-        return float(weights @ ndtr((value - means) / sds)) - probability
-
-    return float(brentq(excess, low - margin, high + margin, xtol=1e-12))
-
-
-def _drawn_in_moments(
-    weights: Floats, means: Floats, sds: Floats, low: float, high: float
-) -> tuple[float, float]:
-    """Mean and variance of the mixture when what lies outside the limits counts as lying on them."""
-    a, b = (low - means) / sds, (high - means) / sds
-    inside = ndtr(b) - ndtr(a)
-    density_a, density_b = (np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) for z in (a, b))
-    first = means * inside + sds * (density_a - density_b)
-    second = (means**2 + sds**2) * inside + sds * ((means + low) * density_a - (means + high) * density_b)
-    first += low * ndtr(a) + high * ndtr(-b)
-    second += low**2 * ndtr(a) + high**2 * ndtr(-b)
-    mean = float(weights @ first)
-    return mean, float(weights @ second) - mean**2
+    return confidence

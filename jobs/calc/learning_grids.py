@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from jobs.calc.learning_axes import Axes, scatter_information
 from jobs.calc.learning_readings import Readings
 
 Floats = NDArray[np.float64]
@@ -20,14 +21,10 @@ ENOUGH_TO_LOOK = 4_000
 # How much of a prior's readings count for a variance. With more, three sizes or three spans whose scatter is
 # not the one thought of would get intervals too wide or too narrow; measured by the coverage benchmark.
 WITHIN_WORTH, BETWEEN_WORTH = 0.1, 0.1
-# Scatter of the sizes over that of their spans: either the sizes hardly differ, with even chances, or they do
-# on a scale nobody knows. Neither a flat prior nor Jeffreys' tells three sizes that are alike from three that
-# differ: with those, nine of ten turned out to be 96 to 98 of 100 for a size never seen. These numbers
-# were chosen so that three to thirteen sizes, whatever their true scatter, get about 90; the coverage
-# benchmark says how near.
-ALIKE_RATIO, ALIKE_CHANCE = 0.1, 0.5
-DIFFERING_RATIOS = np.geomspace(0.5, 100.0, 28)
-DIFFERING_SLOPE = 0.4
+# Scatter of the sizes over that of their spans, 0 for sizes that are alike.
+RATIOS = np.concatenate([[0.0], np.geomspace(0.03, 300.0, 36)])
+# Sizes that are alike weigh as much as a scatter known to a factor e, and more where few readings are spare.
+ALIKE_WEIGHT, ALIKE_SPARE = 1.0, 3.0
 
 
 @dataclass(frozen=True)
@@ -38,11 +35,16 @@ class Summary:
     moments: Floats
     log_likelihoods: Floats
     log_priors: Floats
+    number_of_readings: int
 
     def take(self, nodes: NDArray[np.int64]) -> "Summary":
         """The same for some of the variances."""
         return Summary(
-            self.precisions[nodes], self.moments[nodes], self.log_likelihoods[nodes], self.log_priors[nodes]
+            self.precisions[nodes],
+            self.moments[nodes],
+            self.log_likelihoods[nodes],
+            self.log_priors[nodes],
+            self.number_of_readings,
         )
 
 
@@ -95,7 +97,7 @@ def summarise_readings(readings: Readings, within: Floats, origin: float) -> Sum
         logs[node] = 0.5 * (np.log(w).sum() - wy @ deviations)
         scaled = w * readings.concentrations
         priors[node] = 0.5 * np.log(scaled @ scaled) if len(w) else 0.0
-    return Summary(precisions, moments, logs, priors)
+    return Summary(precisions, moments, logs, priors, len(deviations))
 
 
 def within_grid(
@@ -149,18 +151,22 @@ def within_grid(
     return grid[possible], log_prior[possible], summary.take(possible)
 
 
-def between_grid(summary: Summary, within: Floats, *, spread: float, worth: float) -> tuple[Floats, Floats]:
+def between_grid(
+    summary: Summary, axes: Axes, within: Floats, *, spread: float, worth: float
+) -> tuple[Floats, Floats]:
     """Between-size variances that may be, for each span-to-span variance, and their log prior weights.
 
-    Nodes tau = r sigma: r = 0.1, sizes that are as good as alike, with a weight of its own, and a
-    logarithmic grid of r on which the weight rises as a small power. The latter falls off where tau^2
-    passes `spread`, as so many readings as a part of `worth` would have it. One size says nothing of the
-    others: until two have readings the variance stays at `spread`.
+    Nodes tau = r sigma, r = 0 and a logarithmic grid. The weight on the latter follows Jeffreys' rule for
+    ln tau (`weigh_ratios`) and falls off where tau^2 passes `spread`, as so many readings as a part of
+    `worth` would have it. One size says nothing of the others: until two have readings the variance stays
+    at `spread`.
 
     Parameters
     ----------
     summary : Summary
         Normal equations of `summarise_readings`
+    axes : Axes
+        Axes of its precisions
     within : array (within nodes,)
         Span-to-span variances sigma^2 [-]
     spread : float
@@ -180,20 +186,52 @@ def between_grid(summary: Summary, within: Floats, *, spread: float, worth: floa
 
     References
     ----------
-    .. [1] Datta, G. S. and Mukerjee, R., "Probability Matching Priors: Higher Order Asymptotics" (2004):
-       priors chosen for the coverage of what they predict. The numbers are this project's.
+    .. [1] Box, G. E. P. and Tiao, G. C., "Bayesian Inference in Statistical Analysis" (1973), ch. 5.
     """
     if not (spread > 0 and worth > 0):
         raise ValueError("spread and worth must be above 0")
     seen = np.diagonal(summary.precisions[0]) > 0
     if seen.sum() < 2:
         return np.full((len(within), 1), spread), np.zeros((len(within), 1))
-    ratios = np.concatenate([[ALIKE_RATIO], DIFFERING_RATIOS])
-    between = within[:, None] * ratios**2
-    differing = DIFFERING_SLOPE * np.log(DIFFERING_RATIOS)
-    differing += np.log((1 - ALIKE_CHANCE) / np.exp(differing).sum())
-    log_weight = np.concatenate([[np.log(ALIKE_CHANCE)], differing])
+    between = within[:, None] * RATIOS**2
+    with np.errstate(divide="ignore"):
+        log_weight = np.log(weigh_ratios(axes, between, spare=summary.number_of_readings - axes.rank))
     return between, log_weight - 0.5 * BETWEEN_WORTH * worth * np.log1p(between / spread)
+
+
+def weigh_ratios(axes: Axes, between: Floats, *, spare: int) -> Floats:
+    """What each scatter of the sizes weighs before the readings' values are looked at.
+
+    Jeffreys' rule for ln tau on the nodes above 0, at 0 a weight of its own: 1 + 3 / spare. Readings that are
+    no more than the sizes' means cannot tell the sizes' scatter from the spans', and sizes count as alike.
+
+    Parameters
+    ----------
+    axes : Axes
+        Axes (..., k) of the readings' normal equations
+    between : array (..., nodes)
+        Variances tau^2 on a grid that is 0 first and even in the logarithm from there on [-]
+    spare : int
+        Readings beyond what the sizes' means take [-]
+
+    Returns
+    -------
+    array (..., nodes)
+        Weights, their sum 1 [-]
+
+    References
+    ----------
+    .. [1] Box, G. E. P. and Tiao, G. C., "Bayesian Inference in Statistical Analysis" (1973), ch. 5. The
+       weight of sizes that are alike is this project's, for even coverage at every scatter.
+    """
+    weights = np.zeros(between.shape)
+    weights[..., 0] = 1.0
+    if spare > 0 and axes.rank > 1:
+        step = 0.5 * np.log(between[..., 2:3] / between[..., 1:2])
+        weights[..., 1:] = step * scatter_information(axes, between[..., 1:])
+        weights[..., 0] = ALIKE_WEIGHT * (1 + ALIKE_SPARE / spare)
+    found: Floats = weights / weights.sum(axis=-1, keepdims=True)
+    return found
 
 
 def _coarse_grid(readings: Readings, origin: float, spread: float, worth: float) -> Floats:

@@ -11,7 +11,14 @@ from typing import Any
 import numpy as np
 from django.db import transaction
 
-from jobs.calc.learning import RatioFit, RatioPrior, fit_ratios, predict_size, predict_spans
+from jobs.calc.learning import (
+    RatioFit,
+    RatioPrediction,
+    RatioPrior,
+    fit_ratios,
+    predict_each,
+    predict_size,
+)
 from jobs.calc.learning_counts import fit_losses, fit_passes, predict_losses, predict_passes, upper_limit
 from jobs.calc.learning_readings import Readings, gather_readings
 from jobs.calc.learning_sizes import between_variances
@@ -27,9 +34,11 @@ Subject = LearntFit.Subject
 CONFIDENCE = 0.9
 # What the company estimates counts as a tenth of a reading: it holds until there are reports, then gives way.
 PRIOR_READINGS = 0.1
-PRIOR_RUNS, PRIOR_USES = 2.0, 20.0
 # No number of projectiles is impossible because the estimate names none; a sixth is shared out evenly.
 LEAST_CHANCE, MOST_PASSES = 1 / 6, 8
+# Half a run for each number of projectiles, as much as Jeffreys' rule gives; with less, rare numbers that
+# have not been seen yet count for too little and a day's limit holds too seldom.
+PRIOR_RUNS, PRIOR_USES = MOST_PASSES / 2, 20.0
 LEAST_SD = 0.01
 # Past ten bores a reading is a leak or a slip of the pen, and no prediction.
 MOST_RATIO = 10.0
@@ -209,12 +218,13 @@ def _fit_ratio(
     prior = RatioPrior(mean=mean, sd=max(sd, LEAST_SD), readings=PRIOR_READINGS)
     fit = fit_ratios(readings=readings, prior=prior)
     covered = np.bincount([place[size] for size in given.span_sizes], minlength=len(sizes))
+    seen: list[int] = np.flatnonzero(covered).tolist()
+    spans = predict_each(fit, sizes=[*seen, None], confidence=CONFIDENCE, limits=limits)
     drawn = [
-        _draw_ratio(fit, number, size, int(covered[number]), limits)
-        for number, size in enumerate(sizes)
-        if covered[number]
+        _draw_ratio(fit, number, sizes[number], int(covered[number]), span)
+        for number, span in zip(seen, spans[:-1], strict=True)
     ]
-    drawn.append(_draw_ratio(fit, None, None, 0, limits))
+    drawn.append(_draw_ratio(fit, None, None, 0, spans[-1]))
     return _Result(
         {"mean": mean, "sd": prior.sd, "readings": PRIOR_READINGS},
         drawn,
@@ -233,9 +243,8 @@ def _draw_ratio(
     number: int | None,
     size: int | None,
     covered: int,
-    limits: tuple[float, float],
+    span: RatioPrediction,
 ) -> _Drawn:
-    span = predict_spans(fit, sizes=[number], volumes=[1.0], confidence=CONFIDENCE, limits=limits)
     own = predict_size(fit, size=number, confidence=CONFIDENCE)
     low, high = span.interval
     return _Drawn(size, covered, span.mean, span.sd, low, high, min(own.sd, span.sd))

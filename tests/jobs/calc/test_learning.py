@@ -2,8 +2,17 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from jobs.calc.learning import RatioFit, RatioPrior, fit_ratios, predict_size, predict_spans
+from jobs.calc.learning import (
+    RatioFit,
+    RatioPrior,
+    fit_ratios,
+    predict_each,
+    predict_size,
+    predict_spans,
+)
 from jobs.calc.learning_readings import Readings, gather_readings
 from tests.jobs.calc.test_learning_grids import DYESTUFF, single_spans
 
@@ -39,7 +48,7 @@ def test_predict_spans_of_one_size_is_student_t() -> None:
 )
 def test_fit_ratios_agrees_with_published_variance_components() -> None:
     fit = fit_ratios(readings=single_spans(DYESTUFF), prior=VAGUE)
-    away = abs(np.log(fit.within_variances / 2451.25)) + abs(np.log(fit.between_variances / 1764.05))
+    away = abs(fit.within_variances / 2451.25 - 1) + abs(fit.between_variances / 1764.05 - 1)
     effects = np.array([-17.61, 0.39, 28.56, -23.08, 56.73, -44.99])
     assert predict_size(fit, size=None, confidence=0.9).mean == pytest.approx(1527.5, abs=0.1)
     assert fit.means[away.argmin(), 1:] == pytest.approx(effects, abs=5)
@@ -59,6 +68,7 @@ def test_predict_size_and_predict_spans_add_variances() -> None:
     assert (unseen.mean, unseen.sd) == pytest.approx((10.0, np.sqrt(10)))
     assert span.interval == pytest.approx((12 - 1.644854 * 6**0.5, 12 + 1.644854 * 6**0.5), abs=1e-5)
     assert pair.sd == pytest.approx(np.sqrt(2 + 4 * 10 / 16))
+    assert predict_each(SINGLE, sizes=[0], confidence=0.9)[0].interval == pytest.approx(span.interval)
     clipped = predict_size(SINGLE, size=0, confidence=0.9, limits=(-100.0, 12.0))
     assert clipped.mean == pytest.approx(12 - 2**0.5 / np.sqrt(2 * np.pi))
     assert clipped.interval[1] == 12.0
@@ -106,6 +116,69 @@ def test_fit_ratios_does_not_take_the_instrument_for_the_spans() -> None:
     values = 0.95 + 0.02 * random.standard_normal((3, 400)) + 0.1 * random.standard_normal((3, 400))
     fit = fit_ratios(readings=single_spans(values, np.full(1200, 0.1)), prior=PRIOR)
     assert fit.within_sd < 0.05
+
+
+def _history(
+    seed: int, *, factor: float = 1.0, shift: float = 0.0, order: list[int] | None = None
+) -> Readings:
+    """Nine spans of three sizes in drums of one or two; another unit, origin or order of the sizes."""
+    random = np.random.default_rng(seed)
+    sizes, volumes = random.permutation([0, 0, 1, 1, 1, 2, 2, 2, 2]), random.uniform(5, 40, 9)
+    drums = np.array([0, 1, 1, 2, 3, 4, 4, 5, 6])
+    ratios = np.array([0.95, 1.05, 1.2])[sizes] + 0.05 * random.standard_normal(9)
+    named = np.array(order or [0, 1, 2])
+    return gather_readings(
+        totals=np.bincount(drums, volumes * (factor * ratios + shift)),
+        uncertainties=np.full(7, 0.2 * factor), span_readings=drums, span_sizes=named[sizes],
+        span_volumes=volumes, number_of_sizes=3,
+    )  # fmt: skip
+
+
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 10**6), factor=st.floats(0.01, 100), shift=st.floats(-5, 5))
+def test_predict_each_follows_the_unit_and_the_origin(seed: int, factor: float, shift: float) -> None:
+    moved = RatioPrior(mean=factor * 1.1 + shift, sd=factor * 0.1)
+    plain = predict_each(fit_ratios(readings=_history(seed), prior=PRIOR), sizes=[0, None], confidence=0.9)
+    other = fit_ratios(readings=_history(seed, factor=factor, shift=shift), prior=moved)
+    for one, two in zip(plain, predict_each(other, sizes=[0, None], confidence=0.9), strict=True):
+        expected = [factor * value + shift for value in (one.mean, *one.interval)]
+        assert [two.mean, *two.interval] == pytest.approx(expected, abs=1e-4 * factor)
+
+
+@settings(max_examples=20, deadline=None)
+@given(seed=st.integers(0, 10**6), order=st.permutations([0, 1, 2]))
+def test_predict_each_does_not_depend_on_the_names_of_the_sizes(seed: int, order: list[int]) -> None:
+    plain = predict_each(
+        fit_ratios(readings=_history(seed), prior=PRIOR), sizes=[0, 1, 2, None], confidence=0.9
+    )
+    renamed = fit_ratios(readings=_history(seed, order=order), prior=PRIOR)
+    found = predict_each(renamed, sizes=[*order, None], confidence=0.9)
+    for one, two in zip(plain, found, strict=True):
+        assert (two.mean, two.sd) == pytest.approx((one.mean, one.sd))
+        assert two.interval == pytest.approx(one.interval, abs=1e-4)
+
+
+def test_predict_each_is_predict_spans_of_one_span_of_each() -> None:
+    fit = fit_ratios(readings=_history(1), prior=PRIOR)
+    limits = (0.0, 1.1)
+    each = predict_each(fit, sizes=[2, None], confidence=0.8, limits=limits)
+    alone = [
+        predict_spans(fit, sizes=[size], volumes=[7.0], confidence=0.8, limits=limits) for size in (2, None)
+    ]
+    for one, two in zip(each, alone, strict=True):
+        assert (one.mean, one.sd, *one.interval) == pytest.approx((two.mean, two.sd, *two.interval))
+
+
+def test_fit_ratios_is_calibrated_for_few_sizes_with_readings_to_spare_only() -> None:
+    few = fit_ratios(readings=single_spans(np.array([[1.0, 1.1], [1.2, 1.1], [0.9, 1.0]])), prior=PRIOR)
+    none_spare = fit_ratios(readings=single_spans(np.array([[1.0], [1.1], [1.2]])), prior=PRIOR)
+    many = fit_ratios(readings=single_spans(np.tile([1.0, 1.1], (13, 1))), prior=PRIOR)
+    assert few.design is not None
+    assert (few.design.seen, few.design.spare) == ((0, 1, 2), 3)
+    assert none_spare.design is None
+    assert many.design is None
+    # Nothing tells sizes apart here, so they count as alike.
+    assert none_spare.between_sd == 0
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from jobs.calc.learning_grids import Summary, between_grid, summarise_readings, within_grid
+from jobs.calc.learning_axes import turn_to_axes
+from jobs.calc.learning_grids import Summary, between_grid, summarise_readings, weigh_ratios, within_grid
 from jobs.calc.learning_readings import Readings, gather_readings
 from tests.jobs.calc.test_pooling import SCHOOL_VARIANCES, SCHOOLS
 
@@ -57,23 +58,50 @@ def test_within_grid_holds_the_scaled_inverse_chi_squared() -> None:
     assert weights @ grid / weights.sum() == pytest.approx(2451.25 * 24 / 22, rel=0.01)
 
 
+def _nothing_read(*precisions: np.ndarray, number: int = 30) -> Summary:
+    nodes, sizes = len(precisions), len(precisions[0])
+    return Summary(np.array(precisions), np.zeros((nodes, sizes)), np.zeros(nodes), np.zeros(nodes), number)
+
+
+def _between(summary: Summary, within: list[float], worth: float) -> tuple[np.ndarray, np.ndarray]:
+    axes = turn_to_axes(summary.precisions)
+    return between_grid(summary, axes, np.array(within), spread=1.0, worth=worth)
+
+
 @pytest.mark.outside_check(
     "a prior of sigma and tau / sigma alone has no scale: another unit gives the same (location and scale "
     "families, any textbook); how known: closed form"
 )
 def test_between_grid_weighs_by_the_ratio_of_the_scatters() -> None:
-    summary = Summary(np.eye(6)[None].repeat(2, 0), np.zeros((2, 6)), np.zeros(2), np.zeros(2))
-    between, log_weight = between_grid(summary, np.array([1.0, 400.0]), spread=1.0, worth=1e-12)
+    summary = _nothing_read(np.eye(6), np.eye(6) / 400)
+    between, log_weight = _between(summary, [1.0, 400.0], 1e-12)
     assert between[1] == pytest.approx(400 * between[0])
     assert log_weight[1] == pytest.approx(log_weight[0], abs=1e-9)
     assert np.exp(log_weight).sum(axis=1) == pytest.approx(1)
 
 
 def test_between_grid_falls_off_where_the_sizes_would_differ_more_than_was_thought() -> None:
-    summary = Summary(np.eye(6)[None], np.zeros((1, 6)), np.zeros(1), np.zeros(1))
-    free = between_grid(summary, np.ones(1), spread=1.0, worth=1e-12)[1]
-    held = between_grid(summary, np.ones(1), spread=1.0, worth=10.0)[1]
+    free = _between(_nothing_read(np.eye(6)), [1.0], 1e-12)[1]
+    held = _between(_nothing_read(np.eye(6)), [1.0], 10.0)[1]
     assert (np.diff((held - free)[0]) < 0).all()
+
+
+@pytest.mark.outside_check(
+    "Jeffreys' rule for the logarithm of a variance component in a balanced layout is n tau^2 / (sigma^2 + "
+    "n tau^2), 3 / 4 at n = 3 and tau = sigma (Box and Tiao 1973, section 5.2); how known: closed form"
+)
+def test_weigh_ratios_follows_jeffreys_rule_above_nothing() -> None:
+    between = np.array([0.0, 0.01, 1.0, 100.0])
+    weights = weigh_ratios(turn_to_axes(3 * np.eye(5)), between, spare=10)
+    assert weights[2] / weights[3] == pytest.approx(0.75 * 301 / 300)
+    assert weights.sum() == pytest.approx(1)
+
+
+def test_weigh_ratios_takes_sizes_for_alike_until_readings_can_tell() -> None:
+    axes, between = turn_to_axes(np.diag([1.0, 2.0, 3.0])), np.array([0.0, 0.1, 1.0, 10.0])
+    alike = [weigh_ratios(axes, between, spare=spare)[0] for spare in (0, 1, 10, 1000)]
+    assert alike[0] == 1
+    assert (np.diff(alike) < 0).all()
 
 
 def test_within_grid_of_many_readings_looks_where_all_of_them_do() -> None:
@@ -86,8 +114,7 @@ def test_within_grid_of_many_readings_looks_where_all_of_them_do() -> None:
 
 
 def test_between_grid_stays_at_the_prior_while_one_size_has_readings() -> None:
-    summary = Summary(np.diag([4.0, 0.0])[None], np.zeros((1, 2)), np.zeros(1), np.zeros(1))
-    assert between_grid(summary, np.ones(1), spread=0.3, worth=1.0)[0].tolist() == [[0.3]]
+    assert _between(_nothing_read(np.diag([4.0, 0.0])), [0.3], 1.0)[0].tolist() == [[1.0]]
 
 
 def test_grids_refuse_and_name_what_is_out_of_range() -> None:
@@ -97,4 +124,4 @@ def test_grids_refuse_and_name_what_is_out_of_range() -> None:
     with pytest.raises(ValueError, match="spread"):
         within_grid(readings, origin=0.0, spread=0.0, worth=1.0)
     with pytest.raises(ValueError, match="worth"):
-        between_grid(summarise_readings(readings, np.ones(1), 0.0), np.ones(1), spread=1.0, worth=-1.0)
+        _between(summarise_readings(readings, np.ones(1), 0.0), [1.0], -1.0)
