@@ -14,6 +14,7 @@ Floats = NDArray[np.float64]
 CONCENTRATIONS = np.geomspace(1.0, 1000.0, 16)
 MEANS, BASES = 48, 48
 DRAWS, SEED = 512, 20
+NEGLIGIBLE_WEIGHT = 1e-6
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,8 @@ def fit_passes(*, runs: ArrayLike, prior: ArrayLike, prior_runs: float) -> Passe
     after = before + counts
     reported = gammaln(nodes)[:, None] - gammaln(nodes[:, None] + counts.sum(axis=1))
     log_weight += reported.sum(axis=1) + (gammaln(after) - gammaln(before)).sum(axis=(1, 2))
-    return PassesFit(_normalise(log_weight), np.concatenate([after, before], axis=1))
+    weights, kept = _keep_what_matters(log_weight)
+    return PassesFit(weights, np.concatenate([after[kept], before[kept]], axis=1))
 
 
 def fit_losses(*, uses: ArrayLike, lost: ArrayLike, prior_mean: float, prior_uses: float) -> LossFit:
@@ -119,7 +121,9 @@ def fit_losses(*, uses: ArrayLike, lost: ArrayLike, prior_mean: float, prior_use
     b = ((1 - means)[:, None] * CONCENTRATIONS).ravel()[:, None]
     log_weight = np.repeat(log_prior, len(CONCENTRATIONS))
     log_weight = log_weight + (betaln(a + y, b + n - y) - betaln(a, b)).sum(axis=1)
-    return LossFit(_normalise(log_weight), np.hstack([a + y, a]), np.hstack([b + n - y, b]))
+    weights, kept = _keep_what_matters(log_weight)
+    a, b = a[kept], b[kept]
+    return LossFit(weights, np.hstack([a + y, a]), np.hstack([b + n - y, b]))
 
 
 def predict_passes(fit: PassesFit, *, size: int | None, runs: int) -> Floats:
@@ -254,10 +258,11 @@ def _draw_bases(counts: Floats, prior: Floats, nodes: Floats) -> tuple[Floats, F
     return base, log_ratio
 
 
-def _normalise(log_weight: Floats) -> Floats:
+def _keep_what_matters(log_weight: Floats) -> tuple[Floats, NDArray[np.intp]]:
+    """Weights of the nodes that are not negligible, their sum 1, and where these are."""
     weights = np.exp(log_weight - log_weight.max())
-    normalised: Floats = weights / weights.sum()
-    return normalised
+    kept = np.flatnonzero(weights > NEGLIGIBLE_WEIGHT * weights.sum())
+    return weights[kept] / weights[kept].sum(), kept
 
 
 def _place(size: int | None, places: int) -> int:
