@@ -128,6 +128,23 @@ def test_pool_groups_without_between_variance_gives_every_group_the_mean() -> No
     assert pooled.group_sds == pytest.approx([4.1] * 8, abs=0.05)
 
 
+@pytest.mark.outside_check(
+    "batting averages of 18 players after 45 at bats (Efron and Morris 1977): each drawn to the mean by "
+    "c = 0.212, first 0.294, last 0.242; how known: data read in a public collection, published values from "
+    "memory, c = 0.2116534171442659 and 0.29391385489966054, 0.2421763529310622 computed independently"
+)
+def test_pool_groups_draws_equal_variances_by_one_factor() -> None:
+    hits = [18, 17, 16, 15, 14, 14, 13, 12, 11, 11, 10, 10, 10, 10, 10, 9, 8, 7]
+    averages = np.array(hits) / 45
+    variance = averages.mean() * (1 - averages.mean()) / 45
+    factor = 0.2116534171442659
+    pooled = pool_groups(
+        estimates=averages, variances=np.full(18, variance), between_variance=variance * factor / (1 - factor)
+    )
+    assert pooled.mean == pytest.approx(0.26543209876543217, abs=1e-12)
+    assert pooled.group_means[[0, -1]] == pytest.approx([0.29391385489966054, 0.2421763529310622], abs=1e-9)
+
+
 def test_pool_groups_of_one_group_stands_on_its_own() -> None:
     pooled = pool_groups(estimates=[1.1], variances=[0.04], between_variance=0.5)
     assert pooled.group_means[0] == pytest.approx(1.1)
