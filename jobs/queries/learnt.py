@@ -79,8 +79,7 @@ class Learnt:
         fit = self.fits.get(subject)
         if fit is None:
             return "the company's estimate, no reports yet"
-        until = f"{fit.last_at:%d %B %Y}".lstrip("0")
-        said = f"learnt from {fit.covered_count} {_what(subject, fit.covered_count)} until {until}"
+        said = f"learnt from {fit.covered_count} {_what(subject, fit.covered_count)} {_period(fit)}"
         unseen = sorted({str(size) for size in sizes if (subject, size.pk) not in self.sizes})
         return said + (f", none of {', '.join(unseen)}" if unseen else "")
 
@@ -126,6 +125,11 @@ def list_newest_fits() -> dict[str, LearntFit]:
 def _within_all(moments: Moments) -> Moments:
     most = MOST_SPREAD * (moments.mean * (1 - moments.mean)) ** 0.5
     return Moments(moments.mean, min(moments.sd, most), min(moments.mean_sd, most))
+
+
+def _period(fit: LearntFit) -> str:
+    first, last = (f"{moment:%d %B %Y}".lstrip("0") for moment in (fit.first_at, fit.last_at))
+    return f"of {last}" if first == last else f"between {first} and {last}"
 
 
 def _what(subject: str, count: int) -> str:

@@ -29,6 +29,13 @@ def test_schedule_names_tasks_that_exist() -> None:
     assert {entry["task"] for entry in app.conf.beat_schedule.values()} <= set(app.tasks)
 
 
+def test_what_is_learnt_is_looked_at_every_few_minutes_and_every_night() -> None:
+    schedule = {entry["task"]: entry["schedule"] for entry in app.conf.beat_schedule.values()}
+    assert 0 < schedule["jobs.tasks.learn_where_asked"] <= 600
+    nightly = schedule["jobs.tasks.learn_nightly"]
+    assert (len(nightly.hour), len(nightly.minute), len(nightly.day_of_week)) == (1, 1, 7)
+
+
 def test_message_waits_in_the_data_directory_and_is_taken_once() -> None:
     waiting = Path(settings.DATA_DIRECTORY) / "messages" / "waiting"
     with app.connection_for_write() as connection, connection.SimpleQueue("celery") as queue:

@@ -15,6 +15,7 @@ from jobs.queries.learning_readings import collect_lessons
 from jobs.queries.learnt import load_learnt
 from jobs.services.learning import refit_all, refit_where_asked
 from jobs.services.needs import write_needs
+from jobs.services.reports.content import ReportContent
 from jobs.tasks import learn_nightly, learn_where_asked
 from tests.factories.field_reports import (
     EVENING,
@@ -37,6 +38,7 @@ from tests.factories.jobs import (
     make_span,
 )
 from tests.factories.kits import make_fitting
+from tests.factories.reports import S1, S2, extracted, make_reported_day
 
 pytestmark = pytest.mark.django_db
 BORE_L = bore_volume_m3(bore_mm=11.4808, length_m=400 * 0.3048) * 1000
@@ -76,7 +78,7 @@ def test_refit_learns_the_ratio_of_full_extractions_only(crew_day: CrewDay, span
     assert (fit.covered_count, fit.first_at, fit.last_at) == (4, EVENING, EVENING)
     learnt = load_learnt(get_policy())
     assert learnt.injected(make_size()).mean == pytest.approx(1.1, abs=0.01)
-    assert learnt.explain("injected_ratio", [make_size()]) == "learnt from 4 spans until 2 March 2026"
+    assert learnt.explain("injected_ratio", [make_size()]) == "learnt from 4 spans of 2 March 2026"
 
 
 def test_collect_lessons_is_over_the_bore_as_found(crew_day: CrewDay, spans: list[Span]) -> None:
@@ -189,6 +191,29 @@ def test_refit_where_asked_marks_the_request_done(crew_day: CrewDay, spans: list
     learn_where_asked()
     learn_nightly()
     assert LearntFit.objects.count() == 2
+
+
+def test_report_that_is_posted_is_learnt_from_by_the_next_task() -> None:
+    day = make_reported_day()
+    day.report(ReportContent(attempts=(extracted(S1),)))
+    assert not LearntFit.objects.exists()
+    learn_where_asked()
+    # Each extraction rigs a pressure and an exit fitting.
+    fit = LearntFit.objects.get(subject="fitting_loss")
+    assert (fit.covered_count, fit.last_at.date()) == (2, day.crew_day.date)
+    day.report(ReportContent(attempts=(extracted(S2),)), hours=10)
+    learn_where_asked()
+    assert load_learnt(get_policy()).fits["fitting_loss"].covered_count == 4
+
+
+def test_explain_names_the_period_of_what_was_learnt_from(crew_day: CrewDay, spans: list[Span]) -> None:
+    add_attempt(make_report(crew_day), spans[0], 10)
+    add_attempt(make_report(crew_day, days_later=9), spans[1], 11)
+    refit_all(at=EVENING + timedelta(days=10))
+    fit = LearntFit.objects.get(subject="injected_ratio")
+    assert (fit.first_at, fit.last_at) == (EVENING, EVENING + timedelta(days=9))
+    said = load_learnt(get_policy()).explain("injected_ratio", [])
+    assert said == "learnt from 2 spans between 2 March 2026 and 11 March 2026"
 
 
 def test_load_learnt_falls_back_on_sizes_never_seen(crew_day: CrewDay, spans: list[Span]) -> None:
