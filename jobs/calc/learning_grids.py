@@ -24,7 +24,7 @@ WITHIN_WORTH, BETWEEN_WORTH = 0.1, 0.1
 # Scatter of the sizes over that of their spans, 0 for sizes that are alike.
 RATIOS = np.concatenate([[0.0], np.geomspace(0.03, 300.0, 36)])
 # Sizes that are alike weigh as much as a scatter known to a factor e, and more where few readings are spare.
-ALIKE_WEIGHT, ALIKE_SPARE = 1.0, 3.0
+ALIKE_WEIGHT, ALIKE_SPARE = 1.0, 1.0
 
 
 @dataclass(frozen=True)
@@ -202,7 +202,7 @@ def between_grid(
 def weigh_ratios(axes: Axes, between: Floats, *, spare: int) -> Floats:
     """What each scatter of the sizes weighs before the readings' values are looked at.
 
-    Jeffreys' rule for ln tau on the nodes above 0, at 0 a weight of its own: 1 + 3 / spare. Readings that are
+    Jeffreys' rule for ln tau on the nodes above 0, at 0 a weight of its own: 1 + 1 / spare. Readings that are
     no more than the sizes' means cannot tell the sizes' scatter from the spans', and sizes count as alike.
 
     Parameters
