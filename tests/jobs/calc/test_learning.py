@@ -134,7 +134,7 @@ def _history(
     )  # fmt: skip
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(seed=st.integers(0, 10**6), factor=st.floats(0.01, 100), shift=st.floats(-5, 5))
 def test_predict_each_follows_the_unit_and_the_origin(seed: int, factor: float, shift: float) -> None:
     moved = RatioPrior(mean=factor * 1.1 + shift, sd=factor * 0.1)
@@ -145,7 +145,7 @@ def test_predict_each_follows_the_unit_and_the_origin(seed: int, factor: float, 
         assert [two.mean, *two.interval] == pytest.approx(expected, abs=1e-4 * factor)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(seed=st.integers(0, 10**6), order=st.permutations([0, 1, 2]))
 def test_predict_each_does_not_depend_on_the_names_of_the_sizes(seed: int, order: list[int]) -> None:
     plain = predict_each(
