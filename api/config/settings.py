@@ -77,6 +77,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     # First, so that whatever the others refuse or log carries the request's id.
     "api.config.logs.RequestIds",
+    "api.config.metrics.Measured",
     "api.sign_in.cookies.SecureCookies",
     "django.middleware.security.SecurityMiddleware",
     "api.pages.security.ContentSecurity",

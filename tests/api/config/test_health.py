@@ -17,7 +17,7 @@ def test_show_live_needs_no_database(client: Client) -> None:
 @pytest.mark.django_db
 def test_show_ready_says_ready(client: Client) -> None:
     answer = client.get("/health/ready")
-    assert (answer.status_code, answer.json()) == (200, {"status": "ready"})
+    assert (answer.status_code, answer.json()) == (200, {"status": "ready", "warnings": []})
 
 
 @pytest.mark.django_db
