@@ -61,36 +61,41 @@ def receive_delivery(
         _check_size(lines)
         orders = orders_of(lines)
         placed = _put(judge_lines(lines, supplier), place, id, occurred_at)
-        entry = receive(
-            id=step_id(id, "received"),
-            by=by,
-            occurred_at=occurred_at,
-            source=_place_of(supplier),
-            lines=[_entry_line(judged, end) for judged, end in placed],
-            empties=empties,
-            reason=note,
-            document=f"receipt:{id}",
-        )
-        receipt = Receipt.objects.create(
+        receipt = Receipt(
             uuid=id,
             supplier=supplier,
             place=place,
-            entry=entry,
             occurred_at=occurred_at,
             by=by,
             delivery_note=delivery_note,
             note=note,
             fingerprint=fingerprint,
         )
-        ReceivedLine.objects.bulk_create(
-            _row(receipt, number, judged, end) for number, (judged, end) in enumerate(placed, start=1)
-        )
+        _post(receipt, placed, empties)
         for order in orders:
             note_delivered(order, by)
             refresh_order(order)
         return receipt
 
     return take_once(Receipt, id=id, by=by, author="by", fingerprint=fingerprint, make=make)
+
+
+def _post(receipt: Receipt, placed: Sequence[tuple[Judged, End]], empties: Sequence[Container]) -> None:
+    """Move the goods in, and keep the receipt with its lines."""
+    receipt.entry = receive(
+        id=step_id(receipt.uuid, "received"),
+        by=receipt.by,
+        occurred_at=receipt.occurred_at,
+        source=_place_of(receipt.supplier),
+        lines=[_entry_line(judged, end) for judged, end in placed],
+        empties=empties,
+        reason=receipt.note,
+        document=f"receipt:{receipt.uuid}",
+    )
+    receipt.save()
+    ReceivedLine.objects.bulk_create(
+        _row(receipt, number, judged, end) for number, (judged, end) in enumerate(placed, start=1)
+    )
 
 
 def _form(line: ArrivedLine) -> list[object]:

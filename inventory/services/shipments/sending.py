@@ -61,43 +61,48 @@ def send_shipment(
 
     def make() -> Shipment:
         _check(source, target, lines, containers)
-        transit = Place.objects.create(
-            code=f"{Place.Kind.TRANSIT.value}:{id.hex}",
-            name=f"On the way, {source.name} to {target.name}"[:200],
-            kind=Place.Kind.TRANSIT,
-        )
-        entry = transfer(
-            id=step_id(id, "sent"),
-            by=by,
-            occurred_at=occurred_at,
-            lines=[
-                Line(line.material, line.amount, End(line.place, line.lot), End(transit, line.lot))
-                for line in lines
-            ],
-            containers=[(container, transit) for container in containers],
-            reason=note,
-            document=f"shipment:{id}",
-        )
-        shipment = Shipment.objects.create(
+        shipment = Shipment(
             uuid=id,
             # Unique until the row has a number of its own.
             reference=id.hex,
             source=source,
             target=target,
-            transit=transit,
             sent_at=occurred_at,
             sent_by=by,
             expected_date=expected_date,
-            entry=entry,
             note=note,
             fingerprint=fingerprint,
         )
-        shipment.reference = f"S-{shipment.pk:05d}"
-        shipment.save(update_fields=["reference"])
-        _save_lines(shipment, entry, containers)
+        _load(shipment, lines, containers)
         return shipment
 
     return take_once(Shipment, id=id, by=by, author="sent_by", fingerprint=fingerprint, make=make)
+
+
+def _load(shipment: Shipment, lines: Sequence[SentLine], containers: Sequence[Container]) -> None:
+    """Put the goods on the way, and keep the shipment with its lines."""
+    transit = Place.objects.create(
+        code=f"{Place.Kind.TRANSIT.value}:{shipment.uuid.hex}",
+        name=f"On the way, {shipment.source.name} to {shipment.target.name}"[:200],
+        kind=Place.Kind.TRANSIT,
+    )
+    entry = transfer(
+        id=step_id(shipment.uuid, "sent"),
+        by=shipment.sent_by,
+        occurred_at=shipment.sent_at,
+        lines=[
+            Line(line.material, line.amount, End(line.place, line.lot), End(transit, line.lot))
+            for line in lines
+        ],
+        containers=[(container, transit) for container in containers],
+        reason=shipment.note,
+        document=f"shipment:{shipment.uuid}",
+    )
+    shipment.transit, shipment.entry = transit, entry
+    shipment.save()
+    shipment.reference = f"S-{shipment.pk:05d}"
+    shipment.save(update_fields=["reference"])
+    _save_lines(shipment, entry, containers)
 
 
 def _check(source: Place, target: Place, lines: Sequence[SentLine], containers: Sequence[Container]) -> None:
