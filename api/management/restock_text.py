@@ -8,6 +8,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from inventory.money import format_money
+from inventory.queries.order_proposals import OrderProposal
 from inventory.queries.restock import RestockList
 from inventory.queries.restock_lines import RestockLine
 from inventory.units import format_millionths
@@ -33,6 +34,15 @@ def lay_out_restock(answer: RestockList, currency: str) -> Group:
             place = line.place
             parts.append(Text(f"\n{place.name}", style="bold underline"))
         parts.append(_line_text(line, currency, names))
+    together = [order for order in answer.orders if len(order.lines) > 1 or order.missing_value]
+    if together:
+        parts.append(Text("\nTogether on one order", style="bold underline"))
+        parts += [_order_text(order, currency) for order in together]
+    moved = [row for row in answer.placements if not row.is_usual]
+    if moved:
+        parts.append(Text("\nBetter kept on the trucks", style="bold underline"))
+    for row in moved:
+        parts += [Text(f"\n{row.material.name}, {row.warehouse.name}", style="bold"), Text(f"  {row.why}")]
     parts.append(Text(f"\n{_closing(answer, currency)}", style="dim"))
     return Group(*parts)
 
@@ -43,7 +53,7 @@ def _line_text(line: RestockLine, currency: str, names: Mapping[str, str]) -> Re
     head.append(f"{may} {line.run_out_date:%a %d %b}", style="bold")
     head.append(f"  {line.material.name}", style="bold")
     unit = line.material.stock_unit
-    amount = format_millionths(line.quantity, unit).removesuffix(" each")
+    amount = _amount(line.quantity, unit)
     if line.terms is not None and line.cost is not None:
         order = f"order {amount} from {line.terms.supplier.name} for {format_money(line.cost, currency)} "
     else:
@@ -57,6 +67,44 @@ def _line_text(line: RestockLine, currency: str, names: Mapping[str, str]) -> Re
         f"{_chance(line.chance_short)} of running short if nothing is done{_stands(line, names)}", style="dim"
     )
     return Group(Text(), head, Padding(Group(body, Text(line.why), risk), (0, 0, 0, 2)))
+
+
+def _order_text(order: OrderProposal, currency: str) -> RenderableType:
+    head = Text(f"\n{order.supplier.name}, to {order.place.name}, ")
+    if order.is_late:
+        head.append("now", style="bold red")
+    else:
+        head.append(f"by {order.order_by_date:%a %d %b}", style="bold")
+    head.append(f": {format_money(order.total, currency)}")
+    if order.order_cost:
+        head.append(f", of which {format_money(order.order_cost, currency)} for the order itself")
+    things = ", ".join(
+        f"{row.line.material.name} {_amount(row.quantity, row.line.material.stock_unit)}"
+        for row in order.lines
+    )
+    parts = [Text(things)]
+    if order.missing_value:
+        least, missing = (format_money(value, currency) for value in (order.least_value, order.missing_value))
+        parts.append(
+            Text(
+                f"{order.supplier.name} delivers from {least} on: {missing} more is to be ordered.",
+                style="red",
+            )
+        )
+    if order.saving_per_year and order.cycle_days:
+        saving = format_money(order.saving_per_year, currency)
+        often = _days(order.cycle_days)
+        text = f"One order every {often} saves about {saving} a year against ordering each alone."
+        parts.append(Text(text, style="dim"))
+    return Group(head, Padding(Group(*parts), (0, 0, 0, 2)))
+
+
+def _days(days: float) -> str:
+    return f"{days / 7:.0f} weeks" if days >= 21 else f"{max(1, round(days))} days"
+
+
+def _amount(millionths: int, unit: str) -> str:
+    return format_millionths(millionths, unit).removesuffix(" each")
 
 
 def _stands(line: RestockLine, names: Mapping[str, str]) -> str:

@@ -3,8 +3,10 @@
 from typing import Any
 
 from api.wire.amounts import money_json, quantity_json
+from inventory.queries.order_proposals import OrderProposal
 from inventory.queries.restock import RestockList
 from inventory.queries.restock_lines import RestockLine
+from inventory.queries.stock_placement import Placement
 
 
 def restock_json(found: RestockList, *, currency: str, shows_money: bool = True) -> dict[str, Any]:
@@ -14,7 +16,60 @@ def restock_json(found: RestockList, *, currency: str, shows_money: bool = True)
         "horizon_days": found.horizon_days,
         "service": found.service,
         "lines": [_line_json(line, currency, shows_money) for line in found.lines],
+        "orders": [_order_json(order, currency, shows_money) for order in found.orders],
+        "placements": [_placement_json(row, currency, shows_money) for row in found.placements],
         "materials_with_enough": found.enough,
+    }
+
+
+def _order_json(order: OrderProposal, currency: str, shows_money: bool) -> dict[str, Any]:
+    """What is to be ordered together."""
+
+    def money(millionths: int | None) -> dict[str, str] | None:
+        return money_json(millionths, currency) if shows_money and millionths is not None else None
+
+    return {
+        "supplier": order.supplier.code,
+        "place": order.place.code,
+        "order_by_date": order.order_by_date.isoformat(),
+        "is_late": order.is_late,
+        "lines": [
+            {
+                "material": row.line.material.code,
+                "quantity": quantity_json(row.quantity, row.line.material.stock_unit),
+                "unit_cost": money(row.unit_cost),
+                "cost": money(row.cost),
+            }
+            for row in order.lines
+        ],
+        "goods": money(order.goods),
+        "order_cost": money(order.order_cost),
+        "total": money(order.total),
+        "least_value": money(order.least_value),
+        "missing_value": money(order.missing_value),
+        "cycle_days": None if order.cycle_days is None else round(order.cycle_days, 1),
+        "saving_per_year": money(order.saving_per_year),
+    }
+
+
+def _placement_json(row: Placement, currency: str, shows_money: bool) -> dict[str, Any]:
+    """Where a material's safety stock lies best; the sentence names money, so it too is withheld."""
+    unit = row.material.stock_unit
+    return {
+        "warehouse": row.warehouse.code,
+        "material": row.material.code,
+        "held": [
+            {
+                "place": there.place.code,
+                "safety_stock": quantity_json(there.safety_stock, unit),
+                "days": there.days,
+            }
+            for there in row.held
+        ],
+        "is_usual": row.is_usual,
+        "cost_per_year": money_json(row.cost, currency) if shows_money else None,
+        "saving_per_year": money_json(row.saving, currency) if shows_money else None,
+        "why": row.why if shows_money else None,
     }
 
 

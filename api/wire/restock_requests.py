@@ -46,7 +46,8 @@ ORDERS = Record(
     fields={
         "id": UuidField(),
         "place": SOMEWHERE,
-        "materials": Listing(item=Text(is_id=True), fewest=1, most=500),
+        "materials": Listing(item=Text(is_id=True), most=500, default=()),
+        "suppliers": Listing(item=Text(is_id=True), most=500, default=()),
     }
 )
 AMOUNTS = ("storage_limit", "minimum_level", "maximum_level")
@@ -58,7 +59,7 @@ def read_run(data: Any, *, viewer: Viewer) -> Values:
 
 
 def read_orders(data: Any, *, viewer: Viewer) -> Values:
-    """Lines of the list, by their materials, to be written as orders."""
+    """Lines of the list, by their materials or suppliers, to be written as orders."""
     return resolve(_read(ORDERS, data), viewer=viewer)
 
 

@@ -11,9 +11,11 @@ from scipy import special
 from inventory.calc.shortage_chances import Outlook
 from inventory.errors import BadInput
 from inventory.models import Place, SupplyTerms
+from inventory.queries.order_proposals import OrderProposal, propose_orders
 from inventory.queries.restock_facts import Floats, RestockFacts, Scope, load_facts
 from inventory.queries.restock_lines import RestockLine, Shortage, make_lines
 from inventory.queries.restock_plans import RestockPlans, plan_materials
+from inventory.queries.stock_placement import Placement, list_placements
 from inventory.queries.stock_policies import load_aims
 from inventory.queries.supply_areas import MaterialRange, find_recovered_forms, find_supply_areas
 from inventory.units import MILLION
@@ -24,12 +26,17 @@ LONGEST_LEAD_DAYS = 120
 
 @dataclass(frozen=True)
 class RestockList:
-    """The lines, soonest run-out first, and how many materials that are planned or used need nothing."""
+    """The lines, soonest run-out first, and how many materials that are planned or used need nothing.
+
+    `orders` says what of it is to be ordered together from whom, `placements` where safety stock lies best.
+    """
 
     as_of: date
     horizon_days: int
     service: float
     lines: tuple[RestockLine, ...]
+    orders: tuple[OrderProposal, ...]
+    placements: tuple[Placement, ...]
     enough: int
 
 
@@ -70,7 +77,9 @@ def list_restock(
         answer.lines.values(),
         key=lambda line: (line.run_out_date, line.order_by_date, line.material.code, line.place.code),
     )
-    return RestockList(as_of, horizon_days, service, tuple(lines), len(answer.facts.keys) - len(lines))
+    enough = len(answer.facts.keys) - len(lines)
+    placements = tuple(list_placements(as_of=as_of, place=place, service=service))
+    return RestockList(as_of, horizon_days, service, tuple(lines), propose_orders(lines), placements, enough)
 
 
 def reckon_restock(

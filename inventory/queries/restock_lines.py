@@ -35,7 +35,9 @@ class RestockLine:
     `run_out_date` is the first day on which the wanted service is not met; `is_likely` tells whether it is
     then more likely short than not. `chance_short` is the highest of the days to be covered. `needs_at_risk`
     counts the planned uses from that day on that would stand, named in `at_risk`. `needed` is scheduled and
-    foreseen use, `unscheduled` the latter alone.
+    foreseen use, `unscheduled` the latter alone. `quantity` is worth ordering of this alone, `least_quantity`
+    is lacking at least, so that other lines of an order may share its cost. `daily` is the use of a day in
+    stock units, `holding_rate` what a year of holding costs as a share of the price.
     """
 
     place: Place
@@ -46,6 +48,7 @@ class RestockLine:
     order_by_date: date
     is_late: bool
     quantity: int
+    least_quantity: int
     terms: SupplyTerms | None
     unit_cost: int | None
     cost: int | None
@@ -55,6 +58,8 @@ class RestockLine:
     unscheduled: int
     comes_back: int
     expected: int
+    daily: float
+    holding_rate: float
     needs: tuple[Need, ...]
     needs_at_risk: int
     at_risk: tuple[str, ...]
@@ -128,7 +133,8 @@ def _make_line(
     days = days_to_come(terms, service)
     run_out = as_of + timedelta(days=first)
     order_by = run_out - timedelta(days=days)
-    wanted = _wanted(facts, plans, row, float(short.lacking[number]), terms)
+    least = _least(facts, row, float(short.lacking[number]))
+    wanted = max(least, _policy_quantity(plans, row) if terms else 0)
     limit = _limit(facts, plans, row, terms, max(0, first - days)) if terms else None
     quantity = _in_packs(material, terms, wanted, limit)
     price = price_of(terms, quantity) if terms else None
@@ -147,6 +153,7 @@ def _make_line(
         order_by_date=order_by,
         is_late=order_by < as_of,
         quantity=quantity,
+        least_quantity=min(quantity, _in_packs(material, terms, least, limit)),
         terms=terms,
         unit_cost=price.unit_cost if price else None,
         cost=price.cost if price else None,
@@ -156,6 +163,8 @@ def _make_line(
         unscheduled=round(reckoning.unscheduled),
         comes_back=round(reckoning.comes_back),
         expected=facts.expected_of(row),
+        daily=float(plans.daily[row]),
+        holding_rate=facts.aims[row].holding_cost_rate,
         needs=tuple(Need(need.needed_date, need.reference, need.mean, need.why) for need in planned),
         needs_at_risk=len(at_risk),
         at_risk=tuple(at_risk),
@@ -190,17 +199,15 @@ def _reckon(
     )
 
 
-def _wanted(
-    facts: RestockFacts, plans: RestockPlans, row: int, lacking: float, terms: SupplyTerms | None
-) -> int:
-    """What is lacking, the order quantity of the policy, or what fills up to a maximum: the most of them."""
-    wanted, aim = ceil(round(lacking * MILLION, 3)), facts.aims[row]
-    if terms is not None and plans.rate_per_week[row]:
-        # Where past use says that the goods will be used up.
-        wanted = max(wanted, ceil(round(float(plans.order_quantity[row]) * MILLION, 3)))
-    if aim.maximum_level is not None:
-        wanted = max(wanted, aim.maximum_level - facts.on_hand[row] - facts.expected_of(row))
-    return wanted
+def _least(facts: RestockFacts, row: int, lacking: float) -> int:
+    """What is lacking, or what fills up to a maximum that was set by hand."""
+    least, most = ceil(round(lacking * MILLION, 3)), facts.aims[row].maximum_level
+    return least if most is None else max(least, most - facts.on_hand[row] - facts.expected_of(row))
+
+
+def _policy_quantity(plans: RestockPlans, row: int) -> int:
+    """The order quantity of the policy, where past use says that the goods will be used up."""
+    return ceil(round(float(plans.order_quantity[row]) * MILLION, 3)) if plans.rate_per_week[row] else 0
 
 
 def _limit(

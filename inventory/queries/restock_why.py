@@ -60,6 +60,11 @@ def show(amount: float, unit: str) -> str:
     return rounded.removesuffix(f" {unit_label('1')}") if unit == "1" else rounded
 
 
+def show_about(amount: float, unit: str) -> str:
+    """Write what is foreseen: to three digits, since nobody knows the days ahead to the inch."""
+    return show(float(f"{amount:.3g}"), unit)
+
+
 def _coming(reckoning: Reckoning, unit: str) -> str:
     due = [receipt for receipt in reckoning.expected if receipt.due_date <= reckoning.until]
     if not due:
@@ -79,7 +84,8 @@ def _takes(reckoning: Reckoning, unit: str) -> str:
     )
     foreseen = _is_worth_telling(reckoning.unscheduled, unit)
     usual = (
-        f"{show(reckoning.unscheduled, unit)} at the usual {show(reckoning.rate_per_week, unit)} a week"
+        f"{show_about(reckoning.unscheduled, unit)} at the usual "
+        f"{show_about(reckoning.rate_per_week, unit)} a week"
         if foreseen
         else ""
     )
@@ -100,13 +106,13 @@ def _spare(reckoning: Reckoning, unit: str) -> str:
     margin = max(0.0, float(special.ndtri(reckoning.service))) * reckoning.spread
     # Half a piece is no margin: whoever keeps one for bad days keeps it whole.
     margin = ceil(round(margin / MILLION, 9)) * MILLION if unit == "1" else margin
-    return f"and {show(margin, unit)} should be left for days that take more" if round(margin) else ""
+    return f"and {show_about(margin, unit)} should be left for days that take more" if round(margin) else ""
 
 
 def _limited(limit: Limit, unit: str) -> str:
     if limit.life_days is None:
         return f"There is room for {show(limit.most, unit)} when it comes, so more is not ordered."
-    used = show(limit.most, unit) if limit.most else "nothing"
+    used = show_about(limit.most, unit) if limit.most else "nothing"
     return f"It keeps {limit.life_days} days, in which {used} of it will be used, so more is not ordered."
 
 

@@ -50,6 +50,14 @@ class Aims:
             self._known[key] = self._merge(*key)
         return self._known[key]
 
+    def holding_rate_said_of(self, place: int, material: int) -> float | None:
+        """The holding cost rate that a policy of this very place says; None where none does."""
+        for key in ((place, material), (place, None)):
+            row = self._policies.get(key)
+            if row is not None and row.holding_cost_rate is not None:
+                return row.holding_cost_rate
+        return None
+
     def set_by_hand(self) -> list[tuple[int, int]]:
         """Places and materials for which levels were set by hand."""
         return [

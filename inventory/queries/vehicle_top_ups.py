@@ -1,11 +1,12 @@
 """What goes from a warehouse onto its vehicles, so that each has what it usually takes until the next look.
 
 Minimum and maximum are set by hand in a policy of vehicle and material, or follow from what was used off the
-vehicle: the minimum is got through until the next look with the chance aimed at, the maximum is a look's mean
-use more. What is scheduled is not topped up: kits bring it.
+vehicle: the minimum is got through until the next look with the chance aimed at, and for as long as the
+warehouse may make it wait where stock is better kept on board; the maximum is a look's mean use more. What is
+scheduled is not topped up: kits bring it.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from math import ceil
@@ -17,6 +18,7 @@ from inventory.calc.stock_levels import demands_over_lead_time, plan_levels
 from inventory.models import Holding, Material, Party, Place
 from inventory.queries.demand_history import DemandHistory, load_demand_history
 from inventory.queries.restock_plans import DAYS_A_WEEK, LEAST_WEEKS
+from inventory.queries.stock_placement import list_placements
 from inventory.queries.stock_policies import Aim, load_aims
 from inventory.units import MILLION
 
@@ -43,7 +45,7 @@ class TopUp:
 def list_top_ups(*, as_of: date, place: Place | None = None, service: float = 0.95) -> list[TopUp]:
     """Return what to put on the vehicles of a warehouse or of all, by vehicle and material.
 
-    Five queries, whatever the number of vehicles.
+    As many queries for any number of vehicles.
     """
     vehicles = Place.objects.filter(
         kind=Place.Kind.VEHICLE, is_withdrawn=False, parent__kind=Place.Kind.WAREHOUSE
@@ -54,7 +56,11 @@ def list_top_ups(*, as_of: date, place: Place | None = None, service: float = 0.
         return []
     aims = load_aims(service=service)
     history = load_demand_history({key: key for key in homes}, before=as_of, weeks=HISTORY_WEEKS)
-    levels = _usual_levels(history, company.pk, aims.of)
+    placements = list_placements(as_of=as_of, place=place, service=service)
+    waits = {
+        (there.place.pk, row.material.pk): row.promised_days for row in placements for there in row.held[1:]
+    }
+    levels = _usual_levels(history, company.pk, aims.of, waits)
     for vehicle, material in aims.set_by_hand():
         aim = aims.of(vehicle, material)
         if vehicle in homes and aim.minimum_level is not None and aim.maximum_level is not None:
@@ -76,7 +82,10 @@ def list_top_ups(*, as_of: date, place: Place | None = None, service: float = 0.
 
 
 def _usual_levels(
-    history: DemandHistory, company: int, aim_of: Callable[[int, int], Aim]
+    history: DemandHistory,
+    company: int,
+    aim_of: Callable[[int, int], Aim],
+    waits: Mapping[tuple[int, int], int],
 ) -> dict[tuple[int, int], tuple[int, int]]:
     """Minimum and maximum of what is used off each vehicle, from its own weeks."""
     keys = [
@@ -93,11 +102,12 @@ def _usual_levels(
     rates, spreads = back_tested_rates(used).rates, demand_spreads(used)
     is_whole = np.array([materials[key[1]].stock_unit == "1" for key, _row in keys])
     none = np.zeros(len(keys))
+    wait = np.array([waits.get((key[0], key[1]), 0) / DAYS_A_WEEK for key, _row in keys])
     demands = demands_over_lead_time(
         rate=rates,
         sd=spreads,
         rate_error=none,
-        lead_time=none,
+        lead_time=wait,
         lead_time_sd=none,
         review_period=review,
         is_whole=is_whole,

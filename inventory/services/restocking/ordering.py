@@ -6,8 +6,8 @@ from uuid import UUID
 
 from inventory.errors import BadInput, Fault
 from inventory.models import Actor, Order, Place
+from inventory.queries.order_proposals import propose_orders
 from inventory.queries.restock import list_restock
-from inventory.queries.restock_lines import RestockLine
 from inventory.services.orders.joint import Wanted, write_joint_orders
 
 REASON_LENGTH = 500
@@ -20,46 +20,65 @@ def write_orders_from_list(
     occurred_at: datetime,
     as_of: date,
     place: Place | None,
-    materials: Sequence[str],
+    materials: Sequence[str] = (),
+    suppliers: Sequence[str] = (),
+    own_places: frozenset[int] | None = None,
     horizon_days: int = 28,
 ) -> list[Order]:
-    """Write the lines of these materials as orders, one a supplier and warehouse; none is sent yet.
+    """Write the lines of these materials, and all lines of these suppliers, as orders; none is sent yet.
 
-    The list is made anew, so that what was ordered meanwhile is not ordered twice.
+    What one supplier brings to one warehouse is one order, in the quantities that are best for what is
+    ordered together. The list is made anew, so that what was ordered meanwhile is not ordered twice. Of
+    warehouses that are not among `own_places` nothing is ordered.
 
     Raises
     ------
     BadInput
-        If a material has no line that can be ordered; nothing is written.
+        If a material or supplier has no line that can be ordered; nothing is written.
     """
     known = list(Order.objects.filter(lines__why__startswith=_mark(id)).distinct().order_by("pk"))
     if known:
         return known
     cover = min(14, horizon_days)
     found = list_restock(as_of=as_of, place=place, horizon_days=horizon_days, cover_days=cover)
-    by_material: dict[str, list[RestockLine]] = {}
-    for line in found.lines:
-        if line.terms is not None:
-            by_material.setdefault(line.material.code, []).append(line)
-    faults = [
-        Fault(f"/materials/{number}", code, "has no line with known terms on today's list")
-        for number, code in enumerate(materials)
-        if code not in by_material
+    lines = [
+        line
+        for line in found.lines
+        if line.terms is not None and (own_places is None or line.place.pk in own_places)
     ]
-    if faults or not materials:
-        raise BadInput.of(faults or [Fault("/materials", "", "must name at least one")])
+    faults = [
+        *_faults("/materials", materials, {line.material.code for line in lines}),
+        *_faults("/suppliers", suppliers, {line.terms.supplier.code for line in lines if line.terms}),
+    ]
+    if not materials and not suppliers:
+        faults = [Fault("/materials", "", "must name at least one, or suppliers must")]
+    if faults:
+        raise BadInput.of(faults)
+    chosen = [
+        line
+        for line in lines
+        if line.material.code in materials or (line.terms and line.terms.supplier.code in suppliers)
+    ]
     wanted = [
         Wanted(
-            line.place,
-            line.material,
-            line.quantity,
-            line.terms.supplier if line.terms else None,
-            f"{_mark(id)}: {line.why}"[:REASON_LENGTH],
+            order.place,
+            row.line.material,
+            row.quantity,
+            order.supplier,
+            f"{_mark(id)}: {row.line.why}"[:REASON_LENGTH],
         )
-        for code in dict.fromkeys(materials)
-        for line in by_material[code]
+        for order in propose_orders(chosen)
+        for row in order.lines
     ]
     return write_joint_orders(id=id, by=by, occurred_at=occurred_at, wanted=wanted)
+
+
+def _faults(pointer: str, named: Sequence[str], known: set[str]) -> list[Fault]:
+    return [
+        Fault(f"{pointer}/{number}", code, "has no line with known terms on today's list")
+        for number, code in enumerate(named)
+        if code not in known
+    ]
 
 
 def _mark(id: UUID) -> str:
