@@ -42,6 +42,7 @@ from api.wire import (
     quarantines,
     recovery,
     settings_acts,
+    supply_acts,
     waste,
 )
 from api.wire.balances import day_balance_json
@@ -289,5 +290,6 @@ ACTS = (
     *company_rules.ACTS,
     *settings_acts.ACTS,
     *cable_sizes.ACTS,
+    *supply_acts.ACTS,
 )
 schema = graphene.Schema(query=Query, mutation=make_mutation_type(ACTS))

@@ -15,15 +15,16 @@ from api.graphql.asking import Asking, asking
 from api.graphql.paging import LARGEST_SIZE, USUAL_SIZE, check_size, filter_arguments
 from api.graphql.report_types import make_type
 from api.wire import filters
+from api.wire.count_answers import count_plan_json, count_sheets_json
 from api.wire.filters import Filter, read_filters
 from api.wire.pages import Order, take_page
+from api.wire.shipment_answers import shipments_json
 from api.wire.supply_answers import (
-    count_plan_json,
-    count_sheets_json,
+    credit_json,
     orders_json,
     receipts_json,
     received_lines,
-    shipments_json,
+    supplier_json,
     terms_json,
 )
 from inventory.errors import BadInput, Fault
@@ -84,6 +85,18 @@ class SupplyQuery(graphene.ObjectType):
         access.visible_terms,
         lambda rows, asked: terms_json(rows, asked.writer),
         filters.TERMS_FILTERS,
+    )
+    suppliers = paged_field(
+        "Supplier",
+        access.visible_suppliers,
+        lambda rows, asked: [supplier_json(row, asked.writer) for row in rows],
+        {},
+    )
+    expected_credits = paged_field(
+        "ExpectedCredit",
+        access.visible_credits,
+        lambda rows, asked: [credit_json(row, asked.writer) for row in rows],
+        filters.CREDIT_FILTERS,
     )
     orders = paged_field(
         "Order",

@@ -12,14 +12,15 @@ from django.utils.timezone import now
 
 from api.pages.looks import show_table
 from api.pages.page import Page
-from api.rest.restock import require_may_see
 from api.wire.pictures.projected_stock import draw_projected_stock
 from inventory.errors import NotFound, SpanstockError
 from inventory.models import Entry, Material, Place
 from inventory.queries.access import get_container, get_material, get_place
 from inventory.queries.container_history import list_contents_of, list_history
 from inventory.queries.projected_stock import project_stock
-from inventory.queries.restock import RestockLine, list_restock
+from inventory.queries.restock import list_restock
+from inventory.queries.restock_lines import RestockLine
+from inventory.queries.supply_access import require_may_restock, require_sees_restock
 from inventory.queries.whereabouts import find_whereabouts, list_holders, list_kinds_held
 from inventory.services.restocking.ordering import write_orders_from_list
 from jobs.queries.requirement_names import name_requirements
@@ -75,6 +76,7 @@ class Restock(Page):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Write orders for what was ticked; none of them is sent yet."""
+        require_may_restock(self.viewer, None)
         try:
             orders = write_orders_from_list(
                 id=self.posted_id("id"),
@@ -83,6 +85,7 @@ class Restock(Page):
                 as_of=self.day,
                 place=None,
                 materials=request.POST.getlist("material"),
+                own_places=self.viewer.own_places,
                 horizon_days=HORIZON_DAYS,
             )
         except SpanstockError as refusal:
@@ -91,7 +94,7 @@ class Restock(Page):
         return redirect(f"{reverse('pages:restock')}?written={references}")
 
     def _show_list(self, refusal: SpanstockError | None = None) -> HttpResponse:
-        require_may_see(self.viewer)
+        require_sees_restock(self.viewer)
         answer = list_restock(as_of=self.day, horizon_days=HORIZON_DAYS, cover_days=COVER_DAYS)
         names = name_requirements(name for line in answer.lines for name in line.at_risk)
         written = self.request.GET.get("written", "")[:200]
@@ -112,7 +115,7 @@ class StockAhead(Page):
     """One material's stock in the weeks ahead, as a picture and as numbers."""
 
     def get(self, request: HttpRequest, place: str, material: str) -> HttpResponse:
-        require_may_see(self.viewer)
+        require_sees_restock(self.viewer)
         stock = project_stock(
             material=get_material(self.viewer, material),
             place=get_place(self.viewer, place),

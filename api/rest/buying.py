@@ -9,14 +9,16 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_sche
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.rest.acting import act_method
 from api.rest.listing import ListDoor, list_parameters
+from api.wire import supply_acts as acts
 from api.wire.answers import make_writer
 from api.wire.door import Door
 from api.wire.entry_requests import refuse_ahead
 from api.wire.filters import ORDER_FILTERS, TERMS_FILTERS
 from api.wire.pages import Order as Sorting
 from api.wire.schemas import listing, of, page_of, shape
-from api.wire.supply_answers import orders_json, terms_json
+from api.wire.supply_answers import orders_json, supplier_json, terms_json
 from api.wire.supply_requests import (
     CALLING_OFF,
     JOINT_ORDERS,
@@ -25,16 +27,20 @@ from api.wire.supply_requests import (
     PROMISE,
     SENDING,
     ordered_lines,
-    read_terms,
     read_values,
     wanted_lines,
 )
 from api.wire.versions import etag_of, read_if_match
 from inventory.models import Order
-from inventory.queries.supply_access import get_order, require_may_buy, visible_orders, visible_terms
+from inventory.queries.supply_access import (
+    get_order,
+    require_may_buy,
+    visible_orders,
+    visible_suppliers,
+    visible_terms,
+)
 from inventory.services.orders.joint import write_joint_orders
 from inventory.services.orders.life import call_off, promise_order, send_order
-from inventory.services.orders.terms import save_terms
 from inventory.services.orders.writing import rewrite_order, write_order
 
 BY_WRITING = Sorting("pk", is_number=True)
@@ -64,17 +70,31 @@ class SupplyTerms(ListDoor):
         """List who sells what on which terms, with the lead time that deliveries have shown."""
         return super().get(request)
 
+    post = act_method(acts.SET_TERMS)
+
+
+class Suppliers(ListDoor):
+    """Who sells to the company."""
+
+    order = BY_WRITING
+
+    def rows(self) -> QuerySet[Any]:
+        return visible_suppliers(self.viewer)
+
+    def write(self, rows: list[Any]) -> list[dict[str, Any]]:
+        writer = make_writer(self.viewer)
+        return [supplier_json(row, writer) for row in rows]
+
     @extend_schema(
-        operation_id="set_supply_terms",
-        request={"application/json": of("SupplyTermsRequest")},
-        responses={201: OpenApiResponse(of("SupplyTerms"))},
+        operation_id="list_suppliers",
+        parameters=list_parameters(BY_WRITING, {}),
+        responses={200: OpenApiResponse(page_of("Supplier"))},
     )
-    def post(self, request: Request) -> Response:
-        """Set what a supplier asks for a material, all of it at once; the same again changes nothing."""
-        values = read_terms(request.data, self.viewer)
-        require_may_buy(self.viewer)
-        terms = save_terms(**values)
-        return Response(terms_json([terms], make_writer(self.viewer))[0], status=201)
+    def get(self, request: Request) -> Response:
+        """List suppliers with what each asks for an order, and the least value that it delivers."""
+        return super().get(request)
+
+    post = act_method(acts.SET_SUPPLIER)
 
 
 class OrderDoor(Door):

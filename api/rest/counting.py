@@ -13,13 +13,13 @@ from rest_framework.response import Response
 from api.rest.buying import IF_MATCH
 from api.rest.listing import ListDoor, list_parameters
 from api.wire.answers import make_writer
+from api.wire.count_answers import accuracy_json, count_plan_json, count_sheets_json, due_count_json
 from api.wire.door import Door
 from api.wire.entry_requests import refuse_ahead
 from api.wire.filters import COUNT_SHEET_FILTERS
 from api.wire.input_fields import read_day
 from api.wire.pages import Order
 from api.wire.schemas import listing, of, page_of, shape
-from api.wire.supply_answers import accuracy_json, count_plan_json, count_sheets_json, due_count_json
 from api.wire.supply_requests import COUNT_SHEET, POSTING, SENDING, read_count, read_count_plan, read_values
 from api.wire.versions import etag_of, read_if_match
 from inventory.errors import BadInput, Fault, NotFound

@@ -9,15 +9,18 @@ from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.rest.acting import act_method
 from api.rest.listing import ListDoor, list_parameters
 from api.wire.answers import make_writer
 from api.wire.door import Door
 from api.wire.entry_requests import refuse_ahead
-from api.wire.filters import HELD_FILTERS, RECEIPT_FILTERS, SHIPMENT_FILTERS
+from api.wire.filters import CREDIT_FILTERS, HELD_FILTERS, RECEIPT_FILTERS, SHIPMENT_FILTERS
 from api.wire.input_fields import read_uuid
 from api.wire.pages import Order
 from api.wire.schemas import of, page_of
-from api.wire.supply_answers import receipts_json, received_lines, shipments_json
+from api.wire.shipment_answers import shipments_json
+from api.wire.supply_acts import NOTE_CREDIT
+from api.wire.supply_answers import credit_json, receipts_json, received_lines
 from api.wire.supply_requests import (
     DIFFERENCE,
     read_arrival,
@@ -33,6 +36,7 @@ from inventory.queries.supply_access import (
     require_may_buy,
     require_may_send,
     require_may_unload,
+    visible_credits,
     visible_held_lines,
     visible_receipts,
     visible_shipments,
@@ -235,3 +239,32 @@ class ShipmentDifference(ShipmentDoor):
 
 def _number(text: str) -> int:
     return int(text) if text.isascii() and text.isdigit() and len(text) < 6 else 0
+
+
+class ExpectedCredits(ListDoor):
+    """Credits for goods that were sent back."""
+
+    order = BY_RECORDING
+    filters = CREDIT_FILTERS
+
+    def rows(self) -> QuerySet[Any]:
+        return visible_credits(self.viewer)
+
+    def write(self, rows: list[Any]) -> list[dict[str, Any]]:
+        writer = make_writer(self.viewer)
+        return [credit_json(row, writer) for row in rows]
+
+    @extend_schema(
+        operation_id="list_expected_credits",
+        parameters=list_parameters(BY_RECORDING, CREDIT_FILTERS),
+        responses={200: OpenApiResponse(page_of("ExpectedCredit"))},
+    )
+    def get(self, request: Request) -> Response:
+        """List what suppliers owe for goods sent back, and what they have credited."""
+        return super().get(request)
+
+
+class SupplierCredit(Door):
+    """What came of one of them."""
+
+    post = act_method(NOTE_CREDIT)

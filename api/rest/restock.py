@@ -18,13 +18,13 @@ from api.wire.restock_answers import policy_json, projected_stock_json, result_j
 from api.wire.restock_requests import read_orders, read_policy, read_run
 from api.wire.schemas import TEXT, listing, of, page_of, shape
 from inventory.errors import BadInput, Fault, NotFound
-from inventory.models import Entry
-from inventory.queries.access import NotAllowed, Viewer, get_material, get_place
+from inventory.queries.access import get_material, get_place
 from inventory.queries.company import get_company, get_today
 from inventory.queries.projected_stock import ProjectedStock, project_stock
 from inventory.queries.restock import list_restock
 from inventory.queries.restock_runs import get_run, visible_results, visible_runs
 from inventory.queries.stock_policies import visible_stock_policies
+from inventory.queries.supply_access import require_may_buy, require_may_restock, require_sees_restock
 from inventory.queries.vehicle_top_ups import list_top_ups
 from inventory.services.restocking.ordering import write_orders_from_list
 from inventory.services.restocking.policies import set_stock_policy
@@ -37,18 +37,6 @@ WINDOW = [
     OpenApiParameter("date", {"type": "string", "format": "date"}, description="as seen on this day"),
     OpenApiParameter("days", {"type": "integer", "minimum": 1, "maximum": 730, "default": USUAL_DAYS}),
 ]
-
-
-def require_may_see(viewer: Viewer) -> None:
-    """What the company is to buy is for who sees all its places; a crew sees its own truck."""
-    if viewer.places is not None:
-        raise NotAllowed("The restock list is the whole company's; your role sees its own places only.")
-
-
-def require_may_buy(viewer: Viewer) -> None:
-    require_may_see(viewer)
-    if Entry.Kind.RECEIPT not in viewer.postable:
-        raise NotAllowed("Your role takes no goods in, so it neither orders them nor sets how many are kept.")
 
 
 def read_window(door: Door, request: Request) -> dict[str, Any]:
@@ -81,7 +69,7 @@ class Restock(Door):
     )
     def get(self, request: Request) -> Response:
         """Get what to order, soonest run-out first, with why, by when, from whom and at what cost."""
-        require_may_see(self.viewer)
+        require_sees_restock(self.viewer)
         window = read_window(self, request)
         found = list_restock(cover_days=min(14, window["horizon_days"]), **window)
         body = restock_json(found, currency=get_company().currency, shows_money=self.viewer.may_see_money)
@@ -101,7 +89,7 @@ class StockAhead(Door):
         return Response(projected_stock_json(self.project(request, code)))
 
     def project(self, request: Request, code: str) -> ProjectedStock:
-        require_may_see(self.viewer)
+        require_sees_restock(self.viewer)
         window = read_window(self, request)
         if window["place"] is None:
             raise BadInput.of([Fault("place", "", "is missing: the code of the warehouse")])
@@ -135,7 +123,7 @@ class TopUps(Door):
     )
     def get(self, request: Request) -> Response:
         """List what to put on each vehicle, filled up to its maximum where it is at its minimum or below."""
-        require_may_see(self.viewer)
+        require_sees_restock(self.viewer)
         window = read_window(self, request)
         found = list_top_ups(as_of=window["as_of"], place=window["place"])
         return Response({"results": [top_up_json(row) for row in found]})
@@ -147,7 +135,7 @@ class RestockRuns(ListDoor):
     order = BY_KEY
 
     def rows(self) -> QuerySet[Any]:
-        require_may_see(self.viewer)
+        require_sees_restock(self.viewer)
         return visible_runs(self.viewer)
 
     def write(self, rows: list[Any]) -> list[dict[str, Any]]:
@@ -169,7 +157,7 @@ class RestockRuns(ListDoor):
     )
     def post(self, request: Request) -> Response:
         """Ask for a run; workers take it up at once. The same request again gives the same run."""
-        require_may_see(self.viewer)
+        require_sees_restock(self.viewer)
         values = read_run(request.data, viewer=self.viewer)
         run = ask_for_restock(
             id=values["id"],
@@ -188,7 +176,7 @@ class OneRestockRun(Door):
     @extend_schema(operation_id="get_restock_run", responses={200: OpenApiResponse(of("RestockRun"))})
     def get(self, request: Request, id: str) -> Response:
         """Get a run and how far it has come."""
-        require_may_see(self.viewer)
+        require_sees_restock(self.viewer)
         uuid = read_uuid(id)
         if uuid is None:
             raise NotFound("There is no restock run of that id.")
@@ -201,7 +189,7 @@ class RestockResults(ListDoor):
     order = BY_KEY
 
     def rows(self) -> QuerySet[Any]:
-        require_may_see(self.viewer)
+        require_sees_restock(self.viewer)
         uuid = read_uuid(self.kwargs["id"])
         if uuid is None:
             raise NotFound("There is no restock run of that id.")
@@ -228,7 +216,7 @@ class StockPolicies(ListDoor):
     order = BY_KEY
 
     def rows(self) -> QuerySet[Any]:
-        require_may_see(self.viewer)
+        require_sees_restock(self.viewer)
         return visible_stock_policies(self.viewer)
 
     def write(self, rows: list[Any]) -> list[dict[str, Any]]:
@@ -251,6 +239,7 @@ class StockPolicies(ListDoor):
     )
     def put(self, request: Request) -> Response:
         """Set what is aimed at for a material in a place, for one of them, or for all."""
+        require_sees_restock(self.viewer)
         require_may_buy(self.viewer)
         values = read_policy(request.data, viewer=self.viewer)
         policy = set_stock_policy(by=self.actor, occurred_at=now(), **values)
@@ -266,8 +255,14 @@ class RestockOrders(Door):
         responses={201: OpenApiResponse(shape(orders=listing(TEXT)))},
     )
     def post(self, request: Request) -> Response:
-        """Write the lines of these materials as orders, one a supplier and warehouse; none is sent."""
-        require_may_buy(self.viewer)
+        """Write lines of these materials, and all of these suppliers, as orders together; none is sent."""
         values = read_orders(request.data, viewer=self.viewer)
-        orders = write_orders_from_list(by=self.actor, occurred_at=now(), as_of=get_today(), **values)
+        require_may_restock(self.viewer, values["place"])
+        orders = write_orders_from_list(
+            by=self.actor,
+            occurred_at=now(),
+            as_of=get_today(),
+            own_places=self.viewer.own_places,
+            **values,
+        )
         return Response({"orders": [order.reference for order in orders]}, status=201)

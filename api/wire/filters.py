@@ -207,6 +207,10 @@ HELD_FILTERS: dict[str, Filter] = {
     "supplier": by_text("receipt__supplier__code", "code of a supplier"),
     "material": by_text("material__code", "code of a material"),
 }
+CREDIT_FILTERS: dict[str, Filter] = {
+    "supplier": by_text("received_line__receipt__supplier__code", "code of a supplier"),
+    "is_open": by_flag("credit__isnull", "true for credits that are still to come"),
+}
 SHIPMENT_FILTERS: dict[str, Filter] = {
     "state": by_word("state", list(models.Shipment.State.values), "state of the shipment"),
     "source_place": by_text("source__code", "code of the place it left"),

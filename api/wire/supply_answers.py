@@ -1,4 +1,4 @@
-"""Orders, receipts, shipments and counts as JSON, with the shapes that are published of them."""
+"""Suppliers, terms, orders, receipts and credits as JSON, with the shapes that are published of them."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -22,27 +22,19 @@ from api.wire.schemas import (
     words,
 )
 from inventory.models import (
-    CountPlan,
-    CountSheet,
     HeldOutcome,
     Order,
     OrderLine,
+    Party,
     Receipt,
     ReceivedLine,
-    Shipment,
-    ShipmentDifference,
-    ShipmentLine,
+    SupplierTerms,
     SupplyTerms,
 )
 from inventory.money import value_of
-from inventory.queries.count_due import DueCount
 from inventory.queries.lead_times import find_lead_times
 from inventory.queries.order_progress import find_progress
 from inventory.queries.prices import price_breaks
-from inventory.queries.record_accuracy import Accuracy
-from inventory.services.counting.sheets import find_standing_of
-from inventory.services.shipments.arriving import find_differences
-from inventory.units import MILLION
 
 COMPONENTS: dict[str, Schema] = {
     "SupplyTerms": shape(
@@ -59,6 +51,24 @@ COMPONENTS: dict[str, Schema] = {
         learnt_lead_time=of("LearntLeadTime"),
         shelf_life_days=nullable(WHOLE),
     ),
+    "Supplier": shape(
+        code=TEXT,
+        name=TEXT,
+        order_cost=nullable(of("Money")),
+        least_order_value=nullable(of("Money")),
+    ),
+    "ExpectedCredit": shape(
+        id=UUID,
+        supplier=of("Named"),
+        material=of("Named"),
+        quantity=of("Quantity"),
+        sent_back_at=MOMENT,
+        expected=nullable(of("Money")),
+        credited=nullable(of("Money")),
+        credited_at=nullable(MOMENT),
+        document=TEXT,
+        is_open=FLAG,
+    ),
     "PriceBreak": shape(from_quantity=of("Quantity"), unit_cost=nullable(of("Money"))),
     "LearntLeadTime": shape(mean_days=NUMBER, sd_days=NUMBER, deliveries=WHOLE),
     "Order": shape(
@@ -72,6 +82,7 @@ COMPONENTS: dict[str, Schema] = {
         promised_date=nullable(DAY),
         order_cost=nullable(of("Money")),
         total=nullable(of("Money")),
+        missing_value=nullable(of("Money")),
         note=TEXT,
         version=WHOLE,
         lines=listing(of("OrderLine")),
@@ -127,93 +138,6 @@ COMPONENTS: dict[str, Schema] = {
         by=of("Named"),
         note=TEXT,
     ),
-    "Shipment": shape(
-        id=UUID,
-        reference=TEXT,
-        source=of("PlaceName"),
-        target=of("PlaceName"),
-        state=words(Shipment.State),
-        sent_at=MOMENT,
-        sent_by=of("Named"),
-        expected_date=nullable(DAY),
-        note=TEXT,
-        lines=listing(of("ShipmentLine")),
-    ),
-    "ShipmentLine": shape(
-        position=WHOLE,
-        material=nullable(of("Named")),
-        owner=of("Named"),
-        container=nullable(TEXT),
-        sent=nullable(of("Quantity")),
-        arrived=nullable(of("Quantity")),
-        differs=nullable(of("Quantity")),
-        named=listing(of("ShipmentDifference")),
-    ),
-    "ShipmentDifference": shape(
-        id=UUID,
-        reason=words(ShipmentDifference.Reason),
-        cause=TEXT,
-        quantity=of("Quantity"),
-        by=of("Named"),
-        note=TEXT,
-    ),
-    "CountPlan": shape(
-        place=of("PlaceName"), days_of_use=WHOLE, version=WHOLE, rules=listing(of("CountRule"))
-    ),
-    "CountRule": shape(
-        letter=TEXT,
-        upto_share=NUMBER,
-        counts_per_year=WHOLE,
-        limit_share=NUMBER,
-        limit_value=nullable(of("Money")),
-    ),
-    "DueCount": shape(
-        material=of("Named"),
-        place=of("PlaceName"),
-        owner=of("Named"),
-        container=nullable(TEXT),
-        count_class=TEXT,
-        due_date=nullable(DAY),
-        counted_at=nullable(MOMENT),
-    ),
-    "Accuracy": shape(
-        month=DAY,
-        counts=WHOLE,
-        right=WHOLE,
-        share=NUMBER,
-        low=NUMBER,
-        high=NUMBER,
-        difference_value=nullable(of("Money")),
-    ),
-    "CountSheet": {
-        **shape(
-            id=UUID,
-            reference=TEXT,
-            place=of("PlaceName"),
-            state=words(CountSheet.State),
-            made_at=MOMENT,
-            made_by=of("Named"),
-            note=TEXT,
-            lines=listing(of("CountSheetLine")),
-        ),
-        "description": "A sheet tells nothing of the book, nor of what was found, until it is posted.",
-    },
-    "CountSheetLine": shape(
-        position=WHOLE,
-        place=of("PlaceName"),
-        material=of("Named"),
-        owner=of("Named"),
-        container=nullable(TEXT),
-        unit=TEXT,
-        count_class=TEXT,
-        counts=WHOLE,
-        last_counted_by=nullable(of("Named")),
-        is_to_be_counted=FLAG,
-        found=nullable(of("Quantity")),
-        book=nullable(of("Quantity")),
-        reason=TEXT,
-        entry=nullable(UUID),
-    ),
 }
 
 
@@ -248,11 +172,53 @@ def terms_json(rows: Sequence[SupplyTerms], writer: Writer) -> list[Json]:
     ]
 
 
+def supplier_json(party: Party, writer: Writer) -> Json:
+    """A supplier with what it asks for an order; nothing where nobody has said."""
+    terms = getattr(party, "order_terms", None)
+    return {
+        "code": party.code,
+        "name": party.name,
+        "order_cost": writer.money(terms.order_cost if terms else 0),
+        "least_order_value": writer.money(terms.least_order_value if terms else 0),
+    }
+
+
+def credit_json(row: HeldOutcome, writer: Writer) -> Json:
+    """Goods that were sent back: the credit expected, and what came of it."""
+    line, credit = row.received_line, getattr(row, "credit", None)
+    return {
+        "id": str(row.uuid),
+        "supplier": named_json(line.receipt.supplier),
+        "material": named_json(line.material),
+        "quantity": quantity_json(row.quantity, line.material.stock_unit),
+        "sent_back_at": moment_json(row.occurred_at),
+        "expected": writer.money(row.expected_credit or 0),
+        "credited": writer.money(credit.amount) if credit else None,
+        "credited_at": moment_json(credit.occurred_at) if credit else None,
+        "document": credit.document if credit else "",
+        "is_open": credit is None,
+    }
+
+
+def goods_value(lines: Sequence[OrderLine]) -> int:
+    return sum(value_of(quantity=row.quantity, unit_cost=row.unit_cost) for row in lines)
+
+
 def orders_json(orders: Sequence[Order], writer: Writer) -> list[Json]:
     lines: dict[int, list[OrderLine]] = {order.pk: [] for order in orders}
     for line in OrderLine.objects.filter(order__in=lines).select_related("material"):
         lines[line.order_id].append(line)
     progress = find_progress([line for rows in lines.values() for line in rows])
+    least = dict(
+        SupplierTerms.objects.filter(supplier__in={order.supplier_id for order in orders}).values_list(
+            "supplier", "least_order_value"
+        )
+    )
+
+    def missing(order: Order) -> int:
+        if order.state != Order.State.WRITTEN:
+            return 0
+        return max(0, least.get(order.supplier_id, 0) - goods_value(lines[order.pk]))
 
     def line_json(line: OrderLine) -> Json:
         unit, done = line.material.stock_unit, progress[line.pk]
@@ -279,10 +245,8 @@ def orders_json(orders: Sequence[Order], writer: Writer) -> list[Json]:
             "sent_at": moment_json(order.sent_at),
             "promised_date": order.promised_date.isoformat() if order.promised_date else None,
             "order_cost": writer.money(order.order_cost),
-            "total": writer.money(
-                order.order_cost
-                + sum(value_of(quantity=row.quantity, unit_cost=row.unit_cost) for row in lines[order.pk])
-            ),
+            "total": writer.money(order.order_cost + goods_value(lines[order.pk])),
+            "missing_value": writer.money(missing(order)),
             "note": order.note,
             "version": order.version,
             "lines": [line_json(line) for line in lines[order.pk]],
@@ -362,142 +326,3 @@ def outcome_json(row: HeldOutcome, unit: str, writer: Writer) -> Json:
 
 def _ordered_json(line: OrderLine | None) -> Json | None:
     return {"order": line.order.reference, "line": line.position} if line is not None else None
-
-
-def shipments_json(shipments: Sequence[Shipment]) -> list[Json]:
-    rows = (
-        ShipmentLine.objects.filter(shipment__in=[row.pk for row in shipments])
-        .select_related("material", "owner", "container")
-        .prefetch_related("arrived", "differences__by")
-    )
-    left = find_differences(list(rows))
-    lines: dict[int, list[Json]] = {row.pk: [] for row in shipments}
-    for row in rows:
-        unit = row.material.stock_unit if row.material else None
-        arrived = sum(part.quantity for part in row.arrived.all())
-
-        def amount(value: int, unit: str | None = unit) -> Json | None:
-            return quantity_json(value, unit) if unit else None
-
-        lines[row.shipment_id].append(
-            {
-                "position": row.position,
-                "material": named_json(row.material) if row.material else None,
-                "owner": named_json(row.owner),
-                "container": row.container.label if row.container else None,
-                "sent": amount(row.quantity),
-                "arrived": amount(arrived),
-                "differs": amount(left[row.pk]),
-                "named": [
-                    {
-                        "id": str(part.uuid),
-                        "reason": part.reason,
-                        "cause": part.cause,
-                        "quantity": amount(part.quantity),
-                        "by": named_json(part.by),
-                        "note": part.note,
-                    }
-                    for part in row.differences.all()
-                ],
-            }
-        )
-    return [
-        {
-            "id": str(row.uuid),
-            "reference": row.reference,
-            "source": place_name_json(row.source),
-            "target": place_name_json(row.target),
-            "state": row.state,
-            "sent_at": moment_json(row.sent_at),
-            "sent_by": named_json(row.sent_by),
-            "expected_date": row.expected_date.isoformat() if row.expected_date else None,
-            "note": row.note,
-            "lines": lines[row.pk],
-        }
-        for row in shipments
-    ]
-
-
-def count_plan_json(plan: CountPlan, writer: Writer) -> Json:
-    return {
-        "place": place_name_json(plan.place),
-        "days_of_use": plan.days_of_use,
-        "version": plan.version,
-        "rules": [
-            {
-                "letter": rule.letter,
-                "upto_share": rule.upto_share / MILLION,
-                "counts_per_year": rule.counts_per_year,
-                "limit_share": rule.limit_share / MILLION,
-                "limit_value": writer.money(rule.limit_value),
-            }
-            for rule in plan.rules.all()
-        ],
-    }
-
-
-def due_count_json(row: DueCount) -> Json:
-    holding = row.holding
-    return {
-        "material": named_json(holding.material),
-        "place": place_name_json(holding.place),
-        "owner": named_json(holding.owner),
-        "container": holding.container.label if holding.container else None,
-        "count_class": row.count_class,
-        "due_date": row.due_date.isoformat() if row.due_date else None,
-        "counted_at": moment_json(holding.counted_at),
-    }
-
-
-def accuracy_json(row: Accuracy, writer: Writer) -> Json:
-    return {
-        "month": row.month.isoformat(),
-        "counts": row.counts,
-        "right": row.right,
-        "share": row.share,
-        "low": row.low,
-        "high": row.high,
-        "difference_value": writer.money(row.difference_value),
-    }
-
-
-def count_sheets_json(sheets: Sequence[CountSheet]) -> list[Json]:
-    """Sheets as counters may see them: what was found and what the book said only once it is posted."""
-    standing = find_standing_of(sheets)
-    found = []
-    for sheet in sheets:
-        lines = []
-        for line, counts, accepted in standing[sheet.pk]:
-            unit, is_posted = line.material.stock_unit, sheet.state == CountSheet.State.POSTED
-            shown = accepted if is_posted else None
-            lines.append(
-                {
-                    "position": line.position,
-                    "place": place_name_json(line.place),
-                    "material": named_json(line.material),
-                    "owner": named_json(line.owner),
-                    "container": line.container.label if line.container else None,
-                    "unit": unit,
-                    "count_class": line.count_class,
-                    "counts": len(counts),
-                    "last_counted_by": named_json(counts[-1].by) if counts else None,
-                    "is_to_be_counted": sheet.state == CountSheet.State.OPEN and accepted is None,
-                    "found": quantity_json(shown.quantity, unit) if shown else None,
-                    "book": quantity_json(shown.book_quantity, unit) if shown else None,
-                    "reason": line.reason,
-                    "entry": str(line.entry.uuid) if line.entry else None,
-                }
-            )
-        found.append(
-            {
-                "id": str(sheet.uuid),
-                "reference": sheet.reference,
-                "place": place_name_json(sheet.place),
-                "state": sheet.state,
-                "made_at": moment_json(sheet.made_at),
-                "made_by": named_json(sheet.made_by),
-                "note": sheet.note,
-                "lines": lines,
-            }
-        )
-    return found

@@ -20,7 +20,6 @@ from api.wire.references import resolve
 from api.wire.truck_requests import read_record
 from inventory.errors import BadInput, Fault
 from inventory.models import HeldOutcome, Instrument, Movement, OrderLine, ReceivedLine, ShipmentDifference
-from inventory.models import SupplyTerms as Terms
 from inventory.queries.access import Viewer
 from inventory.queries.supply_access import find_order_line
 from inventory.services.counting.entering import COUNTED, Finding
@@ -29,7 +28,6 @@ from inventory.services.lines import stored_quantity
 from inventory.services.measuring import Method
 from inventory.services.orders.joint import Wanted
 from inventory.services.orders.lines import OrderedLine
-from inventory.services.orders.terms import Break
 from inventory.services.posting import End
 from inventory.services.receiving.judging import ArrivedLine
 from inventory.services.receiving.outcomes import Decision
@@ -50,21 +48,6 @@ MADE: dict[str, Field] = {"id": UuidField(), **WHEN}
 ORDER_LINE = Record(fields={"order": NoteField(longest=40), "line": POSITION}, default=None, may_be_null=True)
 ORDERED = listing(material=MATERIAL, amount=AMOUNT, unit_cost=PRICE, why=NOTE)
 
-TERMS = Record(
-    fields={
-        "material": MATERIAL,
-        "supplier": PARTY,
-        "unit_cost": PriceField(about="for one stock unit, below the first break"),
-        "lead_time_days": DAYS,
-        "lead_time_sd_days": Number(default=0.0, limits=Limits(least=-1e6, most=1e6)),
-        "pack": OPTIONAL_AMOUNT,
-        "minimum": OPTIONAL_AMOUNT,
-        "discount": Choice(options=tuple(Terms.Discount.values), default=Terms.Discount.ALL_UNITS.value),
-        "breaks": listing(from_quantity=AMOUNT, unit_cost=PriceField()),
-        "line_cost": PriceField(default=None, may_be_null=True),
-        "shelf_life_days": Whole(limits=Limits(least=-1e6, most=1e6), default=None, may_be_null=True),
-    }
-)
 ORDER = Record(
     fields={**MADE, "supplier": PARTY, "place": PLACE, "lines": ORDERED, "promised_date": DAY, "note": NOTE}
 )
@@ -185,7 +168,6 @@ POSTING = Record(fields={**WHEN, "reasons": listing(position=POSITION, reason=No
 def request_schemas() -> dict[str, Schema]:
     """The shapes of these requests, for the published schema."""
     return {
-        "SupplyTermsRequest": TERMS.schema(),
         "OrderRequest": ORDER.schema(),
         "OrderChange": ORDER_CHANGE.schema(),
         "JointOrdersRequest": JOINT_ORDERS.schema(),
@@ -207,25 +189,6 @@ def request_schemas() -> dict[str, Schema]:
 def read_values(record: Record, data: Any, viewer: Viewer) -> Values:
     """The values of a request with the records they name."""
     values: Values = resolve(read_record(record, data), viewer=viewer)
-    return values
-
-
-def read_terms(data: Any, viewer: Viewer) -> Values:
-    values = read_values(TERMS, data, viewer)
-    unit = values["material"].stock_unit
-    pack, minimum = values["pack"], values["minimum"]
-    values["pack"] = MILLION if pack is None else stored_quantity(pack, unit, pointer="/pack")
-    values["minimum"] = 0 if minimum is None else stored_quantity(minimum, unit, pointer="/minimum")
-    values["line_cost"] = values["line_cost"] or 0
-    for name in ("lead_time_days", "lead_time_sd_days"):
-        values[name] = float(values[name])
-    values["breaks"] = [
-        Break(
-            stored_quantity(row["from_quantity"], unit, pointer=f"/breaks/{number}/from_quantity"),
-            row["unit_cost"],
-        )
-        for number, row in enumerate(values["breaks"])
-    ]
     return values
 
 

@@ -18,7 +18,7 @@ from inventory.models.holding import CostPool, Holding
 from inventory.models.instrument import Instrument, InstrumentCheck
 from inventory.models.invoice import InvoiceCharge, InvoiceLine, InvoiceShare, SupplierInvoice
 from inventory.models.material import Material
-from inventory.models.orders import HeldOutcome, Order, OrderLine, Receipt, ReceivedLine
+from inventory.models.orders import HeldOutcome, Order, OrderLine, Receipt, ReceivedLine, SupplierCredit
 from inventory.models.party import Company, Party
 from inventory.models.place import Place
 from inventory.models.quarantine import Quarantine, QuarantineHold
@@ -109,6 +109,7 @@ __all__ = [
     "ShipmentLine",
     "SpreadLesson",
     "StockPolicy",
+    "SupplierCredit",
     "SupplierInvoice",
     "SupplierTerms",
     "SupplyTerms",

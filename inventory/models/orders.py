@@ -213,3 +213,25 @@ class HeldOutcome(models.Model):
 
     def __str__(self) -> str:
         return f"{self.received_line_id} {self.outcome}"
+
+
+class SupplierCredit(models.Model):
+    """What a supplier has credited for goods that were sent back, which closes the claim.
+
+    Money owed and not goods: goods held back have no value, so the ledger knows nothing of it. What was
+    credited may be less than was expected; once credited nothing more is awaited.
+    """
+
+    uuid = models.UUIDField(unique=True)
+    outcome = models.OneToOneField(HeldOutcome, on_delete=models.PROTECT, related_name="credit")
+    amount = models.BigIntegerField()
+    document = models.CharField(max_length=120, blank=True)
+    occurred_at = models.DateTimeField()
+    by = models.ForeignKey(Actor, on_delete=models.PROTECT, related_name="+")
+    fingerprint = models.CharField(max_length=64)
+
+    class Meta:
+        constraints = [models.CheckConstraint(condition=Q(amount__gte=0), name="credit_is_not_negative")]
+
+    def __str__(self) -> str:
+        return self.document or str(self.uuid)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from inventory.models import CountSheet, Holding, Place, ReceivedLine, SecondWord
+from inventory.models import CountSheet, HeldOutcome, Holding, Place, ReceivedLine, SecondWord
 from inventory.money import format_money
 from inventory.queries.company import get_company
 from inventory.queries.receipt_costs import list_unbilled
@@ -25,7 +25,13 @@ def list_open_points(until: date) -> list[OpenPoint]:
     """Every open point of stores up to the end of a day of the company's calendar."""
     company = get_company()
     end = datetime.combine(until + timedelta(days=1), time(), ZoneInfo(company.time_zone))
-    return [*_counts(end), *_receipts(until, company.currency), *_unmatched(end), *_requests(end)]
+    return [
+        *_counts(end),
+        *_receipts(until, company.currency),
+        *_unmatched(end),
+        *_credits(end, company.currency),
+        *_requests(end),
+    ]
 
 
 def _counts(end: datetime) -> Iterator[OpenPoint]:
@@ -63,6 +69,27 @@ def _unmatched(end: datetime) -> Iterator[OpenPoint]:
             str(line),
             f"{line.material} of {line.receipt.supplier} was held back ({line.get_finding_display()}) "
             "and nobody has decided about it.",
+        )
+
+
+def _credits(end: datetime, currency: str) -> Iterator[OpenPoint]:
+    rows = HeldOutcome.objects.filter(
+        outcome=HeldOutcome.Outcome.SENT_BACK,
+        occurred_at__lt=end,
+        entry__reversed_by__isnull=True,
+        credit__isnull=True,
+        expected_credit__gt=0,
+    )
+    for row in rows.select_related("received_line__material", "received_line__receipt__supplier").order_by(
+        "pk"
+    ):
+        line = row.received_line
+        quantity = format_millionths(row.quantity, line.material.stock_unit)
+        yield OpenPoint(
+            "credit",
+            str(row.uuid),
+            f"{line.receipt.supplier} still owes {format_money(row.expected_credit or 0, currency)} for "
+            f"{quantity} {line.material} sent back {row.occurred_at:%Y-%m-%d}.",
         )
 
 

@@ -141,7 +141,7 @@ def _find_spreads(homes: Mapping[int, Place], company: int, as_of: date) -> dict
         kind__in=[Place.Kind.WAREHOUSE, Place.Kind.BIN]
     ).values_list("pk", "parent", "kind"):
         here = parent if kind == Place.Kind.BIN else key
-        if here in yards:
+        if here is not None and here in yards:
             nodes[key] = here
     history = load_demand_history(nodes, before=as_of, weeks=HISTORY_WEEKS, materials=used)
     known = [

@@ -13,15 +13,17 @@ from inventory.models import (
     CountPlan,
     CountSheet,
     Entry,
+    HeldOutcome,
     Order,
     OrderLine,
+    Party,
     Place,
     Receipt,
     ReceivedLine,
     Shipment,
     SupplyTerms,
 )
-from inventory.queries.access import Viewer, lies_within, require_may_post
+from inventory.queries.access import NotAllowed, Viewer, lies_within, require_may_post
 from inventory.queries.prices import with_breaks
 
 Kind = Entry.Kind
@@ -30,6 +32,21 @@ Kind = Entry.Kind
 def visible_terms(viewer: Viewer) -> QuerySet[SupplyTerms]:
     """Everybody's terms: who sells what is no secret, what it costs is withheld where it is written out."""
     return with_breaks(SupplyTerms.objects.select_related("material", "supplier"))
+
+
+def visible_suppliers(viewer: Viewer) -> QuerySet[Party]:
+    """Everybody's, as their terms are."""
+    return Party.objects.filter(is_supplier=True).select_related("order_terms")
+
+
+def visible_credits(viewer: Viewer) -> QuerySet[HeldOutcome]:
+    """Goods sent back, each with the credit that is expected or has come; undone ones are left out."""
+    rows = HeldOutcome.objects.filter(
+        received_line__receipt__in=visible_receipts(viewer),
+        outcome=HeldOutcome.Outcome.SENT_BACK,
+        entry__reversed_by__isnull=True,
+    )
+    return rows.select_related("credit", "received_line__material", "received_line__receipt__supplier")
 
 
 def visible_orders(viewer: Viewer) -> QuerySet[Order]:
@@ -84,6 +101,13 @@ def get_receipt(viewer: Viewer, uuid: UUID | None) -> Receipt:
     return receipt
 
 
+def get_credit(viewer: Viewer, uuid: UUID | None) -> HeldOutcome:
+    outcome = visible_credits(viewer).filter(uuid=uuid).first() if uuid else None
+    if outcome is None:
+        raise NotFound("No goods were sent back under that id.")
+    return outcome
+
+
 def get_shipment(viewer: Viewer, reference: str) -> Shipment:
     shipment = visible_shipments(viewer).filter(reference=reference).first()
     if shipment is None:
@@ -108,6 +132,18 @@ def get_count_sheet(viewer: Viewer, reference: str) -> CountSheet:
 def require_may_buy(viewer: Viewer, place: Place | None = None) -> None:
     """Refuse whoever may not take goods in at the place."""
     require_may_post(viewer, Kind.RECEIPT, [(None, place)])
+
+
+def require_sees_restock(viewer: Viewer) -> None:
+    """What the company is to buy is for who sees all its places; a crew sees its own truck."""
+    if viewer.places is not None:
+        raise NotAllowed("The restock list is the whole company's; your role sees its own places only.")
+
+
+def require_may_restock(viewer: Viewer, place: Place | None) -> None:
+    """Refuse to write orders from the list for a warehouse that somebody else answers for."""
+    require_sees_restock(viewer)
+    require_may_buy(viewer, place)
 
 
 def require_may_send(viewer: Viewer, source: Place) -> None:

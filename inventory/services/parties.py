@@ -16,10 +16,10 @@ def save_party(*, code: str, name: str, is_supplier: bool = False, is_customer: 
     """
     if not code.strip() or ":" in code or len(code) > CODE_LENGTH:
         message = f"is not a party's code; 1 to {CODE_LENGTH} characters without a colon"
-        raise BadInput.of([Fault("code", code, message)])
+        raise BadInput.of([Fault("/code", code, message)])
     party = Party.objects.select_for_update().filter(code=code).first() or Party(code=code)
     if party.is_company:
-        raise BadInput.of([Fault("code", code, "is the company itself")])
+        raise BadInput.of([Fault("/code", code, "is the company itself")])
     party.name = name
     party.is_supplier, party.is_customer = party.is_supplier or is_supplier, party.is_customer or is_customer
     party.save()

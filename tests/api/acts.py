@@ -13,13 +13,18 @@ from rest_framework.test import APIClient
 from api.wire import settings_acts
 from inventory.models import Container, Party, Recipe, RecipeLine
 from inventory.services.deposits import charge_deposits
+from inventory.services.posting import End
 from inventory.services.quarantining import open_quarantine
+from inventory.services.receiving.judging import ArrivedLine
+from inventory.services.receiving.outcomes import Decision, decide_held
+from inventory.services.receiving.receipts import receive_delivery
 from inventory.units import parse_amount
 from jobs.models import RecoveryDrift
 from jobs.services.core_scrap import add_to_lot, set_scrap_terms, weigh_lot
 from tests.factories.accounts import Office
 from tests.factories.fluids import allow_same_day, approve_limits, catch, inject, make_vessel
-from tests.factories.inventory import at
+from tests.factories.inventory import at, each
+from tests.factories.supply import make_supplier
 
 Json = dict[str, Any]
 AT = "2026-03-02T12:00:00-06:00"
@@ -334,6 +339,56 @@ def fitting_limits(_office: Office, **fields: Any) -> Json:
     return {"most_uses": 40, "longest_age_days": 730, "inspection_holds_days": 1, **fields}
 
 
+def a_supplier(_office: Office, **fields: Any) -> Json:
+    return {
+        "code": "pipes",
+        "name": "Pipe Supply",
+        "order_cost": {"value": "30.00", "currency": "USD"},
+        "least_order_value": {"value": "500.00", "currency": "USD"},
+        **fields,
+    }
+
+
+def some_terms(office: Office, **fields: Any) -> Json:
+    make_supplier()
+    return {
+        "material": "fluid",
+        "supplier": "source",
+        "unit_cost": {"value": "2.00", "currency": "USD"},
+        "lead_time_days": 5,
+        **fields,
+    }
+
+
+def a_credit(_office: Office, **fields: Any) -> Json:
+    return {**head(), "amount": {"value": "70.00", "currency": "USD"}, "document": "CN-1", **fields}
+
+
+def sent_back(office: Office) -> Json:
+    """The name of goods that went back to their supplier, 80.00 to be credited."""
+    world, supplier = office.world, make_supplier()
+    arrived = ArrivedLine(
+        world.projectile, each(10), End(world.warehouse), unit_cost=8_000_000, finding="unordered"
+    )
+    receipt = receive_delivery(
+        id=uuid4(),
+        by=world.actor,
+        occurred_at=at(0),
+        supplier=supplier,
+        place=world.warehouse,
+        lines=[arrived],
+    )
+    decision = Decision("sent_back", expected_credit=80_000_000)
+    made = decide_held(
+        id=uuid4(),
+        by=world.actor,
+        occurred_at=at(1),
+        received_line=receipt.lines.get(),
+        decision=decision,
+    )
+    return {"outcome": str(made.uuid)}
+
+
 OWN, YARD_ONLY = (401, 201, 201, 403, 403, 403, 201), (401, 201, 403, 403, 403, 201, 201)
 SAFETY_ONLY = (401, 403, 403, 403, 403, 201, 403)
 FLUID_ACTS: dict[str, ActCase] = {
@@ -502,7 +557,20 @@ SETTINGS_ACTS: dict[str, ActCase] = {
         method="put",
     ),
 }
+BUYERS = (401, 201, 403, 403, 403, 403, 201)
+SUPPLY_ACTS: dict[str, ActCase] = {
+    "supplier": ActCase("setSupplier", "suppliers", a_supplier, BUYERS),
+    "terms": ActCase("setSupplyTerms", "supply-terms", some_terms, BUYERS),
+    "credit": ActCase(
+        "noteSupplierCredit",
+        "expected-credits/{outcome}/credit",
+        a_credit,
+        (401, 403, 403, 403, 201, 403, 201),
+        names=sent_back,
+    ),
+}
 ACTS: dict[str, ActCase] = {
+    **SUPPLY_ACTS,
     **FLUID_ACTS,
     **QUARANTINE_ACTS,
     **WASTE_ACTS,

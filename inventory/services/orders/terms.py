@@ -8,6 +8,7 @@ from django.db import transaction
 
 from inventory.errors import BadInput, Fault
 from inventory.models import Material, Party, PriceBreak, SupplierTerms, SupplyTerms
+from inventory.services.parties import save_party
 from inventory.units import MILLION
 
 # Ten years; a longer one is a slip of the pen.
@@ -93,6 +94,22 @@ def save_order_terms(*, supplier: Party, order_cost: int = 0, least_order_value:
         raise BadInput.of(faults)
     terms, _is_new = SupplierTerms.objects.update_or_create(supplier=supplier, defaults=named)
     return terms
+
+
+@transaction.atomic
+def save_supplier(*, code: str, name: str, order_cost: int = 0, least_order_value: int = 0) -> Party:
+    """Make a supplier or change it, with what it asks for an order as a whole.
+
+    Raises
+    ------
+    BadInput
+        If the code or an amount cannot be; nothing is changed.
+    """
+    if not name.strip():
+        raise BadInput.of([Fault("/name", name, "must be given")])
+    supplier = save_party(code=code, name=name.strip(), is_supplier=True)
+    save_order_terms(supplier=supplier, order_cost=order_cost, least_order_value=least_order_value)
+    return supplier
 
 
 def require_supplier(party: Party, *, pointer: str) -> None:

@@ -32,6 +32,8 @@ EDGES = "{ edges { node { __typename } } }"
 ONE = "{ __typename }"
 QUESTIONS: list[tuple[str, Answers]] = [
     (f"supplyTerms {LISTS}", ALL),
+    (f"suppliers {LISTS}", ALL),
+    (f"expectedCredits {LISTS}", (NONE,) * 6),
     (f"orders {LISTS}", EMPTY_FOR_CREWS),
     (f"receipts {LISTS}", EMPTY_FOR_CREWS),
     (f"heldGoods {LISTS}", EMPTY_FOR_CREWS),

@@ -160,6 +160,8 @@ READS = [
     read("instruments"),
     read("instruments/M-1"),
     read("supply-terms"),
+    read("suppliers"),
+    read("expected-credits"),
     read("orders"),
     read("orders/{order}", NOT_FOR_CREWS),
     read("receipts"),

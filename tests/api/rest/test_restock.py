@@ -7,7 +7,16 @@ from uuid import uuid4
 import pytest
 from rest_framework.test import APIClient
 
-from inventory.models import DemandWeek, Order, Party, Place, RestockRun, StockPolicy, SupplyTerms
+from inventory.models import (
+    DemandWeek,
+    Order,
+    Party,
+    Place,
+    RestockRun,
+    StockPolicy,
+    SupplierTerms,
+    SupplyTerms,
+)
 from inventory.queries.company import get_today
 from inventory.services.restocking import runs
 from inventory.tasks import work_restock_chunks
@@ -150,3 +159,52 @@ def test_restock_orders_write_a_line_once(client_of: ClientOf, yard: Place) -> N
     )
     assert wrong.status_code == 400
     assert Order.objects.count() == 1
+
+
+def test_restock_proposes_orders_and_writes_a_supplier_s_whole_group(
+    client_of: ClientOf, office: Office, yard: Place
+) -> None:
+    world, stores = office.world, client_of("stores")
+    monday = get_today() - timedelta(days=get_today().weekday())
+    DemandWeek.objects.bulk_create(
+        DemandWeek(
+            place=yard, material=world.fluid, owner=world.company, week_date=monday - timedelta(weeks=week),
+            used=90_000_000,
+        )
+        for week in range(1, 31)
+    )  # fmt: skip
+    foam = Party.objects.get(code="foam")
+    SupplyTerms.objects.create(material=world.fluid, supplier=foam, unit_cost=2_000_000, lead_time_days=7)
+    SupplierTerms.objects.create(supplier=foam, order_cost=20_000_000, least_order_value=9_000_000_000)
+    [order] = stores.get(f"{API}/restock").json()["orders"]
+    assert (order["supplier"], order["place"], len(order["lines"])) == ("foam", yard.code, 2)
+    assert client_of("safety").get(f"{API}/restock").json()["orders"][0]["least_value"] is None
+    seen = order
+    assert seen["least_value"] == {"value": "9000.00", "currency": "USD"}
+    assert float(seen["missing_value"]["value"]) == 9000 - float(seen["goods"]["value"])
+    request = {"id": str(uuid4()), "suppliers": ["foam"]}
+    answer = stores.post(f"{API}/restock-orders", request, format="json")
+    assert answer.status_code == 201
+    written = Order.objects.get()
+    assert {(row.material.code, row.quantity) for row in written.lines.all()} == {
+        (row["material"], round(float(row["quantity"]["value"]) * 10**6)) for row in order["lines"]
+    }
+    wrong = {"id": str(uuid4()), "suppliers": ["nobody"]}
+    refused = stores.post(f"{API}/restock-orders", wrong, format="json")
+    assert (refused.status_code, refused.json()["errors"][0]["pointer"]) == (400, "/suppliers/0")
+    nothing = stores.post(f"{API}/restock-orders", {"id": str(uuid4())}, format="json")
+    assert nothing.status_code == 400
+    assert Order.objects.count() == 1
+
+
+def test_restock_orders_are_written_for_own_warehouses_only(
+    client_of: ClientOf, office: Office, yard: Place
+) -> None:
+    DemandWeek.objects.update(place=office.world.second_warehouse)
+    office.users["stores"].warehouses.set([yard])
+    there = {"id": str(uuid4()), "materials": ["projectile-12"]}
+    assert client_of("stores").post(f"{API}/restock-orders", there, format="json").status_code == 400
+    named = {**there, "place": office.world.second_warehouse.code}
+    assert client_of("stores").post(f"{API}/restock-orders", named, format="json").status_code == 403
+    assert not Order.objects.exists()
+    assert client_of("admin").post(f"{API}/restock-orders", there, format="json").status_code == 201
