@@ -1,27 +1,25 @@
 """Cable sizes as they are sent and as they are answered, and the act of setting one down."""
 
-from collections.abc import Mapping
-from typing import Any
-
 from api.wire.acts import Act, Asker, Json
 from api.wire.calculations.fields import Choice, Record
-from api.wire.entry_requests import AMOUNT
 from api.wire.input_fields import AmountField
 from api.wire.schemas import TEXT, nullable, of, shape, words
-from inventory.errors import BadInput, Fault
-from inventory.units import Amount, WrongDimension, convert
+from inventory.units import Amount, convert
 from jobs.models import CableSize
 from jobs.queries.access import require_may_set_cable_sizes
 from jobs.services.cable_sizes import save_cable_size
 
-LENGTHS = ("outside_diameter", "wall", "nominal_bore", "measured_bore")
+_LENGTH = AmountField(dimension="length")
 CABLE_SIZE = Record(
     fields={
-        "outside_diameter": AMOUNT,
-        "wall": AMOUNT,
-        "nominal_bore": AMOUNT,
+        "outside_diameter": _LENGTH,
+        "wall": _LENGTH,
+        "nominal_bore": _LENGTH,
         "measured_bore": AmountField(
-            default=None, may_be_null=True, about="the company's own; it wins over the nominal one"
+            dimension="length",
+            default=None,
+            may_be_null=True,
+            about="the company's own; it wins over the nominal one",
         ),
         "confidence": Choice(options=tuple(CableSize.Confidence.values), about="of the nominal values"),
     }
@@ -63,23 +61,20 @@ def _mm(millimetres: float) -> dict[str, str]:
 
 def _save(values: Json, asker: Asker) -> Json:
     require_may_set_cable_sizes(asker.viewer)
-    lengths = _read_lengths(values)
-    size = save_cable_size(designation=values["designation"], confidence=values["confidence"], **lengths)
+    measured = values["measured_bore"]
+    size = save_cable_size(
+        designation=values["designation"],
+        outside_diameter_mm=_in_mm(values["outside_diameter"]),
+        wall_mm=_in_mm(values["wall"]),
+        nominal_bore_mm=_in_mm(values["nominal_bore"]),
+        measured_bore_mm=_in_mm(measured) if measured is not None else None,
+        confidence=values["confidence"],
+    )
     return cable_size_json(size)
 
 
-def _read_lengths(values: Mapping[str, Any]) -> dict[str, float | None]:
-    found: dict[str, float | None] = {}
-    faults = []
-    for name in LENGTHS:
-        amount: Amount | None = values[name]
-        try:
-            found[f"{name}_mm"] = float(convert(amount.value, amount.unit, "mm")) if amount else None
-        except WrongDimension as refusal:
-            faults.append(Fault(f"/{name}/unit", amount.unit if amount else "", refusal.message))
-    if faults:
-        raise BadInput.of(faults)
-    return found
+def _in_mm(amount: Amount) -> float:
+    return float(convert(amount.value, amount.unit, "mm"))
 
 
 SAVE = Act(

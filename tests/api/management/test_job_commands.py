@@ -8,6 +8,7 @@ from uuid import uuid4
 
 import pytest
 from django.core.management import CommandError, call_command
+from pypdf import PdfReader
 
 from inventory.models import Movement, Seal, Unsealed
 from inventory.queries.references import find_by_reference
@@ -147,6 +148,31 @@ def test_pull_sheet_fits_eighty_columns(run: Run, day: SmallDay) -> None:
     assert max(len(line) for line in out.splitlines()) <= COLUMNS
     for said in ("Extraction fluid", "short 12 gal", "no limit approved", "Blow run R1", "1132.2 ft"):
         assert said in out
+
+
+def test_pull_sheet_says_on_demand_where_each_number_comes_from(run: Run, day: SmallDay) -> None:
+    arguments = ("pull_sheet", "--crew", "north", "--date", "2026-03-02")
+    assert "hold 8.34 gal" not in " ".join(run(*arguments)[0].split())
+    said = " ".join(run(*arguments, "--why")[0].split())
+    assert "needed 12 gal: 2 spans hold 8.34 gal" in said
+    assert "short 12 gal: What is to be taken less what can be got." in said
+
+
+def test_list_by_bin_is_written_as_pdf(run: Run, day: SmallDay, tmp_path: Path) -> None:
+    day.drum("D-1", 55)
+    file = tmp_path / "list.pdf"
+    run(
+        "pull_sheet",
+        "--warehouse",
+        "main-yard",
+        "--date",
+        "2026-03-02",
+        "--format",
+        "pdf",
+        "--output",
+        str(file),
+    )
+    assert "D-1" in PdfReader(file).pages[0].extract_text()
 
 
 def test_pull_sheet_gives_quantities_with_units_in_json(run: Run, day: SmallDay) -> None:

@@ -12,9 +12,11 @@ from jobs.models import Crew, CrewDay, CrewDayStep, KitPolicy
 from jobs.queries.pull_sheet import SheetLine, get_pull_sheet
 from jobs.queries.shortage_help import NAME_VESSELS
 from jobs.services.day_life import change_day_state
-from tests.factories.inventory import MORNING
+from jobs.services.needs import write_needs
+from tests.factories.inventory import MORNING, each
 from tests.factories.jobs import DAY, add_step, make_crew, make_place, make_run, make_span
-from tests.factories.kits import SmallDay, make_small_day
+from tests.factories.kits import SmallDay, make_fitting, make_small_day
+from tests.factories.supply import make_order, make_supplier, make_terms
 
 FOOT = 1_000_000
 
@@ -126,3 +128,17 @@ def test_short_vessels_name_the_nearest_that_stand_clean_and_what_to_set(day: Sm
     )
     assert _line("sweep").help.endswith("Nothing on order will bring it.")
     assert not Holding.objects.filter(material__code="pail").exists()
+
+
+def test_short_pieces_name_the_restock_line_and_then_the_order_that_brings_them(day: SmallDay) -> None:
+    """The day lacks one union: first the list says to order it, then the order that was sent is named."""
+    union = make_fitting("union")
+    supplier = make_supplier(name="Corner Fittings")
+    make_terms(supplier, union, days=4.0, pack=10)
+    write_needs([day.crew_day])
+    said = _line("union").help
+    assert "On the restock list: 10 from Corner Fittings, to order" in said
+    order = make_order(day.world, supplier, union, each(10)).order
+    said = _line("union").help
+    assert f"Order {order.reference} should bring 10 by " in said
+    assert "restock list" not in said
