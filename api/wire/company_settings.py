@@ -4,23 +4,22 @@ from collections.abc import Mapping
 from typing import Any
 
 from api.wire.calculations.fields import Field, Flag, Listing, Number, Record, Schema, Whole
-from api.wire.entry_requests import AMOUNT
-from api.wire.input_fields import NoteField, ReferenceField
+from api.wire.input_fields import AmountField, NoteField, ReferenceField
 from api.wire.schemas import FLAG, NUMBER, TEXT, WHOLE, listing, nullable, of, shape
-from inventory.errors import BadInput, Fault
-from inventory.units import WrongDimension, convert
+from inventory.units import convert
 from jobs.queries.company_settings import QUANTITIES, Values
 
+_LENGTH, _VOLUME = AmountField(dimension="length"), AmountField(dimension="volume")
 _MATERIAL = ReferenceField(noun="material", default=None, may_be_null=True)
 KIT_FIELDS: dict[str, Field] = {
     "seals_per_run": Whole(),
-    "stub": AMOUNT,
-    "hose_and_tank": AMOUNT,
-    "lifting_limit": AMOUNT,
+    "stub": _LENGTH,
+    "hose_and_tank": _VOLUME,
+    "lifting_limit": AmountField(dimension="mass"),
     "is_recovered_first": Flag(),
     "vessel_material": _MATERIAL,
-    "vessel_capacity": AMOUNT,
-    "useful_remnant": AMOUNT,
+    "vessel_capacity": _VOLUME,
+    "useful_remnant": _LENGTH,
     "truck_reel_cost": Whole(),
     "open_reel_cost": Whole(),
     "sealed_reel_cost": Whole(),
@@ -46,11 +45,11 @@ _NUMBERS = (
 )
 ESTIMATING_FIELDS: dict[str, Field] = {
     **{name: Number() for name in _NUMBERS},
-    "set_up_volume": AMOUNT,
+    "set_up_volume": _VOLUME,
     "sets_in_use": Whole(),
     "passes_per_run": Listing(item=Number(), about="chances of 1, 2, 3, ... projectiles to clean a run"),
-    "tail": AMOUNT,
-    "slack": AMOUNT,
+    "tail": _LENGTH,
+    "slack": _LENGTH,
     "fluid": _MATERIAL,
     "cautions": Listing(item=NoteField(longest=300)),
 }
@@ -60,17 +59,10 @@ KIT_POLICY, ESTIMATING_POLICY = Record(fields=KIT_FIELDS), Record(fields=ESTIMAT
 def to_fields(values: Mapping[str, Any]) -> dict[str, Any]:
     """Every setting by the name of its field, quantities in the unit in which they are kept."""
     found = dict(values)
-    wrong = []
     for field, (name, unit) in QUANTITIES.items():
-        if name not in found:
-            continue
-        amount = found.pop(name)
-        try:
+        if name in found:
+            amount = found.pop(name)
             found[field] = float(convert(amount.value, amount.unit, unit))
-        except WrongDimension as refusal:
-            wrong.append(Fault(f"/{name}/unit", amount.unit, refusal.message))
-    if wrong:
-        raise BadInput.of(wrong)
     return found
 
 
@@ -89,7 +81,7 @@ def _answer_shape(fields: Mapping[str, Field]) -> Schema:
 
 
 def _answer_of(field: Field) -> Schema:
-    if field is AMOUNT:
+    if isinstance(field, AmountField):
         return of("Quantity")
     if isinstance(field, ReferenceField):
         return nullable(TEXT)
