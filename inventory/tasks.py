@@ -5,13 +5,15 @@ from django.utils import timezone
 
 from inventory.models import Company
 from inventory.queries.company import get_today
-from inventory.queries.restock_runs import find_waiting_chunks
+from inventory.queries.restock_runs import free_chunks
 from inventory.services.company import get_system_actor
 from inventory.services.fluids.releasing import end_releases
 from inventory.services.quarantining import extend_quarantines
 from inventory.services.restocking.runs import (
     ask_for_nightly_restock,
+    call_another_worker,
     forget_old_runs,
+    note_failure,
     prepare_run,
     take_chunk,
     work_chunk,
@@ -29,14 +31,24 @@ def seal_posted() -> int:
 
 @shared_task(ignore_result=True)
 def work_restock_chunks() -> int:
-    """Ask for the night's run where it is due, and work off chunks until none is free."""
+    """Ask for the night's run where it is due, and work off chunks until none is free.
+
+    Whoever finds more than it can do at once calls one worker more, which does the same: so all that are idle
+    join in, and the last call finds nothing left.
+    """
     if Company.objects.exists():
         ask_for_nightly_restock(now=timezone.now())
     worked = 0
-    if find_waiting_chunks():
+    if free_chunks(timezone.now()).exists():
         prepare_run(now=timezone.now())
     while (chunk := take_chunk(now=timezone.now())) is not None:
-        work_chunk(chunk=chunk, now=timezone.now())
+        if not worked:
+            call_another_worker(now=timezone.now())
+        try:
+            work_chunk(chunk=chunk, now=timezone.now())
+        except Exception as error:
+            note_failure(chunk=chunk, error=error)
+            raise
         worked += 1
     if worked:
         forget_old_runs()

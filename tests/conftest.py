@@ -1,6 +1,7 @@
 """What every test stands on: which database runs, and how the immutable book is emptied between tests."""
 
 import os
+import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -62,3 +63,13 @@ def own_installation(tmp_path: Path) -> dict[str, str]:
         "PYTHONPATH": str(ROOT),
         "PATH": f"{Path(sys.executable).parent}{os.pathsep}{os.environ['PATH']}",
     }
+
+
+@pytest.fixture(scope="session")
+def migrated_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data directory with a migrated SQLite file, to be copied: migrating takes the longest of all."""
+    data = tmp_path_factory.mktemp("migrated") / "data"
+    environ = os.environ | {"SPANSTOCK_DATA_DIRECTORY": str(data), "SPANSTOCK_DATABASE_URL": ""}
+    environ["DJANGO_SETTINGS_MODULE"] = "api.config.settings"
+    subprocess.run([sys.executable, str(ROOT / "manage.py"), "migrate", "-v0"], env=environ, check=True)
+    return data

@@ -18,8 +18,15 @@ from api.config.logs import get_request_id, set_request_id
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "api.config.settings")
 
 
+BROKER_PATIENCE_S = 5
+
+
 def _broker() -> dict[str, Any]:
     """The operator's broker, or a folder of message files, which needs no server and no package more."""
+    if environment.BROKER_URL.startswith(("redis:", "rediss:")):
+        # Without these a web process that sends a hint would wait for ever on a host that does not answer.
+        options = {"socket_connect_timeout": BROKER_PATIENCE_S, "socket_keepalive": True}
+        return {"broker_url": environment.BROKER_URL, "broker_transport_options": options}
     if environment.BROKER_URL:
         return {"broker_url": environment.BROKER_URL}
     folder = environment.DATA_DIRECTORY / "messages"
@@ -122,7 +129,10 @@ app.conf.update(
     # Whoever sends a hint has committed its work already and must not be kept waiting by a broker.
     task_publish_retry_policy={"max_retries": 2, "interval_start": 0.1, "interval_max": 0.5},
     timezone="UTC",
+    # A broker that is away for a day is come back to; nothing is lost meanwhile, since the work is in tables.
     broker_connection_retry_on_startup=True,
+    broker_connection_max_retries=None,
+    broker_connection_timeout=BROKER_PATIENCE_S,
     # Django has set up logging already.
     worker_hijack_root_logger=False,
     beat_schedule_filename=str(environment.DATA_DIRECTORY / "schedule"),

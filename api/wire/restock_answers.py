@@ -37,6 +37,7 @@ COMPONENTS: dict[str, Schema] = {
         finished_at=nullable(MOMENT),
         chunks=WHOLE,
         done=WHOLE,
+        given_up=WHOLE,
     ),
     "RestockResult": shape(
         place=TEXT,
@@ -166,6 +167,7 @@ def run_json(run: Any) -> dict[str, Any]:
         "finished_at": run.finished_at.isoformat() if run.finished_at else None,
         "chunks": run.chunk_count,
         "done": run.done_count,
+        "given_up": run.given_up_count,
     }
 
 

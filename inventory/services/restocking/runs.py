@@ -11,12 +11,13 @@ from zoneinfo import ZoneInfo
 
 from celery import current_app
 from django.db import IntegrityError, transaction
-from django.db.models import F, Q
+from django.db.models import F
 
 from inventory.models import Actor, Material, Place, PolicyResult, RestockChunk, RestockRun
 from inventory.queries.company import get_company
 from inventory.queries.restock import RestockAnswer, reckon_restock, require_reachable
 from inventory.queries.restock_lines import RestockLine
+from inventory.queries.restock_runs import free_chunks
 from inventory.queries.supply_areas import find_supply_areas
 from inventory.services.bulk_rows import insert_rows
 from inventory.services.company import get_system_actor
@@ -28,7 +29,6 @@ from inventory.units import MILLION
 
 MATERIALS_A_CHUNK = 4_000
 LEASE = timedelta(minutes=5)
-MOST_ATTEMPTS = 5
 KEPT_RUNS = 10
 USUAL_HORIZON_DAYS, USUAL_COVER_DAYS, USUAL_SERVICE = 28, 14, 0.95
 NIGHT_BEGINS = time(2)
@@ -104,17 +104,18 @@ def ask_for_nightly_restock(*, now: datetime) -> RestockRun | None:
 def take_chunk(*, now: datetime) -> RestockChunk | None:
     """Take the next chunk that nobody works on, for a while; None where there is none."""
     with transaction.atomic():
-        free = Q(taken_until__isnull=True) | Q(taken_until__lt=now)
-        chunk = (
-            RestockChunk.objects.filter(free, done_at__isnull=True, attempts__lt=MOST_ATTEMPTS)
-            .select_for_update(skip_locked=True, of=("self",))
-            .order_by("pk")
-            .first()
-        )
+        free = free_chunks(now).select_for_update(skip_locked=True, of=("self",))
+        chunk = free.order_by("pk").first()
         if chunk is None:
             return None
         RestockChunk.objects.filter(pk=chunk.pk).update(taken_until=now + LEASE, attempts=F("attempts") + 1)
     return RestockChunk.objects.select_related("run", "place").get(pk=chunk.pk)
+
+
+def call_another_worker(*, now: datetime) -> None:
+    """Tell one worker more, if any is idle, where there is more than one can do at once."""
+    if free_chunks(now).exists():
+        _hint()
 
 
 def work_chunk(*, chunk: RestockChunk, now: datetime) -> int:
@@ -141,6 +142,15 @@ def work_chunk(*, chunk: RestockChunk, now: datetime) -> int:
         if not RestockChunk.objects.filter(run=run, done_at__isnull=True).exists():
             _finish(run, now)
     return len(results)
+
+
+def note_failure(*, chunk: RestockChunk, error: Exception) -> None:
+    """Keep why a chunk was not done; it is free for the next try at once, as often as it may be tried."""
+    failure = f"{type(error).__name__}: {error}"
+    length = RestockChunk._meta.get_field("failure").max_length
+    RestockChunk.objects.filter(pk=chunk.pk, done_at__isnull=True).update(
+        failure=failure[:length], taken_until=None
+    )
 
 
 def prepare_run(*, now: datetime) -> None:

@@ -35,15 +35,6 @@ def port() -> int:
         return found
 
 
-@pytest.fixture(scope="module")
-def migrated_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    data = tmp_path_factory.mktemp("migrated") / "data"
-    environ = os.environ | {"SPANSTOCK_DATA_DIRECTORY": str(data), "SPANSTOCK_DATABASE_URL": ""}
-    environ["DJANGO_SETTINGS_MODULE"] = "api.config.settings"
-    subprocess.run([*MANAGE, "migrate", "-v0"], env=environ, check=True, timeout=PATIENCE_S)
-    return data
-
-
 @pytest.fixture
 def migrated(own_installation: dict[str, str], migrated_data: Path) -> dict[str, str]:
     shutil.copytree(migrated_data, own_installation["SPANSTOCK_DATA_DIRECTORY"])
