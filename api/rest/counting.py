@@ -4,6 +4,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.db.models import QuerySet
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.timezone import now
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
@@ -19,13 +20,25 @@ from api.wire.entry_requests import refuse_ahead
 from api.wire.filters import COUNT_SHEET_FILTERS
 from api.wire.input_fields import read_day
 from api.wire.pages import Order
+from api.wire.papers.answering import PAPER, answer_pdf, read_paper
+from api.wire.papers.count_sheet import print_count_sheet
+from api.wire.papers.labels import print_labels
 from api.wire.schemas import listing, of, page_of, shape
-from api.wire.supply_requests import COUNT_SHEET, POSTING, SENDING, read_count, read_count_plan, read_values
+from api.wire.supply_requests import (
+    COUNT_SHEET,
+    POSTING,
+    SENDING,
+    read_count,
+    read_count_plan,
+    read_found_count,
+    read_values,
+)
 from api.wire.versions import etag_of, read_if_match
 from inventory.errors import BadInput, Fault, NotFound
 from inventory.models import CountPlan, CountSheet
-from inventory.queries.access import get_place
+from inventory.queries.access import find_containers, get_place
 from inventory.queries.company import get_today
+from inventory.queries.container_labels import make_labels
 from inventory.queries.count_due import list_due_counts
 from inventory.queries.record_accuracy import list_accuracy
 from inventory.queries.supply_access import (
@@ -36,11 +49,18 @@ from inventory.queries.supply_access import (
     visible_count_sheets,
 )
 from inventory.services.counting.entering import enter_count
+from inventory.services.counting.finding import add_found
 from inventory.services.counting.plans import save_count_plan
-from inventory.services.counting.sheets import drop_count_sheet, make_count_sheet, post_count_sheet
+from inventory.services.counting.sheets import (
+    drop_count_sheet,
+    list_lines_to_count,
+    make_count_sheet,
+    post_count_sheet,
+)
 
 BY_MAKING = Order("pk", is_number=True)
 YEAR = timedelta(days=365)
+MOST_LABELS = 200
 
 
 class CountPlans(ListDoor):
@@ -206,6 +226,74 @@ class SheetCounts(SheetDoor):
             id=values["id"], by=self.actor, counted_at=values["counted_at"], line=line, finding=finding
         )
         return self.answer(reference, status=201)
+
+
+class SheetFound(SheetDoor):
+    """What was found and not asked for."""
+
+    @extend_schema(
+        operation_id="add_found",
+        request={"application/json": of("FoundCountRequest")},
+        responses={201: OpenApiResponse(of("CountSheet"))},
+    )
+    def post(self, request: Request, reference: str) -> Response:
+        """Add what lies here and is not on the sheet, loose or in a container, known or new, with its count.
+
+        A vessel without label gets one; print it and stick it on.
+        """
+        values, come, finding = read_found_count(request.data, self.viewer)
+        refuse_ahead({"occurred_at": values["counted_at"]}, now())
+        add_found(
+            id=values["id"],
+            by=self.actor,
+            counted_at=values["counted_at"],
+            sheet=self.find(reference),
+            come=come,
+            finding=finding,
+        )
+        return self.answer(reference, status=201)
+
+
+class SheetFile(SheetDoor):
+    """A count sheet on paper."""
+
+    @extend_schema(
+        operation_id="get_count_sheet_file",
+        parameters=[PAPER],
+        responses={(200, "application/pdf"): {"type": "string"}},
+    )
+    def get(self, request: Request, reference: str) -> HttpResponse:
+        """Get what is still to be counted as PDF for a clipboard, blind, with room for what is not on it."""
+        sheet = get_count_sheet(self.viewer, reference)
+        return answer_pdf(
+            print_count_sheet(sheet, list_lines_to_count(sheet), paper=read_paper(request)), reference
+        )
+
+
+class ContainerLabels(Door):
+    """Labels for containers on paper."""
+
+    @extend_schema(
+        operation_id="get_container_labels",
+        parameters=[
+            OpenApiParameter(
+                "container",
+                {"type": "array", "items": {"type": "string"}, "minItems": 1, "maxItems": MOST_LABELS},
+                required=True,
+                description="label of a container, once for each",
+            ),
+            PAPER,
+        ],
+        responses={(200, "application/pdf"): {"type": "string"}},
+    )
+    def get(self, request: Request) -> HttpResponse:
+        """Get labels as PDF, ten to a page: code to scan and to read, contents, lot, size, date, cautions."""
+        names = request.query_params.getlist("container")
+        if not 1 <= len(names) <= MOST_LABELS:
+            message = f"must be given once for each label, {MOST_LABELS} at most"
+            raise BadInput.of([Fault("container", str(len(names)), message)])
+        labels = make_labels(find_containers(self.viewer, names))
+        return answer_pdf(print_labels(labels, paper=read_paper(request)), "labels")
 
 
 class SheetPosting(SheetDoor):

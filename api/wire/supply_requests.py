@@ -15,7 +15,7 @@ from api.wire.input_fields import (
     ReferenceField,
     UuidField,
 )
-from api.wire.new_containers import read_new_containers
+from api.wire.new_containers import HEAVIEST_KG, read_new_containers
 from api.wire.references import resolve
 from api.wire.truck_requests import read_record
 from inventory.errors import BadInput, Fault
@@ -23,6 +23,7 @@ from inventory.models import HeldOutcome, Instrument, Movement, OrderLine, Recei
 from inventory.queries.access import Viewer
 from inventory.queries.supply_access import find_order_line
 from inventory.services.counting.entering import COUNTED, Finding
+from inventory.services.counting.finding import VESSELS, Come, NewVessel
 from inventory.services.counting.plans import ClassRule
 from inventory.services.lines import stored_quantity
 from inventory.services.measuring import Method
@@ -150,16 +151,34 @@ COUNT_SHEET = Record(
         "note": NOTE,
     }
 )
-COUNT_OF_LINE = Record(
+COUNTING: dict[str, Field] = {
+    "id": UuidField(),
+    "counted_at": MomentField(),
+    "amount": OPTIONAL_AMOUNT,
+    "method": Choice(options=(COUNTED, *Method), default=COUNTED),
+    "temperature_c": Number(default=None, may_be_null=True, limits=Limits(least=-60, most=120)),
+    "instrument": NoteField(longest=64, default=""),
+    "note": NOTE,
+}
+COUNT_OF_LINE = Record(fields={**COUNTING, "position": POSITION})
+VESSEL = Record(
     fields={
-        "id": UuidField(),
-        "counted_at": MomentField(),
-        "position": POSITION,
-        "amount": OPTIONAL_AMOUNT,
-        "method": Choice(options=(COUNTED, *Method), default=COUNTED),
-        "temperature_c": Number(default=None, may_be_null=True, limits=Limits(least=-60, most=120)),
-        "instrument": NoteField(longest=64, default=""),
-        "note": NOTE,
+        "kind": Choice(options=tuple(kind.value for kind in VESSELS)),
+        "label": NoteField(longest=64, default="", about="its short code where left out"),
+        "capacity": OPTIONAL_AMOUNT,
+        "tare_kg": Number(default=None, may_be_null=True, limits=Limits(least=0, most=HEAVIEST_KG)),
+    },
+    default=None,
+    may_be_null=True,
+)
+COUNT_OF_FOUND = Record(
+    fields={
+        **COUNTING,
+        "place": ReferenceField(noun="place"),
+        "material": ReferenceField(noun="material"),
+        "owner": ReferenceField(noun="party", default=None, may_be_null=True),
+        "container": ReferenceField(noun="container", default=None, may_be_null=True),
+        "vessel": VESSEL,
     }
 )
 POSTING = Record(fields={**WHEN, "reasons": listing(position=POSITION, reason=NoteField(longest=500))})
@@ -182,6 +201,7 @@ def request_schemas() -> dict[str, Schema]:
         "CountPlanChange": COUNT_PLAN.schema(),
         "CountSheetRequest": COUNT_SHEET.schema(),
         "LineCountRequest": COUNT_OF_LINE.schema(),
+        "FoundCountRequest": COUNT_OF_FOUND.schema(),
         "CountSheetPosting": POSTING.schema(),
     }
 
@@ -277,19 +297,32 @@ def read_count_plan(data: Any, viewer: Viewer) -> Values:
 
 def read_count(data: Any, viewer: Viewer) -> tuple[Values, Finding]:
     values = read_values(COUNT_OF_LINE, data, viewer)
+    return values, _read_finding(values)
+
+
+def read_found_count(data: Any, viewer: Viewer) -> tuple[Values, Come, Finding]:
+    values = read_values(COUNT_OF_FOUND, data, viewer)
+    vessel = values["vessel"]
+    if vessel is not None:
+        tare = vessel["tare_kg"]
+        vessel = NewVessel(**{**vessel, "tare_kg": None if tare is None else float(tare)})
+    come = Come(values["place"], values["material"], values["owner"], values["container"], vessel)
+    return values, come, _read_finding(values)
+
+
+def _read_finding(values: Values) -> Finding:
     tag = values["instrument"]
     instrument = Instrument.objects.filter(tag=tag).first() if tag else None
     if tag and instrument is None:
         raise BadInput.of([Fault("/instrument", tag, "there is no instrument of that tag")])
     temperature = values["temperature_c"]
-    finding = Finding(
+    return Finding(
         amount=values["amount"],
         method=values["method"],
         temperature_c=float(temperature) if temperature is not None else None,
         instrument=instrument,
         note=values["note"],
     )
-    return values, finding
 
 
 def _find_ordered(given: Values | None, viewer: Viewer, pointer: Pointer, faults: Faults) -> OrderLine | None:

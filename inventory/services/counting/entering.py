@@ -64,24 +64,46 @@ def enter_count(
             raise SheetClosed(f"{sheet} was {sheet.get_state_display()}; make another one.")
         counts = list(line.counts.order_by("round"))
         _refuse_needless(line, counts, by)
-        quantity, uncertainty = _read(line, finding, counted_at)
-        return LineCount.objects.create(
-            uuid=id,
-            line=line,
-            round=len(counts) + 1,
+        return take_down(
+            id=id,
             by=by,
             counted_at=counted_at,
-            quantity=quantity,
-            book_quantity=find_book_quantity(line, counted_at),
-            standard_uncertainty=uncertainty,
-            method=finding.method,
-            entered_value=f"{finding.amount.value:f}" if finding.amount else "",
-            entered_unit=finding.amount.unit if finding.amount else "",
-            note=finding.note,
+            line=line,
+            round_number=len(counts) + 1,
+            finding=finding,
             fingerprint=fingerprint,
         )
 
     return take_once(LineCount, id=id, by=by, author="by", fingerprint=fingerprint, make=make)
+
+
+def take_down(
+    *,
+    id: UUID,
+    by: Actor,
+    counted_at: datetime,
+    line: CountSheetLine,
+    round_number: int,
+    finding: Finding,
+    fingerprint: str,
+) -> LineCount:
+    """Store what was found of a line beside what the book said of that moment."""
+    quantity, uncertainty = _read(line, finding, counted_at)
+    return LineCount.objects.create(
+        uuid=id,
+        line=line,
+        round=round_number,
+        by=by,
+        counted_at=counted_at,
+        quantity=quantity,
+        book_quantity=find_book_quantity(line, counted_at),
+        standard_uncertainty=uncertainty,
+        method=finding.method,
+        entered_value=f"{finding.amount.value:f}" if finding.amount else "",
+        entered_unit=finding.amount.unit if finding.amount else "",
+        note=finding.note,
+        fingerprint=fingerprint,
+    )
 
 
 def find_book_quantity(line: CountSheetLine, moment: datetime) -> int:

@@ -98,7 +98,7 @@ def make_count_sheet(
 def _choose(place: Place, materials: Collection[Material]) -> list[CountSheetLine]:
     """The lines of a sheet in the order of the shelves."""
     inside = list_bins(place)
-    due = _due_in(place)
+    due = find_due_in(place)
     if not materials:
         today = get_today()
         wanted = [row.holding for row in due.values() if row.due_date is not None and row.due_date <= today]
@@ -130,7 +130,8 @@ def _choose(place: Place, materials: Collection[Material]) -> list[CountSheetLin
     )
 
 
-def _due_in(place: Place) -> dict[str, DueCount]:
+def find_due_in(place: Place) -> dict[str, DueCount]:
+    """What the plan of the place's warehouse says of each holding, by its key; nothing without a plan."""
     top = place
     while top.kind == Place.Kind.BIN and top.parent is not None:
         top = top.parent
@@ -172,6 +173,13 @@ def find_standing(sheet: CountSheet) -> dict[int, LineCount | None]:
         line.position: find_accepted(line, list(line.counts.all()), unit_cost=costs.get(line.material_id, 0))
         for line in lines
     }
+
+
+def list_lines_to_count(sheet: CountSheet) -> list[CountSheetLine]:
+    """The lines that still need a count, in the order of the sheet; none of a sheet that is closed."""
+    if sheet.state != State.OPEN:
+        return []
+    return [line for line, _counts, accepted in find_standing_of([sheet])[sheet.pk] if accepted is None]
 
 
 @transaction.atomic

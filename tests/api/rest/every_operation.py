@@ -175,6 +175,9 @@ READS = [
     read("count-plans/main-yard/accuracy?since=2026-01-01&until=2026-12-31", NOT_FOR_CREWS),
     read("count-sheets"),
     read("count-sheets/{sheet}", NOT_FOR_CREWS),
+    read("count-sheets/{sheet}/file.pdf", NOT_FOR_CREWS),
+    read("container-labels/file.pdf?container=D-north"),
+    read("container-labels/file.pdf?container=D-south", NOT_FOR_CREWS),
     read("restock", SUMS_ALL_WORK),
     read("restock-runs", SUMS_ALL_WORK),
     read("restock-runs/{run}", SUMS_ALL_WORK),
@@ -254,6 +257,14 @@ PSI = {"value": "90", "unit": "[psi]"}
 LIMIT = supply_requests.made(purpose="extraction", pressure=PSI, weakest_part="hose")
 CHECK = {"checked_date": "2026-03-01", "due_date": "2027-03-01"}
 FOUND = {"id": str(uuid4()), "counted_at": AT, "position": 1, "amount": supply_requests.pieces(30)}
+COME_ACROSS = {
+    "id": str(uuid4()),
+    "counted_at": AT,
+    "place": "main-yard",
+    "material": "fluid",
+    "vessel": {"kind": "drum", "tare_kg": "20"},
+    "amount": {"value": "12", "unit": "[gal_us]"},
+}
 BORE = {"bore": {"value": "20", "unit": "mm"}, "length": {"value": "100", "unit": "m"}, "volume_unit": "L"}
 
 # Who may, by what is answered: made (201) or changed (200); what a crew may not do it may not see (404)
@@ -361,6 +372,7 @@ WRITES = [
     put("count-plans/main-yard", STORES_CHANGE_UNSEEN, supply_requests.a_count_plan()),
     post("count-sheets", STORES_MAKE_UNNAMED, supply_requests.a_sheet()),
     post("count-sheets/{sheet}/counts", STORES_MAKE_UNSEEN, FOUND),
+    post("count-sheets/{sheet}/found", STORES_MAKE_UNSEEN, COME_ACROSS),
     post("count-sheets/{sheet}/posting", (401, 409, 404, 403, 403, 403, 409), {**WHEN, "reasons": []}),
     post("count-sheets/{sheet}/dropping", STORES_CHANGE_UNSEEN, WHEN),
     post("restock-runs", (401, 202, 403, 202, 202, 202, 202), {"id": str(uuid4()), "place": "main-yard"}),

@@ -10,6 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
 from inventory.models import CountPlan, CountSheet, Entry, Order, Receipt, Shipment, SupplyTerms
+from inventory.short_codes import read_short_code
 from tests.api.graphql.asking import ask
 from tests.api.published import assert_answer, assert_refusal
 from tests.api.rest import supply_requests as requests
@@ -336,3 +337,31 @@ def test_list_takes_as_many_queries_for_ten_as_for_one(stores: APIClient, noun: 
             assert stores.get(f"/api/v1/{noun}").status_code == 200
         counts.append(len(captured))
     assert counts[0] == counts[1], [query["sql"][:120] for query in captured]
+
+
+def test_count_sheet_takes_what_was_not_asked_for_and_prints_labels_for_it(
+    stores: APIClient,
+) -> None:
+    sheet = assert_answer("make_count_sheet", send(stores, "count-sheets", requests.a_sheet()))
+    address = f"count-sheets/{sheet['reference']}"
+    come = {
+        "id": str(uuid4()),
+        "counted_at": AT,
+        "place": "main-yard",
+        "material": "fluid",
+        "vessel": {"kind": "drum", "capacity": {"value": "55", "unit": "[gal_us]"}},
+        "amount": {"value": "12", "unit": "[gal_us]"},
+    }
+    for _time in range(2):
+        answer = assert_answer("add_found", send(stores, f"{address}/found", come))
+    assert len(answer["lines"]) == len(sheet["lines"]) + 1
+    line = answer["lines"][-1]
+    # The same sent again made one drum, whose label is its short code; the sheet stays blind.
+    assert (read_short_code(line["container"]) > 0, line["found"], line["book"]) == (True, None, None)
+    for path in (f"{address}/file.pdf", f"container-labels/file.pdf?container={line['container']}&paper=a4"):
+        printed = stores.get(f"/api/v1/{path}")
+        assert (printed.status_code, printed["Content-Type"]) == (200, "application/pdf")
+        assert printed.content.startswith(b"%PDF")
+    for wrong in ("container-labels/file.pdf", f"{address}/file.pdf?paper=legal"):
+        assert stores.get(f"/api/v1/{wrong}").status_code == 400
+    assert stores.get("/api/v1/container-labels/file.pdf?container=nobody").status_code == 404
