@@ -20,7 +20,7 @@ from api.wire.entry_requests import refuse_ahead
 from api.wire.filters import COUNT_SHEET_FILTERS
 from api.wire.input_fields import read_day
 from api.wire.pages import Order
-from api.wire.papers.answering import PAPER, answer_pdf, read_paper
+from api.wire.papers.answering import PAPER, PDF, answer_pdf, read_paper
 from api.wire.papers.count_sheet import print_count_sheet
 from api.wire.papers.labels import print_labels
 from api.wire.schemas import listing, of, page_of, shape
@@ -260,7 +260,7 @@ class SheetFile(SheetDoor):
     @extend_schema(
         operation_id="get_count_sheet_file",
         parameters=[PAPER],
-        responses={(200, "application/pdf"): {"type": "string"}},
+        responses=PDF,
     )
     def get(self, request: Request, reference: str) -> HttpResponse:
         """Get what is still to be counted as PDF for a clipboard, blind, with room for what is not on it."""
@@ -284,7 +284,7 @@ class ContainerLabels(Door):
             ),
             PAPER,
         ],
-        responses={(200, "application/pdf"): {"type": "string"}},
+        responses=PDF,
     )
     def get(self, request: Request) -> HttpResponse:
         """Get labels as PDF, ten to a page: code to scan and to read, contents, lot, size, date, cautions."""

@@ -1,35 +1,24 @@
 """Kits for the clipboard and the phone: files, the picture of the cuts, and what was scanned."""
 
-from typing import Any
-
 from django.http import HttpResponse
 from django.utils.timezone import localtime
-from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
+from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.rest.kits import find_day, find_warehouse, read_path_day
 from api.wire.answers import container_json
 from api.wire.door import Door
-from api.wire.papers.paper import PAPERS
+from api.wire.papers.answering import PAPER, PDF, answer_pdf, read_paper
 from api.wire.papers.pick_list import make_pick_list_pdf
 from api.wire.papers.pull_sheet import make_pull_sheet_pdf
 from api.wire.pull_sheets import cuts_body, draw_cuts, scan_body
 from api.wire.schemas import TEXT, of
-from inventory.errors import BadInput, Fault
-from inventory.queries.company import get_company
 from inventory.queries.scans import get_scanned_container
 from jobs.queries.access import require_sees_all_work
 from jobs.queries.kits_of_day import get_kits_of_day
 from jobs.queries.pull_sheet import PullSheet, make_pull_sheet
 from jobs.queries.sheet_scans import scan_for_sheet
-
-PAPER = OpenApiParameter(
-    "paper",
-    {"type": "string", "enum": sorted(PAPERS)},
-    description="a4 where the company is metric, letter elsewhere, unless it is named",
-)
-PDF: Any = {(200, "application/pdf"): {"type": "string", "format": "binary"}}
 
 
 class PullSheetFile(Door):
@@ -39,7 +28,7 @@ class PullSheetFile(Door):
     def get(self, request: Request, crew: str, date: str) -> HttpResponse:
         """Get the sheet as PDF, with boxes to tick, codes to scan and the cuts of each reel."""
         sheet = _make_sheet(self, crew, date)
-        return _answer_pdf(make_pull_sheet_pdf(sheet, paper=_read_paper(request)), f"kit-{crew}-{date}")
+        return answer_pdf(make_pull_sheet_pdf(sheet, paper=read_paper(request)), f"kit-{crew}-{date}")
 
 
 class PickListFile(Door):
@@ -50,8 +39,8 @@ class PickListFile(Door):
         """Get all kits of a day as PDF: side by side, what changed since the last print, one list by bin."""
         require_sees_all_work(self.viewer)
         found = get_kits_of_day(warehouse=find_warehouse(self, code), date=read_path_day(date))
-        body = make_pick_list_pdf(found, printed_at=localtime(), paper=_read_paper(request))
-        return _answer_pdf(body, f"kits-{code}-{date}")
+        body = make_pick_list_pdf(found, printed_at=localtime(), paper=read_paper(request))
+        return answer_pdf(body, f"kits-{code}-{date}")
 
 
 class PullSheetCuts(Door):
@@ -96,19 +85,3 @@ class Scan(Door):
 
 def _make_sheet(door: Door, crew: str, date: str) -> PullSheet:
     return make_pull_sheet(find_day(door, crew, date))
-
-
-def _read_paper(request: Request) -> str:
-    usual = "a4" if get_company().uses_metric else "letter"
-    given = request.query_params.get("paper", usual)
-    if given not in PAPERS:
-        raise BadInput.of([Fault("paper", given[:60], f"must be one of {', '.join(sorted(PAPERS))}")])
-    return given
-
-
-def _answer_pdf(body: bytes, name: str) -> HttpResponse:
-    return HttpResponse(
-        body,
-        content_type="application/pdf",
-        headers={"Content-Disposition": f'inline; filename="{name}.pdf"'},
-    )

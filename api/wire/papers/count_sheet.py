@@ -5,20 +5,8 @@ from collections.abc import Sequence
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Spacer, Table, TableStyle
 
-from api.wire.papers.clipboard import (
-    BAND,
-    BODY,
-    HEADING,
-    INK,
-    MARGIN,
-    PAPERS,
-    RULE,
-    SMALL,
-    STRONG,
-    ScanCode,
-    build_pdf,
-    say,
-)
+from api.wire.papers.clipboard import ScanCode
+from api.wire.papers.paper import BAND, BODY, INK, RULE, SMALL, STRONG, Paper, head, say
 from inventory.models import CountSheet, CountSheetLine
 from inventory.short_codes import make_short_code
 from inventory.units import unit_label
@@ -36,20 +24,16 @@ BLANK_LINES, BLANK_HEIGHT = 6, 10 * mm
 
 def print_count_sheet(sheet: CountSheet, lines: Sequence[CountSheetLine], *, paper: str) -> bytes:
     """The lines that are still to be counted as PDF, in the order of the shelves."""
-    head = f"Count sheet {sheet.reference}   {sheet.place.name}"
-    story: list[Flowable] = [
-        _title(sheet, PAPERS[paper][0] - 2 * MARGIN),
+    page = Paper(title=f"Count sheet {sheet.reference}   {sheet.place.name}", paper=paper, foot=FOOT)
+    page.parts = [
+        _title(sheet, page.width),
         say(HOW, SMALL),
         Spacer(0, 3 * mm),
-        _table(
-            [[str(row.position), row.place.name, *_what(row)] for row in lines],
-            PAPERS[paper][0] - 2 * MARGIN,
-        ),
-        say("Found here and not on the sheet", HEADING),
-        _table([[""] * 5] * BLANK_LINES, PAPERS[paper][0] - 2 * MARGIN, BLANK_HEIGHT),
+        _table([[str(row.position), row.place.name, *_what(row)] for row in lines], page.width),
+        *head("Found here and not on the sheet"),
+        _table([[""] * 5] * BLANK_LINES, page.width, BLANK_HEIGHT),
     ]
-    title = f"Count sheet {sheet.reference}"
-    return build_pdf(story, title=title, head=head, foot=FOOT, paper=paper)
+    return page.to_pdf()
 
 
 def _title(sheet: CountSheet, width: float) -> Flowable:

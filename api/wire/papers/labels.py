@@ -13,7 +13,8 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Paragraph
 
-from api.wire.papers.clipboard import INK, PAPERS, RULE, ScanCode, say
+from api.wire.papers.clipboard import ScanCode
+from api.wire.papers.paper import BOLD, INK, PAPERS, PLAIN, RULE, say
 from inventory.queries.container_labels import ContainerLabel
 from inventory.units import format_millionths
 
@@ -21,9 +22,9 @@ COLUMNS, ROWS = 2, 5
 EDGE, INSIDE = 8 * mm, 3 * mm
 CODE_SIZE = 22 * mm
 BAR = 5.4 * mm
-NAME = ParagraphStyle("name", fontName="Helvetica-Bold", fontSize=10.5, leading=12, textColor=INK)
-FACT = ParagraphStyle("fact", fontName="Helvetica", fontSize=8.2, leading=9.8, textColor=INK)
-CAUTION = ParagraphStyle("caution", fontName="Helvetica-Bold", fontSize=7.4, leading=8.8, textColor=INK)
+NAME = ParagraphStyle("name", fontName=BOLD, fontSize=9.6, leading=11.4, textColor=INK)
+FACT = ParagraphStyle("fact", fontName=PLAIN, fontSize=7.4, leading=9.2, textColor=INK)
+CAUTION = ParagraphStyle("caution", fontName=BOLD, fontSize=6.6, leading=8.2, textColor=INK)
 
 
 def print_labels(labels: Sequence[ContainerLabel], *, paper: str) -> bytes:
@@ -54,11 +55,11 @@ def _draw_label(
     top, inner = bottom + height - INSIDE, left + INSIDE
     ScanCode(label.short_code.replace("-", ""), CODE_SIZE).drawOn(canvas, inner, top - CODE_SIZE)
     canvas.setFillColor(INK)
-    canvas.setFont("Courier-Bold", 27)
+    canvas.setFont(BOLD, 25)
     beside = inner + CODE_SIZE + 3 * mm
     canvas.drawString(beside, top - 8.5 * mm, label.short_code)
-    canvas.setFont("Helvetica", 8.2)
-    canvas.drawString(beside, top - 12.5 * mm, _printable(_kind_and_name(label)))
+    canvas.setFont(PLAIN, 7.6)
+    canvas.drawString(beside, top - 12.5 * mm, _kind_and_name(label))
     room = left + width - INSIDE - beside
     at = _flow(canvas, " and ".join(label.contents), NAME, beside, top - 14 * mm, room)
     if label.says or label.is_hazardous:
@@ -76,8 +77,8 @@ def _bar(canvas: Canvas, label: ContainerLabel, left: float, top: float, width: 
     canvas.setFillColorRGB(0, 0, 0)
     canvas.rect(left, top - BAR, width, BAR, stroke=0, fill=1)
     canvas.setFillColorRGB(1, 1, 1)
-    canvas.setFont("Helvetica-Bold", 11)
-    canvas.drawString(left + INSIDE, top - BAR + 1.6 * mm, _printable(", ".join(words).upper()))
+    canvas.setFont(BOLD, 10)
+    canvas.drawString(left + INSIDE, top - BAR + 1.6 * mm, ", ".join(words).upper())
     canvas.setFillColor(INK)
     return top - BAR - 0.8 * mm
 
@@ -110,7 +111,3 @@ def _facts(label: ContainerLabel) -> list[str]:
     if label.owner:
         found.append(f"belongs to {label.owner}")
     return found
-
-
-def _printable(text: str) -> str:
-    return text.encode("cp1252", errors="replace").decode("cp1252")

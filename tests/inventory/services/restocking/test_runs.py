@@ -5,16 +5,19 @@ from random import Random
 from uuid import uuid4
 
 import pytest
+from django.utils import timezone
 
+from inventory import tasks
 from inventory.errors import BadInput
 from inventory.models import DomainEvent, Material, PolicyResult, RestockChunk, RestockRun
+from inventory.queries.access import Viewer
 from inventory.queries.projected_stock import project_stock
 from inventory.queries.restock import list_restock, reckon_restock
+from inventory.queries.restock_runs import MOST_ATTEMPTS, visible_runs
 from inventory.services.documents import DocumentConflict
 from inventory.services.restocking import runs
 from inventory.services.restocking.runs import (
     LEASE,
-    MOST_ATTEMPTS,
     ask_for_nightly_restock,
     ask_for_restock,
     forget_old_runs,
@@ -181,3 +184,54 @@ def test_work_restock_chunks_does_the_night_and_what_was_asked_for() -> None:
     assert work_restock_chunks() >= 2
     assert not RestockChunk.objects.filter(done_at__isnull=True).exists()
     assert work_restock_chunks() == 0
+
+
+def test_work_restock_chunks_calls_another_worker_where_there_is_more_than_one_can_do(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    calls: list[int] = []
+    monkeypatch.setattr(runs, "_hint", lambda: calls.append(1))
+    world = stocked()
+    run_of_today(world)
+    ask(world, place=world.warehouse)
+    assert calls == []
+    work_restock_chunks()
+    # One chunk: nobody else is needed.
+    assert calls == []
+    ask(world)
+    work_restock_chunks()
+    # One call however many chunks: whoever comes calls the next.
+    assert calls == [1]
+
+
+def test_work_restock_chunks_keeps_why_a_chunk_failed_and_gives_up_in_the_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world = stocked()
+    run_of_today(world)
+    run = ask(world, place=world.warehouse)
+    chunk = RestockChunk.objects.filter(run=run).get()
+
+    def fail(**_given: object) -> int:
+        raise ArithmeticError("a spread below nothing")
+
+    monkeypatch.setattr(tasks, "work_chunk", fail)
+    for attempt in range(1, MOST_ATTEMPTS + 1):
+        with pytest.raises(ArithmeticError):
+            work_restock_chunks()
+        chunk.refresh_from_db()
+        # It is free for the next try at once.
+        assert (chunk.attempts, chunk.taken_until, chunk.done_at) == (attempt, None, None)
+    assert chunk.failure == "ArithmeticError: a spread below nothing"
+    assert work_restock_chunks() == 0
+    everything = Viewer(places=None, own_places=None, postable=frozenset(), may_see_money=True)
+    assert [row.given_up_count for row in visible_runs(everything).filter(pk=run.pk)] == [1]
+
+
+def run_of_today(world: World) -> None:
+    """The night's own run stands already: what is counted is the one that is asked for."""
+    for day in (-1, 0, 1):
+        RestockRun.objects.create(
+            uuid=uuid4(), kind="nightly", as_of=timezone.now().date() + timedelta(days=day), horizon_days=28,
+            asked_by=world.actor, asked_at=NOW, finished_at=NOW,
+        )  # fmt: skip
