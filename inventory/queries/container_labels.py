@@ -31,7 +31,7 @@ class ContainerLabel:
     lot: str
     capacity: int | None
     unit: str
-    date: date | None
+    on_date: date | None
     dated: str
     best_before: date | None
     owner: str
@@ -74,7 +74,7 @@ def _make_label(
         lot=container.filled_from.label if container.filled_from else "",
         capacity=container.capacity,
         unit=container.measure_unit,
-        date=waste_since or received,
+        on_date=waste_since or received,
         dated="waste since" if is_waste else "received",
         best_before=container.best_before_date,
         owner="" if container.owner.is_company else container.owner.name,

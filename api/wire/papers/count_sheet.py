@@ -59,9 +59,11 @@ def _what(line: CountSheetLine) -> list[str]:
 def _table(rows: Sequence[Sequence[str]], width: float, height: float | None = None) -> Flowable:
     """Rows with room to write at their end; the head comes again on every page."""
     cells: list[list[object]] = [
-        [say(text, STRONG) for text in ("No.", "Where", "What", "Label, code", "Unit", "Found")],
-        *([*([say(part, BODY) for part in cell.split("\n")] for cell in row), ""] for row in rows),
+        [say(text, STRONG) for text in ("No.", "Where", "What", "Label, code", "Unit", "Found")]
     ]
+    for row in rows:
+        told = [[say(part, BODY) for part in cell.split("\n")] for cell in row]
+        cells.append([*told, ""])
     heights = [None, *([height] * len(rows))]
     widths = [width * share for share in WIDTHS]
     table = Table(cells, colWidths=widths, rowHeights=heights, repeatRows=1)

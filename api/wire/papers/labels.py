@@ -104,8 +104,8 @@ def _facts(label: ContainerLabel) -> list[str]:
         found.append(f"lot {label.lot}")
     if label.capacity is not None:
         found.append(f"holds {format_millionths(label.capacity, label.unit)}")
-    if label.date is not None:
-        found.append(f"{label.dated} {label.date}")
+    if label.on_date is not None:
+        found.append(f"{label.dated} {label.on_date}")
     if label.best_before is not None:
         found.append(f"best before {label.best_before}")
     if label.owner:

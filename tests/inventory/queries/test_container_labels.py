@@ -42,7 +42,7 @@ def test_make_labels_of_fresh_recovered_waste_and_held_back() -> None:
     assert any("drain" in words for words in fresh.cautions)
     assert (caught.contents, caught.says) == (("Recovered fluid",), "recovered, caught")
     assert back.says == "held back, not to be used"
-    assert (spent.says, spent.dated, spent.date) == ("waste", "waste since", date(2026, 3, 2))
+    assert (spent.says, spent.dated, spent.on_date) == ("waste", "waste since", date(2026, 3, 2))
     assert any("local codes" in words for words in spent.cautions)
     for number in range(8):
         world.drum(f"E-{number}", 5)

@@ -22,7 +22,7 @@ def label(**more: Any) -> ContainerLabel:
         "lot": "",
         "capacity": 55_000_000,
         "unit": "[gal_us]",
-        "date": date(2026, 3, 2),
+        "on_date": date(2026, 3, 2),
         "dated": "received",
         "best_before": None,
         "owner": "",
@@ -56,7 +56,7 @@ def test_print_labels_says_what_is_in_it_and_what_to_mind() -> None:
 
 
 def test_print_labels_leaves_out_what_is_not_known() -> None:
-    [page] = pages(label(name="1273-1", capacity=None, date=None))
+    [page] = pages(label(name="1273-1", capacity=None, on_date=None))
     assert "lot" not in page
     assert "holds" not in page
     assert "HAZARDOUS" not in page
