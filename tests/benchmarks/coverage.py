@@ -64,11 +64,11 @@ def main() -> list[Measurement]:
     for name, spans in (("13 sizes", THIRTEEN), ("3 sizes", THREE)):
         for label, passes in PASSES.items():
             for what, runs in (("a run", 1), ("a day", DAY_RUNS)):
-                covered = _cover_passes(spans, runs, *passes)
-                found += _report_counts(f"{label} passes of {what}, {name}", covered, label in UNLIKE)
+                counted = _cover_passes(spans, runs, *passes)
+                found += _report_counts(f"{label} passes of {what}, {name}", counted, label in UNLIKE)
         for label, losses in LOSSES.items():
-            covered = _cover_losses(spans, *losses)
-            found += _report_counts(f"fittings {label} lost in a day, {name}", covered, label in UNLIKE)
+            counted = _cover_losses(spans, *losses)
+            found += _report_counts(f"fittings {label} lost in a day, {name}", counted, label in UNLIKE)
     return found
 
 

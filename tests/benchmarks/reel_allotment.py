@@ -94,7 +94,7 @@ def measure(instance: Instance, seconds: float, *, is_plain: bool) -> dict[str, 
     start, processor = time.perf_counter(), time.process_time()
     end = time.monotonic() + seconds
     found = allot_reels(reels=reels, cuts=cuts, seconds_left=lambda: end - time.monotonic())
-    row = {
+    row: dict[str, Any] = {
         "name": name,
         "cost": float(found.cost),
         "bound": float(found.lower_bound),
