@@ -12,7 +12,8 @@ from django.db.models import Exists, OuterRef
 
 from inventory.models import CountReading, Entry
 from inventory.queries.company import get_company
-from jobs.models import CompanyRules, CrewDay, FieldReport, UnreportedDay
+from jobs.models import CrewDay, FieldReport, UnreportedDay
+from jobs.queries.company_rules import get_company_rules
 
 Settled = UnreportedDay.Settled
 NOON = time(12)
@@ -28,8 +29,8 @@ def flag_days_without_report(*, now: datetime) -> list[UnreportedDay]:
 
     Without a cut-off the company has set none, and nothing is flagged.
     """
-    rules = CompanyRules.objects.first()
-    if rules is None or rules.report_cut_off_time is None:
+    cut_off = get_company_rules().report_cut_off_time
+    if cut_off is None:
         return []
     zone = ZoneInfo(get_company().time_zone)
     today = now.astimezone(zone).date()
@@ -41,7 +42,7 @@ def flag_days_without_report(*, now: datetime) -> list[UnreportedDay]:
         date__lte=today,
         date__gte=today - timedelta(days=DAYS_BACK),
     ).select_for_update(of=("self",))
-    late = [day for day in days.order_by("pk") if cut_off_of(day, rules.report_cut_off_time, zone) <= now]
+    late = [day for day in days.order_by("pk") if cut_off_of(day, cut_off, zone) <= now]
     return [UnreportedDay.objects.create(crew_day=day, flagged_at=now) for day in late]
 
 

@@ -23,13 +23,13 @@ from inventory.units import MILLION, conversion_factor
 from jobs.calc.fluid_network import NetworkBalance, Suspect, balance_network
 from jobs.models import (
     BalanceStream,
-    CompanyRules,
     CrewDay,
     DayBalance,
     FieldReport,
     FluidBalance,
     SpanFigure,
 )
+from jobs.queries.company_rules import get_company_rules
 from jobs.queries.jobs import get_policy
 from jobs.services.balance.drawn import Network
 from jobs.services.balance.expected import load_expectations
@@ -106,7 +106,7 @@ class _Closing:
         self.materials = Material.objects.filter(kind=Material.Kind.FLUID).in_bulk()
         self.company = get_company_party()
         self.variance = End(get_special_place(Place.Kind.VARIANCE))
-        self.rules = CompanyRules.objects.filter(pk=1).first() or CompanyRules(pk=1)
+        self.rules = get_company_rules()
 
     def close(self) -> None:
         by_report = load_told(self.reports)

@@ -10,7 +10,8 @@ from inventory.errors import SpanstockError
 from inventory.models import Actor, Entry
 from inventory.queries.company import get_company
 from inventory.services.company import get_system_actor
-from jobs.models import CompanyRules, CrewDay, DayBalance, FieldReport
+from jobs.models import CrewDay, DayBalance, FieldReport
+from jobs.queries.company_rules import get_company_rules
 from jobs.services.balance.closing import close_crew_day
 from jobs.services.unreported import cut_off_of
 
@@ -43,8 +44,7 @@ def find_due_days(*, now: datetime) -> list[CrewDay]:
     zone = ZoneInfo(get_company().time_zone)
     today = now.astimezone(zone).date()
     days = list_open_days().filter(date__gte=today - timedelta(days=DAYS_BACK), date__lte=today)
-    rules = CompanyRules.objects.first()
-    cut_off = rules.report_cut_off_time if rules is not None else None
+    cut_off = get_company_rules().report_cut_off_time
     return [
         day
         for day in days.select_related("crew").order_by("date", "pk")
