@@ -309,8 +309,9 @@ class ScrapCredit(graphene.ObjectType):
     sold_at = graphene.String(required=True)
     buyer = graphene.String(required=True)
     document = graphene.String(required=True)
-    owner = graphene.String(required=True)
-    mass = graphene.Field(Quantity, required=True)
+    owner = graphene.Field(Named, required=True)
+    expected = graphene.Field(Quantity, required=True)
+    weighed = graphene.Field(Quantity, required=True)
     credited = graphene.Field(Money, required=True)
     owed = graphene.Field(Money, required=True)
 

@@ -11,11 +11,12 @@ from api.wire.input_fields import AmountField, MomentField, NoteField, PriceFiel
 from api.wire.moments import moment_json
 from api.wire.pages import Order
 from api.wire.schemas import FLAG, MOMENT, NUMBER, TEXT, UUID, listing, nullable, of, shape, words
+from api.wire.scrap_credits import scrap_credit_json
 from inventory.errors import BadInput, Fault
 from inventory.units import MILLION
 from jobs.models import CableSize, CoreMass, Job, ScrapLot, ScrapPart, ScrapShare, ScrapTerms
 from jobs.queries import fluid_access as access
-from jobs.queries.core_scrap import ScrapCredit, get_job_scrap, list_scrap_credits
+from jobs.queries.core_scrap import get_job_scrap, list_scrap_credits
 from jobs.queries.work_names import find_work
 from jobs.services.core_scrap import add_to_lot, sell_lot, set_core_mass, set_scrap_terms, weigh_lot
 
@@ -166,21 +167,7 @@ def job_scrap_json(job: Job, writer: Writer) -> Json:
         "credited": writer.money(found.credited),
         "owed": writer.money(found.owed),
         "unknown_sizes": list(found.unknown_sizes),
-        "credits": [_credit_json(row, writer) for row in list_scrap_credits(job)],
-    }
-
-
-def _credit_json(row: ScrapCredit, writer: Writer) -> Json:
-    return {
-        "lot": row.lot,
-        "sold_at": moment_json(row.sold_at),
-        "buyer": row.buyer,
-        "document": row.document,
-        "owner": named_json(row.owner),
-        "expected": _grams(row.expected_g),
-        "weighed": _grams(row.weighed_g),
-        "credited": writer.money(row.credited),
-        "owed": writer.money(row.owed),
+        "credits": [scrap_credit_json(row, writer.money) for row in list_scrap_credits(job)],
     }
 
 

@@ -41,7 +41,9 @@ def cost_sheet_body(sheet: CostSheet) -> Json:
         "estimated_at": moment_json(sheet.estimate.frozen_at) if sheet.estimate else None,
         "estimated_cost": money_json(estimated, currency) if estimated is not None else None,
         "cost": money_json(sheet.statement.cost, currency),
-        "scrap": [scrap_credit_json(row, currency) for row in sheet.statement.scrap],
+        "scrap": [
+            scrap_credit_json(row, lambda value: money_json(value, currency)) for row in sheet.statement.scrap
+        ],
         "scrap_credit": money_json(sheet.statement.scrap_credit, currency),
         "cost_less_scrap": money_json(sheet.statement.net_cost, currency),
         "late_differences": money_json(sheet.late, currency),
@@ -214,18 +216,7 @@ def issued_sheet_json(sheet: IssuedSheet, *, now: CostSheet | None = None) -> Js
 
 QUANTITIES = {word: of("Quantity") for word in WORDS}
 CAUSES: Schema = {"type": "object", "additionalProperties": of("Quantity")}
-SCRAP_CREDIT: Schema = shape(
-    lot=TEXT,
-    sold_at=MOMENT,
-    buyer=TEXT,
-    document=TEXT,
-    owner=TEXT,
-    mass=of("Quantity"),
-    credited=of("Money"),
-    owed=of("Money"),
-)
 COMPONENTS: dict[str, Schema] = {
-    "ScrapCredit": SCRAP_CREDIT,
     "CostSheet": shape(
         job=shape(reference=TEXT, name=TEXT, state=TEXT),
         customer=nullable(TEXT),

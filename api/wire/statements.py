@@ -26,7 +26,9 @@ def statement_body(statement: Statement, *, has_money: bool = True) -> dict[str,
         body["cost"] = money_json(statement.cost, currency)
         body["book_value"] = money_json(statement.book_value, currency)
         body["agrees_with_book"] = statement.agrees_with_book
-        body["scrap"] = [scrap_credit_json(row, currency) for row in statement.scrap]
+        body["scrap"] = [
+            scrap_credit_json(row, lambda value: money_json(value, currency)) for row in statement.scrap
+        ]
         body["scrap_credit"] = money_json(statement.scrap_credit, currency)
         body["cost_less_scrap"] = money_json(statement.net_cost, currency)
     return body

@@ -151,10 +151,13 @@ def test_core_that_was_sold_is_a_line_of_its_own_over_rest_and_graphql(
     sheet = assert_answer("get_cost_sheet", accounts.get(f"{ADDRESS}/cost-sheet"))
     assert (sheet["cost"], sheet["scrap_credit"]) == (money("50.00"), money("12.34"))
     assert sheet["cost_less_scrap"] == sheet["cost_as_known_now"] == money("37.66")
-    told = [(row["owner"], row["mass"]["value"], row["credited"], row["owed"]) for row in sheet["scrap"]]
+    told = [
+        (row["owner"]["code"], row["weighed"]["value"], row["credited"], row["owed"])
+        for row in sheet["scrap"]
+    ]
     assert told == [
-        ("own", "8.000000", money("12.34"), money("0.00")),
-        ("network", "8.000000", money("0.00"), money("5.00")),
+        ("own", "8000.000000", money("12.34"), money("0.00")),
+        ("network", "8000.000000", money("0.00"), money("5.00")),
     ]
     statement = assert_answer("get_statement", accounts.get(f"{ADDRESS}/statement"))
     assert (statement["scrap"], statement["cost_less_scrap"]) == (sheet["scrap"], money("37.66"))
