@@ -1,6 +1,7 @@
 """Deliveries: signed CloudEvents, waits that grow, parking, replay, over a connection to this machine."""
 
 import base64
+import contextlib
 import hashlib
 import hmac
 import json
@@ -15,6 +16,7 @@ import pytest
 from rest_framework.test import APIClient
 
 from api.config import environment
+from api.feed.sending import MOST_READ_BYTES
 from api.feed.webhooks import WAITS, deliver_due, write_deliveries
 from api.models import WebhookDelivery, WebhookTarget
 from inventory.services.sealing import seal_all
@@ -32,7 +34,7 @@ class Receiver:
 
     def __init__(self) -> None:
         self.got: list[tuple[str, dict[str, str], bytes]] = []
-        self.status, self.headers = 204, dict[str, str]()
+        self.status, self.headers, self.answer = 204, dict[str, str](), b""
         receiver = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -43,6 +45,8 @@ class Receiver:
                 for name, value in receiver.headers.items():
                     self.send_header(name, value)
                 self.end_headers()
+                with contextlib.suppress(OSError):
+                    self.wfile.write(receiver.answer)
 
             def log_message(self, *_args: Any) -> None:
                 return
@@ -137,6 +141,20 @@ def test_owasp_api7_server_side_request_forgery_redirect_is_not_followed(
     assert deliver_due(now=NOW) == 0
     assert len(receiver.got) == 1
     assert WebhookDelivery.objects.get().last_status == 307
+
+
+def test_owasp_api10_unsafe_consumption_of_apis_long_answer_is_not_read(
+    target: dict[str, Any], receiver: Receiver, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[int] = []
+    monkeypatch.setattr(
+        "http.client.HTTPResponse.read", lambda _response, size=None: read.append(size) or b""
+    )
+    receiver.status, receiver.answer = 200, b"x" * 1_000_000
+    write_deliveries(now=NOW)
+    assert deliver_due(now=NOW) == 1
+    assert read == [MOST_READ_BYTES]
+    assert "x" * 100 not in str(WebhookDelivery.objects.values())
 
 
 def test_private_target_is_refused_unless_the_operator_allows_it(
