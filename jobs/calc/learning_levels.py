@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 MOST_SIZES = 8
 SCATTERS = np.array([0, 0.2, 0.5, 1, 2, 4, 10, 40])
 NODES = np.concatenate([RATIOS[:1], RATIOS[1::3]])
-SETS, ROUNDS = 2048, 1
+SETS, ROUNDS = 4096, 1
 # Where sizes are alike the logarithm of their scatter is put here.
 LEAST_RATIO = 0.03
 # Student's t is looked up: exact values would take most of the time.
