@@ -1,12 +1,14 @@
 """A crew's day on the phone: few taps, no signal, a killed browser, an ended sign-in; each report once."""
 
 from collections.abc import Callable
+from pathlib import Path
 
+from PIL import Image
 from playwright.sync_api import BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from inventory.models import Container, Holding
-from jobs.models import CounterPurchase, CrewDay, FieldReport, HandOver, SpanAttempt
+from jobs.models import AttachedDocument, CounterPurchase, CrewDay, FieldReport, HandOver, SpanAttempt
 from tests.browser.conftest import sign_in
 from tests.factories.accounts import Office
 from tests.factories.jobs import DAY
@@ -108,7 +110,8 @@ def test_report_whose_answer_was_lost_is_sent_again_and_posted_once(
         route.abort()
 
     page.route("**/api/v1/field-reports", lose_the_answer)
-    _tell_the_day(page)
+    with page.expect_event("requestfailed", lambda request: request.url.endswith("/field-reports")):
+        _tell_the_day(page)
     expect(page.locator("#state")).to_contain_text("1 waiting")
     assert FieldReport.objects.count() == 1
     page.click("#send-now")
@@ -190,3 +193,25 @@ def _tick_and_send(page: Page, label: str, move: str, select: str, value: str) -
     page.locator(f"form[data-move={move}] [name={select}]").select_option(value)
     page.click(f"form[data-move={move}] button")
     page.wait_for_timeout(200)
+
+
+def test_photo_waits_with_its_report_and_hangs_on_it(
+    six_span_office: Office, open_phone: Phone, live_server: LiveServer, tmp_path: Path
+) -> None:
+    picture = tmp_path / "vault.png"
+    Image.new("RGB", (64, 48), "teal").save(picture)
+    phone = open_phone()
+    page = _open_field(phone, live_server)
+    phone.set_offline(True)
+    page.click("[data-tab=report]")
+    page.set_input_files("[data-slot=photos]", picture)
+    expect(page.locator("[data-slot=photo-names]")).to_contain_text("vault.png")
+    # Torn away before it was sent: the draft keeps it.
+    page = _open_again(phone, page)
+    expect(page.locator("[data-slot=photo-names]")).to_contain_text("vault.png")
+    _tell_the_day(page)
+    expect(page.locator(".sending.waiting")).to_have_count(2)
+    phone.set_offline(False)
+    page.click("#send-now")
+    _wait_until_sent(page, 2)
+    assert AttachedDocument.objects.get().report == FieldReport.objects.get()

@@ -154,6 +154,7 @@ async function queueReport(day) {
     url: "/api/v1/field-reports",
     body,
     draftKey: report.key,
+    photos: report.photos,
   });
   await showDayView(day);
   await showOutbox();

@@ -3,18 +3,28 @@ import { find, keep, list, moveToQueue } from "./field_store.js";
 
 const ANSWERED_ONCE = new Set([400, 403, 404, 409, 412, 413, 422]);
 
-/* States of an item: waiting, sent, refused. A refused one is kept and shown until a person decides. */
-export async function enqueue({ author, title, url, body, draftKey = null }) {
+/* States of an item: waiting, sent, refused. A refused one is kept and shown until a person decides. Photos are
+ * items of their own that wait for what they hang on. */
+export async function enqueue({ author, title, url, body, draftKey = null, photos = [] }) {
   // What has no id of its own, such as the answer to a hand-over, is harmless to send twice all the same.
   const id = body.id || crypto.randomUUID();
-  const item = { id, author, title, url, body, state: "waiting", word: "", madeAt: new Date().toISOString() };
-  await moveToQueue(draftKey, item);
-  return item;
+  const madeAt = new Date().toISOString();
+  const item = { id, author, title, url, body, method: "POST", state: "waiting", word: "", madeAt };
+  await moveToQueue(draftKey, [item, ...photos.map((photo, number) => makePhoto(photo, number, item))]);
+}
+
+function makePhoto(photo, number, report) {
+  const id = crypto.randomUUID();
+  const name = encodeURIComponent(photo.name || `photo ${number + 1}`);
+  const url = `/api/v1/documents/${id}?of=field-report&on=${report.id}&name=${name}`;
+  return { ...report, id, url, title: `${report.title}: ${photo.name}`, body: photo, method: "PUT", after: report.id };
 }
 
 export async function listQueue() {
   const items = await list("queue");
-  return items.sort((left, right) => (left.madeAt < right.madeAt ? -1 : 1));
+  // What hangs on another has its moment and comes after it.
+  const order = (item) => `${item.madeAt}${item.after ? 1 : 0}`;
+  return items.sort((left, right) => (order(left) < order(right) ? -1 : 1));
 }
 
 /* Who is signed in: a name, "" for nobody, or null where there is no signal. */
@@ -38,7 +48,7 @@ export async function sendWaiting(who) {
 
 async function sendEach(who) {
   for (const waiting of await listQueue()) {
-    if (waiting.state !== "waiting" || waiting.author !== who.person) {
+    if (waiting.state !== "waiting" || waiting.author !== who.person || !(await isFree(waiting))) {
       continue;
     }
     const answer = await post(waiting, who.token);
@@ -48,14 +58,21 @@ async function sendEach(who) {
   }
 }
 
+/* Whether what it hangs on has arrived. */
+async function isFree(item) {
+  const before = item.after ? await find("queue", item.after) : null;
+  return !item.after || (before !== undefined && before !== null && before.state === "sent");
+}
+
 async function post(item, token) {
+  const isFile = item.body instanceof Blob;
   try {
     return await fetch(item.url, {
-      method: "POST",
+      method: item.method,
       credentials: "same-origin",
       redirect: "error",
-      headers: { "Content-Type": "application/json", "X-CSRFToken": token },
-      body: JSON.stringify(item.body),
+      headers: { "Content-Type": isFile ? "application/octet-stream" : "application/json", "X-CSRFToken": token },
+      body: isFile ? item.body : JSON.stringify(item.body),
     });
   } catch (error) {
     return null;
@@ -81,7 +98,9 @@ async function settle(item, answer) {
 
 async function note(item, state, word, findings) {
   const now = await find("queue", item.id);
-  await keep("queue", item.id, { ...now, state, word, findings, doneAt: new Date().toISOString() });
+  // A photo that has arrived is not kept twice on a phone that fills up.
+  const body = state === "sent" && item.body instanceof Blob ? null : now.body;
+  await keep("queue", item.id, { ...now, body, state, word, findings, doneAt: new Date().toISOString() });
 }
 
 /* A person takes a refused item back to be sent again as it is. */

@@ -15,6 +15,7 @@ export class Report {
     this.vessels = view.querySelector('[data-slot="vessels"]');
     this.more = view.querySelector('[data-slot="more"]');
     this.note = view.querySelector('[data-slot="note"]');
+    this.photos = [];
   }
 
   async show() {
@@ -24,6 +25,13 @@ export class Report {
       button.addEventListener("click", () => this.add(button.dataset.add).querySelector("input, select").focus()),
     );
     this.view.querySelector('[data-action="as-planned"]').addEventListener("click", () => this.markAllDone());
+    const chooser = this.view.querySelector('[data-slot="photos"]');
+    chooser.addEventListener("change", () => {
+      this.photos.push(...chooser.files);
+      chooser.value = "";
+      this.showPhotos();
+      this.changed();
+    });
     await this.restore();
     const panel = this.view.querySelector('[data-panel="report"]');
     panel.addEventListener("input", () => this.changed());
@@ -116,7 +124,7 @@ export class Report {
   draft() {
     const all = [...this.view.querySelectorAll('[data-panel="report"] .row')];
     const rows = all.map((row) => ({ key: row.dataset.key, values: readRaw(row) }));
-    return { author: this.pack.person, rows, note: this.note.value };
+    return { author: this.pack.person, rows, note: this.note.value, photos: this.photos };
   }
 
   async restore() {
@@ -125,6 +133,8 @@ export class Report {
       return;
     }
     this.note.value = draft.note || "";
+    this.photos = draft.photos || [];
+    this.showPhotos();
     for (const { key, values } of draft.rows) {
       const [sort, name, id] = key.split(" ");
       const known = this.view.querySelector(`[data-key="${CSS.escape(key)}"]`);
@@ -186,6 +196,24 @@ export class Report {
       pressure_kpa: pressure,
       limit_kpa: limits.blowing ?? null,
     };
+  }
+
+  showPhotos() {
+    const place = this.view.querySelector('[data-slot="photo-names"]');
+    place.replaceChildren(...this.photos.map((photo, number) => this.showPhoto(photo, number)));
+  }
+
+  showPhoto(photo, number) {
+    const row = make("p", `${photo.name} `);
+    const button = make("button", word("take_out"), "plain");
+    button.type = "button";
+    button.addEventListener("click", () => {
+      this.photos.splice(number, 1);
+      this.showPhotos();
+      this.changed();
+    });
+    row.append(button);
+    return row;
   }
 
   unread() {

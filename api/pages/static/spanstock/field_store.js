@@ -33,11 +33,11 @@ export const list = (store) => inStore(store, "readonly", (rows) => rows.getAll(
 export const drop = (store, key) => inStore(store, "readwrite", (rows) => rows.delete(key));
 
 /* Two things at once or neither: a report that is queued is no draft any more. */
-export async function moveToQueue(draftKey, item) {
+export async function moveToQueue(draftKey, items) {
   const database = await open();
   return new Promise((resolve, reject) => {
     const transaction = database.transaction(["drafts", "queue"], "readwrite", { durability: "strict" });
-    transaction.objectStore("queue").put(item, item.id);
+    items.forEach((item) => transaction.objectStore("queue").put(item, item.id));
     if (draftKey !== null) {
       transaction.objectStore("drafts").delete(draftKey);
     }
