@@ -176,7 +176,7 @@ def container_json(row: Container) -> Json:
         **{
             name: quantity_json(value, row.mark_unit) if value is not None else None
             for name, value in (
-                ("outer_mark", row.outer_mark),
+                ("outer_mark", row.mark_outside),
                 ("inner_mark", row.inner_mark),
                 ("stated_length", row.stated_length),
             )

@@ -67,6 +67,9 @@ class Container(models.Model):
     outer_mark = models.BigIntegerField(null=True)
     inner_mark = models.BigIntegerField(null=True)
     mark_unit = models.CharField(max_length=10, blank=True)
+    # When the stores last read the marks; the one that work has left outside since, where it took a length.
+    marks_read_at = models.DateTimeField(null=True)
+    work_mark = models.BigIntegerField(null=True)
     # The length that the maker or supplier states, millionths of `mark_unit`; it seldom is that of the marks.
     stated_length = models.BigIntegerField(null=True)
 
@@ -115,6 +118,11 @@ class Container(models.Model):
         if get_unit(material.stock_unit).dimension != get_unit(self.measure_unit).dimension:
             return 0
         return ceil(self.heel * conversion_factor(self.measure_unit, material.stock_unit))
+
+    @property
+    def mark_outside(self) -> int | None:
+        """The mark at which the reel stands now: that of the last length taken, else as the stores read it."""
+        return self.outer_mark if self.work_mark is None else self.work_mark
 
     @property
     def stands_somewhere(self) -> bool:

@@ -1,7 +1,8 @@
 """Reconciling measurements of one fluid with its conservation: weighted least squares and its tests.
 
 The unmeasured streams are projected out of the balances by one orthogonal factorisation, the weighted
-problem is solved by a second. No normal equations are formed, so widely different uncertainties do no harm.
+problem is solved by a second, so widely different uncertainties do no harm. Only where a network is large and
+well conditioned are normal equations formed instead of the second, which is several times quicker.
 """
 
 from collections.abc import Sequence
@@ -10,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import qr, solve_triangular
+from scipy.linalg.lapack import dpocon, dpotrf
 from scipy.special import chdtri, ndtri
 
 Floats = NDArray[np.float64]
@@ -22,6 +24,10 @@ EXACT_TOLERANCE = 1e-13
 CONTRADICTION_TOLERANCE = 1e-7
 # Statistics that differ by less are a tie, which the order of the streams decides.
 TIE_DECIMALS = 7
+# From so many balances on, normal equations are tried, and taken where their reciprocal condition is above
+# this: then they cost six digits of sixteen at most.
+GRAM_FROM = 150
+LEAST_RCOND = 1e-6
 
 
 @dataclass(frozen=True)
@@ -160,10 +166,13 @@ class _Unmeasured:
     """The unmeasured streams' part of the balances, factored to be projected out and to be solved for."""
 
     def __init__(self, matrix: Floats) -> None:
-        self._is_empty = matrix.shape[1] == 0
+        # Balances that no unmeasured stream takes part in stay as they are.
+        is_touched = np.any(matrix != 0, axis=1)
+        self._is_empty = not is_touched.any()
         if self._is_empty:
             return
-        self._q, triangle, self._order = qr(matrix, pivoting=True)
+        self._touched, self._others = np.flatnonzero(is_touched), np.flatnonzero(~is_touched)
+        self._q, triangle, self._order = qr(matrix[self._touched], pivoting=True)
         diagonal = np.abs(np.diag(triangle))
         self._rank = int((diagonal > RANK_TOLERANCE * max(diagonal[0], 1e-300)).sum()) if diagonal.size else 0
         self._basic = triangle[: self._rank, : self._rank]
@@ -171,13 +180,16 @@ class _Unmeasured:
 
     def project(self, matrix: Floats) -> Floats:
         """The balances that remain among measured streams when the unmeasured ones are free."""
-        return matrix if self._is_empty else np.asarray(self._q[:, self._rank :].T @ matrix)
+        if self._is_empty:
+            return matrix
+        return np.vstack([matrix[self._others], self._q[:, self._rank :].T @ matrix[self._touched]])
 
     def solve(self, matrix: Floats) -> tuple[NDArray[np.int64], Floats]:
         """The unmeasured streams that are determined, and their coefficients on the measured ones."""
         if self._is_empty or self._rank == 0:
             return np.array([], dtype=np.int64), np.empty((0, matrix.shape[1]))
-        coefficients = -solve_triangular(self._basic, self._q[:, : self._rank].T @ matrix)
+        turned = self._q[:, : self._rank].T @ matrix[self._touched]
+        coefficients = -solve_triangular(self._basic, turned)
         ties = np.abs(solve_triangular(self._basic, self._free)) if self._free.shape[1] else np.zeros((1, 1))
         is_determined = np.broadcast_to(ties.max(axis=1) <= RANK_TOLERANCE, (self._rank,))
         return self._order[: self._rank][is_determined], coefficients[is_determined]
@@ -188,16 +200,7 @@ class _Fit:
 
     def __init__(self, balances: Floats, y: Floats, root: _Root) -> None:
         self._root = root
-        independent = balances[_independent_rows(balances)]
-        weighted = root.after(independent).T
-        norms = np.linalg.norm(weighted, axis=0)
-        norms[norms == 0] = 1.0
-        self.basis, scores = _factor(
-            weighted / norms,
-            independent @ y / norms,
-            _rounding(independent, y) / norms,
-            bool((root.sd == 0).any()),
-        )
+        self.basis, scores = _factor_gram(balances, y, root) or _factor_rows(balances, y, root)
         self.rooted_basis = root.before(self.basis)
         self.adjustment = -self.rooted_basis @ scores
         self.value = y + self.adjustment
@@ -213,6 +216,42 @@ class _Fit:
     @property
     def variance(self) -> Floats:
         return np.clip(self._root.sd**2 - self.adjustment_variance, 0, None)
+
+
+def _factor_gram(balances: Floats, y: Floats, root: _Root) -> tuple[Floats, Floats] | None:
+    """The basis and scores of many balances by the Cholesky factor of W'W, W being the weighted balances.
+
+    Several times quicker than a QR factor and as good where W is well conditioned; None where it is not, or
+    where the balances are few. That W'W is far from singular says as well that the balances are independent.
+    """
+    rows = balances[np.any(balances != 0, axis=1)]
+    if len(rows) < GRAM_FROM:
+        return None
+    weighted = root.after(rows).T
+    norms = np.linalg.norm(weighted, axis=0)
+    if not norms.all():
+        return None
+    weighted /= norms
+    gram = weighted.T @ weighted
+    triangle, failed = dpotrf(gram)
+    if failed or dpocon(triangle, np.abs(gram).sum(axis=0).max(), uplo="U")[0] < LEAST_RCOND:
+        return None
+    basis = solve_triangular(triangle, weighted.T, trans="T", overwrite_b=True, check_finite=False).T
+    return basis, solve_triangular(triangle, rows @ y / norms, trans="T", check_finite=False)
+
+
+def _factor_rows(balances: Floats, y: Floats, root: _Root) -> tuple[Floats, Floats]:
+    """The basis and scores by QR, which keeps the digits of small uncertainties beside large ones."""
+    independent = balances[_independent_rows(balances)]
+    weighted = root.after(independent).T
+    norms = np.linalg.norm(weighted, axis=0)
+    norms[norms == 0] = 1.0
+    return _factor(
+        weighted / norms,
+        independent @ y / norms,
+        _rounding(independent, y) / norms,
+        bool((root.sd == 0).any()),
+    )
 
 
 def _rounding(balances: Floats, y: Floats) -> Floats:

@@ -45,22 +45,20 @@ def add_cut_lists(sheets: "list[PullSheet]") -> "list[PullSheet]":
 def _load_marks(reels: list[Container]) -> dict[str, _Marks]:
     last: dict[int, RunBlowing] = {}
     rows = RunBlowing.objects.filter(reel__in=reels, report__is_undone=False, mark_end__isnull=False)
-    for row in rows.order_by("report__occurred_at", "position"):
+    for row in rows.order_by("report__occurred_at", "report__uuid", "position"):
         assert row.reel_id is not None
         last[row.reel_id] = row
     return {reel.label: _marks_of(reel, last.get(reel.pk)) for reel in reels}
 
 
 def _marks_of(reel: Container, blowing: RunBlowing | None) -> _Marks:
-    """The last mark that was read counts, else the one the reel came with."""
+    """Where the reel stands, and which way its marks run: as it was last unwound, else as it came."""
     direction = 0
     if reel.outer_mark is not None and reel.inner_mark is not None:
         direction = _sign(reel.inner_mark - reel.outer_mark)
-    if blowing is not None:
-        if blowing.mark_start is not None and blowing.mark_end is not None:
-            direction = _sign(blowing.mark_end - blowing.mark_start) or direction
-        return _Marks(blowing.mark_unit, blowing.mark_end, direction)
-    return _Marks(reel.mark_unit, reel.outer_mark, direction)
+    if blowing is not None and blowing.mark_start is not None and blowing.mark_end is not None:
+        direction = _sign(blowing.mark_end - blowing.mark_start) or direction
+    return _Marks(reel.mark_unit, reel.mark_outside, direction)
 
 
 def _sign(number: int) -> int:

@@ -4,13 +4,14 @@ Works on a `Book` in memory and writes nothing, except that a lot is opened wher
 costed by lot come in without one.
 """
 
+from collections.abc import Sequence
 from fractions import Fraction
 
 from inventory.models import Movement, Place
 from inventory.services.posting.book import Book
 from inventory.services.posting.counts import plan_counts
 from inventory.services.posting.flows import plan_flow
-from inventory.services.posting.request import Posting
+from inventory.services.posting.request import Flow, Posting
 from inventory.services.posting.reversals import plan_reversal
 from inventory.services.posting.scribe import Draft, Scribe
 from inventory.services.posting.vessels import change_container
@@ -24,15 +25,25 @@ def plan(posting: Posting, book: Book) -> Draft:
         return scribe.draft
     for wish in posting.wishes:
         change_container(scribe, wish, purpose=Movement.Purpose.MOVED)
-    products = [flow for flow in posting.flows if flow.source.place.kind == Place.Kind.PROCESS]
-    for flow in posting.flows:
+    made_of, after = _part_at_products(posting.flows)
+    for flow in made_of:
         if flow.source.place.kind != Place.Kind.PROCESS:
             plan_flow(scribe, flow)
+    products = [flow for flow in made_of if flow.source.place.kind == Place.Kind.PROCESS]
     shares = _split(scribe.brought_to_process, [flow.weight for flow in products])
     for flow, value in zip(products, shares, strict=True):
         plan_flow(scribe, flow, value=value)
+    for flow in after:
+        plan_flow(scribe, flow)
     plan_counts(scribe)
     return scribe.draft
+
+
+def _part_at_products(flows: Sequence[Flow]) -> tuple[Sequence[Flow], Sequence[Flow]]:
+    """Part flows behind the last product of a conversion: what comes after it may take products further."""
+    products = [number for number, flow in enumerate(flows) if flow.source.place.kind == Place.Kind.PROCESS]
+    end = products[-1] + 1 if products else len(flows)
+    return flows[:end], flows[end:]
 
 
 def _split(total: int, weights: list[int]) -> list[int]:

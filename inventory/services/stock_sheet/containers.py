@@ -155,16 +155,17 @@ def make_container(
         heel=given.get("heel", 0),
         tare_kg=given.get("tare"),
     )
-    set_marks(container, record)
+    set_marks(container, record, at=None)
     return container
 
 
-def set_marks(container: Container, record: Record) -> bool:
+def set_marks(container: Container, record: Record, *, at: datetime | None) -> bool:
     """Set the length marks that a row tells of; say whether that changed anything.
 
-    Marks are readings: the outer one moves with every length that is taken.
+    Marks are readings: the outer one moves with every length that is taken, and what was read holds from
+    then on.
     """
-    before = (container.outer_mark, container.inner_mark, container.mark_unit)
+    before = _marks_of(container)
     marks = {name: record[name] for name in ("outer_mark", "inner_mark") if record[name] is not None}
     if not marks:
         return False
@@ -174,7 +175,12 @@ def set_marks(container: Container, record: Record) -> bool:
     container.mark_unit = unit
     for name, amount in marks.items():
         setattr(container, name, round(convert(amount.value, amount.unit, unit) * 10**6))
-    return before != (container.outer_mark, container.inner_mark, container.mark_unit)
+    container.work_mark, container.marks_read_at = None, at
+    return before != _marks_of(container)
+
+
+def _marks_of(container: Container) -> tuple[object, ...]:
+    return container.mark_outside, container.inner_mark, container.mark_unit
 
 
 def show_capacity(container: Container) -> str:

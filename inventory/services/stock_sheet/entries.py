@@ -18,6 +18,7 @@ from inventory.units import parse_amount
 
 # An entry locks all that it touches; a hundred rows keep what it looks up within a statement's parameters.
 ROWS_PER_ENTRY = 100
+MARKS = ("outer_mark", "inner_mark", "mark_unit", "work_mark", "marks_read_at")
 State = Container.State
 ReportProgress = Callable[[str, int, int], None]
 
@@ -52,8 +53,8 @@ def post_entries(head: ImportHead, lines: list[StockLine]) -> list[UUID]:
     known = sorted((line for line in lines if not line.is_new_container), key=_order)
     ids = [*_post_openings(head, fresh), *_post_counts(head, known)]
     for line in known:
-        if line.container is not None and set_marks(line.container, line.record):
-            line.container.save(update_fields=["outer_mark", "inner_mark", "mark_unit"])
+        if line.container is not None and set_marks(line.container, line.record, at=head.occurred_at):
+            line.container.save(update_fields=MARKS)
     return ids
 
 
@@ -126,7 +127,7 @@ def _settle_new_container(head: ImportHead, line: StockLine) -> None:
     container.owner, container.material = container.owner, container.material
     container.received_at = container.received_at or head.occurred_at
     container.place = line.place if container.stands_somewhere else None
-    set_marks(container, line.record)
+    set_marks(container, line.record, at=head.occurred_at)
 
 
 def _receipt_line(line: StockLine) -> ReceiptLine:

@@ -34,7 +34,8 @@ def book_report(told: Told, scene: Scene, *, by: Actor) -> None:
     entry = _post(report, scene.crew_day, BOOK_STEP, by, draft.flows, draft.counts)
     _note_kinds(told, entry, draft.flows)
     for code, flows in draft.caught.items():
-        entry = _post(report, scene.crew_day, f"caught:{code}", by, flows, ())
+        counts = draft.caught_counts.get(code, ())
+        entry = _post(report, scene.crew_day, f"caught:{code}", by, flows, counts)
         _note_kinds(told, entry, flows)
 
 
@@ -48,15 +49,16 @@ def draft_report(told: Told, scene: Scene) -> Draft:
     draft_fibre(draft)
     draft_caught(draft)
     draft_waste(draft)
-    draft.counts = [
-        CountLine(
+    for row in told.end_readings:
+        line = CountLine(
             end=scene.end_of(row.container),
             material=row.material,
             owner=owner_of(scene.end_of(row.container), company=scene.company),
             quantity=row.amount,
         )
-        for row in told.end_readings
-    ]
+        code = row.material.code
+        counts = draft.caught_counts.setdefault(code, []) if code in draft.caught else draft.counts
+        counts.append(line)
     return draft
 
 

@@ -38,24 +38,31 @@ def _find_amounts(draft: Draft) -> dict[int, int]:
     """For each catch the amount to be booked."""
     told = draft.told
     amounts = {number: row.amount or 0 for number, row in enumerate(told.caught)}
-    for reading in told.end_readings:
-        here = [number for number, row in enumerate(told.caught) if row.container_id == reading.container_id]
-        if not here:
-            continue
-        box = reading.container
-        came = reading.amount - find_before(draft, box, reading.material) + leaving_otherwise(draft, box)
-        came += sum(
-            row.injected or 0 for row in told.attempts if row.source_container_id == reading.container_id
-        )
+    read = {row.container_id: row for row in told.end_readings}
+    for box in {row.container_id: row.container for row in told.caught}.values():
+        here = [number for number, row in enumerate(told.caught) if row.container_id == box.pk]
+        reading = read.get(box.pk)
+        material = reading.material if reading is not None else told.caught[here[0]].material
+        came = leaving_otherwise(draft, box) - find_before(draft, box, material)
+        came += sum(row.injected or 0 for row in told.attempts if row.source_container_id == box.pk)
         unmeasured = [number for number in here if told.caught[number].amount is None]
-        rest = came - sum(amounts[number] for number in here)
-        if came <= 0:
+        if reading is not None:
+            came += reading.amount
+        elif not unmeasured or came <= sum(amounts[number] for number in here):
+            # Nobody read what is left, so only what left it says that more must have come.
             continue
-        takers = unmeasured if unmeasured and rest > 0 else here
-        weights = [amounts[number] for number in takers] if rest < 0 or not unmeasured else []
-        for number, part in zip(takers, share_out(rest, weights or [1] * len(takers)), strict=True):
-            amounts[number] = max(amounts[number] + part, 0)
+        if came > 0:
+            _share_came(amounts, here, unmeasured, came)
     return amounts
+
+
+def _share_came(amounts: dict[int, int], here: list[int], unmeasured: list[int], came: int) -> None:
+    """Give what came into a container beyond what was told to those that nobody measured, else to all."""
+    rest = came - sum(amounts[number] for number in here)
+    takers = unmeasured if unmeasured and rest > 0 else here
+    weights = [amounts[number] for number in takers] if rest < 0 or not unmeasured else []
+    for number, part in zip(takers, share_out(rest, weights or [1] * len(takers)), strict=True):
+        amounts[number] = max(amounts[number] + part, 0)
 
 
 def _spans_of(draft: Draft, number: int) -> list[Span]:

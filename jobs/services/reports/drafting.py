@@ -17,7 +17,8 @@ Purpose = Movement.Purpose
 
 @dataclass
 class Draft:
-    """The flows and counts of a report. `caught` are flows of recovered fluids beyond the first, by material.
+    """The flows and counts of a report. `caught` are flows of recovered fluids beyond the first, by material,
+    with what became of them since; `caught_counts` the readings of what they came into.
 
     A conversion's cost is shared over all its products, so two fluids must not meet in one entry.
     """
@@ -27,6 +28,7 @@ class Draft:
     flows: list[Flow] = field(default_factory=list)
     counts: list[CountLine] = field(default_factory=list)
     caught: dict[str, list[Flow]] = field(default_factory=dict)
+    caught_counts: dict[str, list[CountLine]] = field(default_factory=dict)
 
     def move(
         self,
@@ -43,7 +45,9 @@ class Draft:
         """Add a flow; nothing at all moves nothing."""
         if quantity <= 0:
             return
-        self.flows.append(
+        # What was caught apart can be taken further only behind its catch.
+        flows = self.caught.get(material.code, self.flows)
+        flows.append(
             Flow(
                 material=material,
                 quantity=quantity,

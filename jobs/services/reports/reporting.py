@@ -36,6 +36,7 @@ from jobs.services.reports.earlier import Earlier, find_earlier
 from jobs.services.reports.keeping import load_told, make_keys, rows_to_keep, select_keys
 from jobs.services.reports.later import book_again, find_later, in_order, unbook_all
 from jobs.services.reports.manifests import note_manifests
+from jobs.services.reports.marking import follow_marks
 from jobs.services.reports.names import Names, find_names
 from jobs.services.reports.opening import Opened, open_day
 from jobs.services.reports.rows import Told, make_rows
@@ -230,6 +231,7 @@ def _take_once(request: _Request) -> FieldReport:
     scene, record, steps = _keep(rows, told, opened, names, corrected)
     book_report(told, scene, by=request.by)
     note_manifests(told, corrected)
+    follow_marks(told, corrected)
     evaluate_report(
         told, content=content, names=names, company=opened.company, record=record, corrected=corrected
     )

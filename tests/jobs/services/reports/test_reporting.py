@@ -5,7 +5,7 @@ from uuid import uuid4
 import pytest
 
 from inventory.errors import BadInput, NotFound
-from inventory.models import Container, CountReading, Entry, Holding, Movement, Place
+from inventory.models import Container, CountReading, Entry, Holding, Material, Movement, Place
 from inventory.queries.fluid_history import get_history
 from inventory.queries.verification import verify_ledger
 from inventory.services.sealing import seal_all
@@ -14,6 +14,7 @@ from jobs.services.reports.content import (
     AttemptContent,
     LossContent,
     PieceContent,
+    ReadingContent,
     ReportContent,
     WasteContent,
     WorkName,
@@ -364,3 +365,53 @@ def test_post_report_keeps_what_was_swept_apart_from_what_was_caught(day: Report
     boxes = {box.label: box for box in Container.objects.filter(label__in=["C-1", "C-2"])}
     kinds = {label: get_history(box).kind for label, box in boxes.items()}
     assert kinds == {"C-1": "caught", "C-2": "swept"}
+
+
+def test_post_report_of_a_drum_caught_into_and_handed_over_whole_lacks_nothing(day: ReportedDay) -> None:
+    content = ReportContent(
+        attempts=(extracted(S1, injected=gallons(20)),),
+        caught=(caught("C-1", S1, amount=6),),
+        waste=(WasteContent("M-100", "C-1"),),
+    )
+    day.report(content)
+    assert quantity("book_short") == 0
+    assert held(day.world.waste, day.world.recovered) == 6 * GAL
+    assert (day.inside("C-1"), day.used(day.first)) == (0, 14 * GAL)
+
+
+@pytest.mark.parametrize("readings", [(), (left("C-1", 0),)])
+def test_post_report_of_what_was_handed_over_says_what_was_caught(
+    day: ReportedDay, readings: tuple[ReadingContent, ...]
+) -> None:
+    content = ReportContent(
+        attempts=(extracted(S1, injected=gallons(20)),),
+        caught=(caught("C-1", S1),),
+        waste=(WasteContent("M-100", "C-1", amount=gallons(7)),),
+        readings=readings,
+    )
+    day.report(content)
+    assert quantity("book_short") == 0
+    assert held(day.world.waste, day.world.recovered) == 7 * GAL
+    assert (day.inside("C-1"), day.used(day.first)) == (0, 13 * GAL)
+
+
+def test_post_report_of_a_second_fluid_that_was_read_counts_it_once(day: ReportedDay) -> None:
+    other = Material.objects.create(
+        code="fluid-2", name="Fluid two", kind="fluid", stock_unit="[gal_us]", standard_unit_cost=1_000_000
+    )
+    back = Material.objects.create(
+        code="back-2", name="Fluid two, back", kind="fluid", stock_unit="[gal_us]", recovered_from=other
+    )
+    Container.objects.filter(label="C-2").update(material=back)
+    content = ReportContent(
+        attempts=(
+            extracted(S1, injected=gallons(20), fluid="fluid"),
+            extracted(S2, injected=gallons(10), fluid="fluid-2"),
+        ),
+        caught=(caught("C-1", S1, amount=6), caught("C-2", S2, amount=3)),
+        readings=(left("C-1", 6), left("C-2", 3)),
+    )
+    day.report(content)
+    assert (day.inside("C-1"), day.inside("C-2")) == (6 * GAL, 3 * GAL)
+    assert quantity("counted") == 0
+    assert day.used(day.second, other) == 7 * GAL
