@@ -49,13 +49,19 @@ def _mutation_field(act: Act) -> graphene.Field:
     arguments: Json = {part: graphene.String(required=True) for part in act.names}
     if act.current is not None:
         arguments["if_match"] = graphene.String(required=True, description="version that was seen")
+    elif act.current_of is not None:
+        about = "version that was seen, for what is on record already"
+        arguments["if_match"] = graphene.String(default_value="", description=about)
+    if act.record.fields:
+        arguments["input"] = input_type(name, act.record)(required=True)
 
-    def resolve(_root: Any, info: Any, input: Any, if_match: str = "", **names: Any) -> Json:
+    def resolve(_root: Any, info: Any, input: Any = None, if_match: str = "", **names: Any) -> Json:
         asked = asking(info)
         try:
-            if act.current is not None:
-                check_match(if_match, act.current())
-            result = act.run(input, names, Asker(asked.viewer, asked.find_actor(), now()))
+            standing = act.find_current(names, asked.viewer)
+            if standing is not None:
+                check_match(if_match, standing)
+            result = act.run(input or {}, names, Asker(asked.viewer, asked.find_actor(), now()))
         except SpanstockError as refusal:
             return {"result": None, "errors": _errors(refusal)}
         return {"result": result, "errors": []}
@@ -63,7 +69,6 @@ def _mutation_field(act: Act) -> graphene.Field:
     return graphene.Field(
         graphene.NonNull(payload),
         description=act.summary,
-        input=input_type(name, act.record)(required=True),
         resolver=resolve,
         **arguments,
     )

@@ -7,6 +7,7 @@ from typing import Any
 
 import graphene
 
+from api.graphql.balance_types import DayBalance, FluidSum
 from api.graphql.stock_types import Money, Named, Quantity
 from api.wire.components import all_components
 from api.wire.schemas import Schema
@@ -17,7 +18,13 @@ _SCALARS = {
     "integer": graphene.Int,
     "boolean": graphene.Boolean,
 }
-_TYPES: dict[str, Any] = {"Money": Money, "Quantity": Quantity, "Named": Named}
+_TYPES: dict[str, Any] = {
+    "Money": Money,
+    "Quantity": Quantity,
+    "Named": Named,
+    "DayBalance": DayBalance,
+    "FluidSum": FluidSum,
+}
 _COMPONENTS = all_components()
 
 

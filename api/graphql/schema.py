@@ -11,6 +11,7 @@ from api.graphql.asking import asking
 from api.graphql.balance_types import DayBalance
 from api.graphql.document_types import DocumentQuery
 from api.graphql.fluid_types import FluidQuery
+from api.graphql.instrument_types import InstrumentQuery
 from api.graphql.kit_types import KitsOfDay
 from api.graphql.mutations import make_mutation_type
 from api.graphql.paging import connection_field, filter_arguments, page_of
@@ -39,10 +40,13 @@ from api.wire import (
     deposits,
     filters,
     fluid_acts,
+    instrument_acts,
     quarantines,
     recovery,
+    report_acts,
     settings_acts,
     supply_acts,
+    truck_acts,
     waste,
 )
 from api.wire.balances import day_balance_json
@@ -50,8 +54,9 @@ from api.wire.calculations import calculate
 from api.wire.input_fields import is_storable
 from api.wire.kits import kits_of_day_body
 from api.wire.pull_sheets import pull_sheet_body
-from api.wire.report_answers import reports_json, unconfirmed_truck_json
+from api.wire.report_answers import reports_json
 from api.wire.statements import statement_body
+from api.wire.truck_answers import unconfirmed_truck_json
 from inventory.errors import BadInput, Fault
 from inventory.queries import access
 from inventory.queries.scans import get_scanned_container
@@ -69,7 +74,9 @@ from jobs.queries.statement import make_statement
 from jobs.queries.truck_stock import list_unconfirmed_trucks
 
 
-class Query(DocumentQuery, FluidQuery, RecoveryQuery, SafetyQuery, SettingsQuery, SupplyQuery):
+class Query(
+    DocumentQuery, FluidQuery, InstrumentQuery, RecoveryQuery, SafetyQuery, SettingsQuery, SupplyQuery
+):
     """Everything that may be asked."""
 
     node = graphene.Field(relay.Node, id=graphene.ID(required=True))
@@ -291,5 +298,8 @@ ACTS = (
     *settings_acts.ACTS,
     *cable_sizes.ACTS,
     *supply_acts.ACTS,
+    *report_acts.ACTS,
+    *instrument_acts.ACTS,
+    *truck_acts.ACTS,
 )
 schema = graphene.Schema(query=Query, mutation=make_mutation_type(ACTS))

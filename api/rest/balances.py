@@ -1,7 +1,5 @@
 """Closing crew-days, what came of it, and the sums of a job and of a month."""
 
-import datetime
-import re
 from typing import Any
 
 from django.utils.timezone import now
@@ -9,24 +7,22 @@ from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.wire.acts import Asker
 from api.wire.balances import day_balance_json
 from api.wire.door import Door
-from api.wire.fluid_sums import fluid_sum_json
+from api.wire.fluid_sums import fluid_sum_json, month_fluid_json
 from api.wire.input_fields import read_day
+from api.wire.report_acts import CLOSE_DAY
 from api.wire.schemas import of
 from inventory.errors import NotFound
 from jobs.models import CrewDay
 from jobs.queries.access import (
     get_visible_crew_day,
     get_visible_job,
-    require_may_report,
     require_sees_all_work,
 )
 from jobs.queries.balances import get_last_balance
-from jobs.queries.fluid_figures import list_parts, sum_of_job, sum_of_month
-from jobs.services.balance.closing import close_crew_day
-
-MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])", re.ASCII)
+from jobs.queries.fluid_figures import list_parts, sum_of_job
 
 
 class Balance(Door):
@@ -44,10 +40,8 @@ class Balance(Door):
     )
     def post(self, request: Request, crew: str, date: str) -> Response:
         """Close a day as far as it is reported; again, without anything new, it changes nothing."""
-        day = self._day(crew, date)
-        require_may_report(self.viewer)
-        close_crew_day(crew_code=crew, date=day.date, by=self.actor, occurred_at=now())
-        return self.answer(day)
+        body = CLOSE_DAY.run({}, {"crew": crew, "date": date}, Asker(self.viewer, self.actor, now()))
+        return Response(body)
 
     def _day(self, crew: str, date: str) -> CrewDay:
         day = read_day(date)
@@ -81,8 +75,4 @@ class MonthFluid(Door):
     def get(self, request: Request, month: str) -> Response:
         """Get the sums of a month's closed days, such as 2026-03; not for crews, who see their own days."""
         require_sees_all_work(self.viewer)
-        found = MONTH.fullmatch(month)
-        if found is None:
-            raise NotFound("That is not a month; write it like 2026-03.")
-        first = datetime.date(int(found[1]), int(found[2]), 1)
-        return Response({"month": month, "sums": [fluid_sum_json(row) for row in sum_of_month(first)]})
+        return Response(month_fluid_json(month))

@@ -10,19 +10,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.rest.listing import ListDoor, list_parameters
+from api.wire.acts import Act, Asker
 from api.wire.door import Door
-from api.wire.entry_requests import refuse_ahead
-from api.wire.field_reports import CORRECTION, read_report
 from api.wire.filters import REPORT_FILTERS
-from api.wire.input_fields import read_uuid
 from api.wire.pages import Order
+from api.wire.report_acts import CORRECT_REPORT, POST_REPORT, find_visible_report
 from api.wire.report_answers import reports_json
 from api.wire.schemas import of, page_of
-from inventory.errors import NotFound
-from jobs.models import FieldReport, Job
-from jobs.queries.access import get_visible_crew_day, require_may_report, visible_jobs
-from jobs.queries.field_reports import get_report, visible_reports, with_rows
-from jobs.services.reports.reporting import correct_report, post_report
+from jobs.queries.field_reports import visible_reports, with_rows
 
 BY_RECORDING = Order("pk", is_number=True)
 EXAMPLE = OpenApiExample(
@@ -42,15 +37,11 @@ EXAMPLE = OpenApiExample(
 class ReportDoor(Door):
     """What the doors of reports share."""
 
-    @property
-    def jobs(self) -> QuerySet[Job] | None:
-        """The jobs whose spans and runs the asker may name; None for all."""
-        return None if self.viewer.places is None else visible_jobs(self.viewer)
-
-    def answer(self, report: FieldReport, *, status: int) -> Response:
-        found = get_report(self.viewer, report.uuid)
-        headers = {"Location": reverse("field-report", kwargs={"id": report.uuid})}
-        return Response(reports_json([found])[0], status=status, headers=headers)
+    def do(self, act: Act, data: Any, **names: str) -> Response:
+        """Do one act and answer the report that came of it."""
+        body = act.run(data, names, Asker(self.viewer, self.actor, now()))
+        headers = {"Location": reverse("field-report", kwargs={"id": body["id"]})}
+        return Response(body, status=act.status, headers=headers)
 
 
 class FieldReports(ReportDoor, ListDoor):
@@ -88,21 +79,7 @@ class FieldReports(ReportDoor, ListDoor):
         Sending it again under its id is harmless; other content under the same id is refused with 409 and
         `report_conflict`.
         """
-        head, content = read_report(request.data)
-        refuse_ahead(head, now())
-        require_may_report(self.viewer)
-        get_visible_crew_day(self.viewer, crew_code=head["crew"], date=head["date"])
-        report = post_report(
-            id=head["id"],
-            by=self.actor,
-            occurred_at=head["occurred_at"],
-            crew_code=head["crew"],
-            date=head["date"],
-            content=content,
-            device=head["device"],
-            jobs=self.jobs,
-        )
-        return self.answer(report, status=201)
+        return self.do(POST_REPORT, request.data)
 
 
 class OneFieldReport(ReportDoor):
@@ -111,7 +88,7 @@ class OneFieldReport(ReportDoor):
     @extend_schema(operation_id="get_field_report", responses={200: OpenApiResponse(of("FieldReport"))})
     def get(self, request: Request, id: str) -> Response:
         """Get one report with all it tells, its findings and its entries."""
-        return Response(reports_json([_find(self, id)])[0])
+        return Response(reports_json([find_visible_report(self.viewer, id)])[0])
 
 
 class Correction(ReportDoor):
@@ -124,23 +101,4 @@ class Correction(ReportDoor):
     )
     def post(self, request: Request, id: str) -> Response:
         """Correct a report: its entries are reversed, those of this one posted in their place."""
-        head, content = read_report(request.data, record=CORRECTION)
-        refuse_ahead(head, now())
-        require_may_report(self.viewer)
-        report = correct_report(
-            id=head["id"],
-            corrects=_find(self, id).uuid,
-            by=self.actor,
-            occurred_at=head["occurred_at"],
-            content=content,
-            device=head["device"],
-            jobs=self.jobs,
-        )
-        return self.answer(report, status=201)
-
-
-def _find(door: Door, id: str) -> FieldReport:
-    uuid = read_uuid(id)
-    if uuid is None:
-        raise NotFound("There is no field report of that id.")
-    return get_report(door.viewer, uuid)
+        return self.do(CORRECT_REPORT, request.data, corrects=id)

@@ -13,17 +13,17 @@ from api.wire.instruments import (
     BY_TAG,
     INSTRUMENT_FILTERS,
     check_json,
-    instrument_json,
+    instrument_with_checks_json,
+    instruments_json,
     kept_json,
     read_check,
     read_instrument,
 )
 from api.wire.schemas import of, page_of
-from api.wire.versions import etag_of_content, require_match
+from api.wire.versions import require_match
 from inventory.models import Instrument
 from inventory.queries.access import require_may_keep_instruments
-from inventory.queries.company import get_today
-from inventory.queries.instruments import find_instrument, get_instrument, trust_instruments, with_places
+from inventory.queries.instruments import find_instrument, get_instrument, with_places
 from inventory.services.instruments import record_check, save_instrument
 
 IF_MATCH = OpenApiParameter(
@@ -44,8 +44,7 @@ class Instruments(ListDoor):
         return with_places(self.viewer)
 
     def write(self, rows: list[Any]) -> list[dict[str, Any]]:
-        trusted = trust_instruments(rows, on_date=get_today())
-        return [instrument_json(trusted[row.pk]) for row in rows]
+        return instruments_json(rows)
 
     @extend_schema(
         operation_id="list_instruments",
@@ -84,10 +83,8 @@ class OneInstrument(Door):
         return self.answer(saved, status=201 if is_new else 200)
 
     def answer(self, row: Instrument, *, status: int) -> Response:
-        trusted = trust_instruments([row], on_date=get_today())[row.pk]
-        checks = row.checks.select_related("by").order_by("-checked_date")
-        body = {"instrument": instrument_json(trusted), "checks": [check_json(check) for check in checks]}
-        return Response(body, status=status, headers={"ETag": etag_of_content(kept_json(row))})
+        body = instrument_with_checks_json(row)
+        return Response(body, status=status, headers={"ETag": body["version"]})
 
 
 class InstrumentChecks(Door):

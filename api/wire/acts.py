@@ -33,7 +33,8 @@ class Act:
     """One act. `names` are the parts of its address, which come to `do` beside the fields of the record.
 
     `request` and `answer` name components of the published schema. `current` gives the record as it stands,
-    for an act that changes one: its sender says which version it saw.
+    for an act that changes one: its sender says which version it saw. `current_of` gives the one that the
+    names tell, or None while there is none.
     """
 
     name: str
@@ -45,6 +46,13 @@ class Act:
     status: int = 201
     names: tuple[str, ...] = ()
     current: Callable[[], Json] | None = None
+    current_of: Callable[[Json, WorkViewer], Json | None] | None = None
+
+    def find_current(self, names: Json, viewer: WorkViewer) -> Json | None:
+        """The record that the act changes, as it stands now."""
+        if self.current is not None:
+            return self.current()
+        return self.current_of(names, viewer) if self.current_of is not None else None
 
     def run(self, data: Any, names: Json, asker: Asker) -> Json:
         """Read the request, look up what it names and do it."""

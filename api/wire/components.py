@@ -36,6 +36,7 @@ from api.wire import (
     supply_acts,
     supply_answers,
     supply_requests,
+    truck_answers,
     truck_requests,
     waste,
 )
@@ -52,6 +53,7 @@ def all_components() -> dict[str, Schema]:
         **cost_sheets.COMPONENTS,
         **period_answers.COMPONENTS,
         **report_answers.COMPONENTS,
+        **truck_answers.COMPONENTS,
         **field_reports.request_schemas(),
         **restock_answers.COMPONENTS,
         **restock_requests.request_schemas(),

@@ -195,10 +195,16 @@ def read_report(data: Any, *, record: Record = REPORT) -> tuple[Values, ReportCo
     BadInput
         If a field is unknown, missing or not what it should be; every fault is named by its pointer.
     """
-    faults, top = Faults(), Pointer()
-    values = record.read(data, top, faults)
+    faults = Faults()
+    values = record.read(data, Pointer(), faults)
     faults.raise_if_any()
     assert values is not None
+    return make_report(values)
+
+
+def make_report(values: Values) -> tuple[Values, ReportContent]:
+    """The same of values that were read already."""
+    faults, top = Faults(), Pointer()
     content = {
         part: tuple(
             _read_row(row, made, top / part / number, faults) for number, row in enumerate(values[part])

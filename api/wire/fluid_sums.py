@@ -1,11 +1,15 @@
 """Sums of what balances say, and intervals, as JSON."""
 
+import re
+from datetime import date
 from typing import Any
 
 from api.wire.amounts import quantity_json
-from jobs.queries.fluid_figures import FluidSum
+from inventory.errors import NotFound
+from jobs.queries.fluid_figures import FluidSum, sum_of_month
 
 Json = dict[str, Any]
+MONTH = re.compile(r"(\d{4})-(0[1-9]|1[0-2])", re.ASCII)
 
 
 def fluid_sum_json(found: FluidSum) -> Json:
@@ -19,6 +23,15 @@ def fluid_sum_json(found: FluidSum) -> Json:
         "days": len(found.days),
         "days_unknown": len(found.days_unknown),
     }
+
+
+def month_fluid_json(month: str) -> Json:
+    """The sums of a month's closed days, the month as people send it."""
+    found = MONTH.fullmatch(month)
+    if found is None:
+        raise NotFound("That is not a month; write it like 2026-03.")
+    first = date(int(found[1]), int(found[2]), 1)
+    return {"month": month, "sums": [fluid_sum_json(row) for row in sum_of_month(first)]}
 
 
 def interval_json(interval: tuple[int, int], unit: str) -> Json:

@@ -1,5 +1,6 @@
 """Instruments and their checks, as they are sent and as they are answered."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from api.wire.answers import named_json, place_name_json
@@ -11,10 +12,12 @@ from api.wire.input_fields import DayField, NoteField, ReferenceField
 from api.wire.pages import Order
 from api.wire.references import resolve
 from api.wire.schemas import DAY, FLAG, NUMBER, TEXT, WHOLE, listing, nullable, of, shape, words
+from api.wire.versions import etag_of_content
 from inventory.models import Instrument, InstrumentCheck
 from inventory.models.instrument import UNITS_OF_KIND
 from inventory.queries.access import Viewer
-from inventory.queries.instruments import TrustedInstrument
+from inventory.queries.company import get_today
+from inventory.queries.instruments import TrustedInstrument, trust_instruments
 
 BY_TAG = Order("tag")
 UNITS = tuple(dict.fromkeys(unit for units in UNITS_OF_KIND.values() for unit in units))
@@ -61,7 +64,9 @@ COMPONENTS: dict[str, Schema] = {
     "InstrumentCheck": shape(
         checked_date=DAY, due_date=DAY, by=of("Named"), drift_fraction=nullable(NUMBER), note=TEXT
     ),
-    "InstrumentWithChecks": shape(instrument=of("Instrument"), checks=listing(of("InstrumentCheck"))),
+    "InstrumentWithChecks": shape(
+        instrument=of("Instrument"), checks=listing(of("InstrumentCheck")), version=TEXT
+    ),
 }
 
 
@@ -107,6 +112,22 @@ def instrument_json(trusted: TrustedInstrument) -> dict[str, Any]:
         "trust_factor": trusted.trust_factor,
         "drift_fraction": trusted.drift_fraction,
     }
+
+
+def instrument_with_checks_json(row: Instrument) -> dict[str, Any]:
+    """An instrument with its checks, the newest first."""
+    checks = row.checks.select_related("by").order_by("-checked_date")
+    return {
+        "instrument": instruments_json([row])[0],
+        "checks": [check_json(check) for check in checks],
+        "version": etag_of_content(kept_json(row)),
+    }
+
+
+def instruments_json(rows: Sequence[Instrument]) -> list[dict[str, Any]]:
+    """Instruments with how far each is trusted today."""
+    trusted = trust_instruments(rows, on_date=get_today())
+    return [instrument_json(trusted[row.pk]) for row in rows]
 
 
 def kept_json(row: Instrument) -> dict[str, Any]:

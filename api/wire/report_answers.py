@@ -1,10 +1,10 @@
-"""Field reports, hand-overs, purchases and trucks to chase as JSON."""
+"""Field reports as JSON, with all that they tell."""
 
 from typing import Any
 from uuid import UUID
 
 from api.wire.amounts import quantity_json
-from api.wire.answers import named_json, place_name_json
+from api.wire.answers import named_json
 from api.wire.moments import moment_json
 from api.wire.schemas import (
     DAY,
@@ -25,10 +25,8 @@ from inventory.models import Material, Movement
 from inventory.units import MILLION
 from jobs.models import (
     ContainerReading,
-    CounterPurchase,
     FieldReport,
     FluidCaught,
-    HandOver,
     PieceReport,
     ReportedLoss,
     Run,
@@ -36,10 +34,10 @@ from jobs.models import (
     RunCleaning,
     Span,
     SpanAttempt,
+    SpanSplit,
     WasteHandover,
 )
 from jobs.queries.field_reports import find_entries
-from jobs.queries.truck_stock import UnconfirmedTruck
 
 Json = dict[str, Any]
 UM_PER_M = 1_000_000
@@ -74,6 +72,8 @@ def report_json(report: FieldReport, entries: list[UUID]) -> Json:
         "pieces": [piece_json(row) for row in report.pieces.all()],
         "waste": [waste_json(row) for row in report.waste.all()],
         "losses": [loss_json(row) for row in report.losses.all()],
+        "splits": [split_json(row) for row in report.splits.all()],
+        "incidents": [str(row.uuid) for row in report.incidents.all()],
         "findings": [
             {"rule": row.rule, "severity": row.severity, "sentence": row.sentence, "is_open": row.is_open}
             for row in report.findings.all()
@@ -196,42 +196,12 @@ def loss_json(row: ReportedLoss) -> Json:
     }
 
 
-def hand_over_json(row: HandOver) -> Json:
+def split_json(row: SpanSplit) -> Json:
     return {
-        "id": str(row.uuid),
-        "source": place_name_json(row.source),
-        "target": place_name_json(row.target),
-        "occurred_at": moment_json(row.occurred_at),
-        "by": named_json(row.by),
-        "note": row.note,
-        "entry": str(row.entry_uuid),
-        "is_confirmed": row.is_confirmed,
-        "answered_at": moment_json(row.answered_at),
-        "answered_by": named_json(row.answered_by) if row.answered_by else None,
-        "answer_note": row.answer_note,
-    }
-
-
-def purchase_json(row: CounterPurchase) -> Json:
-    return {
-        "id": str(row.uuid),
-        "supplier": place_name_json(row.supplier),
-        "vehicle": place_name_json(row.vehicle),
-        "ticket_number": row.ticket_number,
-        "occurred_at": moment_json(row.occurred_at),
-        "by": named_json(row.by),
-        "note": row.note,
-        "entry": str(row.entry_uuid),
-    }
-
-
-def unconfirmed_truck_json(row: UnconfirmedTruck) -> Json:
-    return {
-        "vehicle": place_name_json(row.vehicle),
-        "crew": {"code": row.crew_code, "name": row.crew_name},
-        "date": row.date.isoformat(),
-        "flagged_at": moment_json(row.flagged_at),
-        "sentence": row.sentence,
+        "span": work_json(row.span),
+        "at_m": _metres(row.at_um),
+        "access_point": row.access_point.name,
+        "pieces": [piece.name for piece in row.span.pieces.all()],
     }
 
 
@@ -354,6 +324,12 @@ COMPONENTS: dict[str, Schema] = {
         note=TEXT,
     ),
     "ReportFinding": shape(rule=TEXT, severity=TEXT, sentence=TEXT, is_open=FLAG),
+    "SpanSplit": {
+        **shape(span=_WORK, at_m=NUMBER, access_point=TEXT, pieces=listing(TEXT)),
+        "description": (
+            "A span cut in two. It stays so where the report is corrected: a pit that was dug is there."
+        ),
+    },
     "FieldReport": shape(
         id=UUID_SHAPE,
         crew=TEXT,
@@ -375,33 +351,8 @@ COMPONENTS: dict[str, Schema] = {
         pieces=listing(of("PieceReport")),
         waste=listing(of("WasteHandover")),
         losses=listing(of("ReportedLoss")),
+        splits=listing(of("SpanSplit")),
+        incidents=listing(UUID_SHAPE),
         findings=listing(of("ReportFinding")),
-    ),
-    "HandOver": shape(
-        id=UUID_SHAPE,
-        source=of("PlaceName"),
-        target=of("PlaceName"),
-        occurred_at=MOMENT,
-        by=of("Named"),
-        note=TEXT,
-        entry=UUID_SHAPE,
-        is_confirmed=_FLAG,
-        answered_at=nullable(MOMENT),
-        answered_by=_NAMED,
-        answer_note=TEXT,
-    ),
-    "CounterPurchase": shape(
-        id=UUID_SHAPE,
-        supplier=of("PlaceName"),
-        vehicle=of("PlaceName"),
-        ticket_number=TEXT,
-        occurred_at=MOMENT,
-        by=of("Named"),
-        note=TEXT,
-        entry=UUID_SHAPE,
-    ),
-    "CrewDayVehicle": shape(crew=TEXT, date=DAY, vehicle=TEXT),
-    "UnconfirmedTruck": shape(
-        vehicle=of("PlaceName"), crew=of("Named"), date=DAY, flagged_at=MOMENT, sentence=TEXT
     ),
 }

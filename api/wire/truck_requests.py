@@ -7,10 +7,8 @@ from api.wire.calculations.faults import Place as Pointer
 from api.wire.calculations.fields import Field, Flag, Record, Schema
 from api.wire.entry_requests import AMOUNT, AMOUNT_OR_REST, CONTAINER, MATERIAL, PLACE, listing
 from api.wire.input_fields import MomentField, NoteField, PriceField, ReferenceField, UuidField
-from api.wire.references import resolve
 from inventory.errors import BadInput, Fault
 from inventory.models import Place
-from inventory.queries.access import Viewer
 from inventory.services.lines import Line
 from inventory.services.posting import End
 from inventory.services.receipts import ReceiptLine
@@ -51,9 +49,8 @@ def read_record(record: Record, data: Any) -> Values:
     return values
 
 
-def read_hand_over(data: Any, *, viewer: Viewer) -> Values:
-    """A hand-over with its records: lines from truck to truck, and containers that go whole."""
-    values = resolve(read_record(HAND_OVER, data), viewer=viewer)
+def make_hand_over(values: Values) -> Values:
+    """A hand-over as the service takes it: lines from truck to truck, and containers that go whole."""
     source, target = values["source"], values["target"]
     lines = [
         Line(row["material"], row["amount"], End(source, row["container"]), End(target))
@@ -62,21 +59,14 @@ def read_hand_over(data: Any, *, viewer: Viewer) -> Values:
     return {**values, "lines": lines, "containers": [row["container"] for row in values["containers"]]}
 
 
-def read_purchase(data: Any, *, viewer: Viewer) -> Values:
-    """A purchase with its records, everything loose on the truck."""
-    values = resolve(read_record(PURCHASE, data), viewer=viewer)
+def make_purchase(values: Values) -> Values:
+    """A purchase as the service takes it, everything loose on the truck."""
     supplier = Place.objects.filter(code=values["supplier"], kind=Place.Kind.SUPPLIER).first()
     if supplier is None:
         raise BadInput.of([Fault("/supplier", values["supplier"], "there is no supplier of that name")])
     target = End(values["vehicle"])
     lines = [ReceiptLine(row["material"], row["amount"], target, row["cost"]) for row in values["lines"]]
     return {**values, "supplier": supplier, "lines": lines}
-
-
-def read_vehicle_move(data: Any, *, viewer: Viewer) -> Values:
-    """A move of everything to another vehicle."""
-    values: Values = resolve(read_record(VEHICLE_MOVE, data), viewer=viewer)
-    return values
 
 
 def request_schemas() -> dict[str, Schema]:

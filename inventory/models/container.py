@@ -121,7 +121,7 @@ class Container(models.Model):
 
     @property
     def mark_outside(self) -> int | None:
-        """The mark at which the reel stands now: that of the last length taken, else as the stores read it."""
+        """The mark at which the reel stands: that of the last length taken, else as the stores read it."""
         return self.outer_mark if self.work_mark is None else self.work_mark
 
     @property

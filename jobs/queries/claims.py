@@ -80,9 +80,10 @@ def find_costs(losses: Iterable[ReportedLoss]) -> dict[int, int | None]:
     Losses of one report that the book cannot tell apart (one material, cause and place) share by amount.
     """
     rows = list(losses)
-    documents = {row.report.document for row in rows}
+    # Losses are booked in the first entry of a report; by its id, since no index leads from a document.
+    ids = {row.report.standing_ids(())["book"] for row in rows}
     moved = Movement.objects.filter(
-        entry__document__in=documents,
+        entry__uuid__in=ids,
         entry__reverses__isnull=True,
         entry__reversed_by__isnull=True,
         purpose=Movement.Purpose.LOST,

@@ -12,12 +12,14 @@ from jobs.models import (
     ContainerReading,
     FieldReport,
     FluidCaught,
+    Incident,
     PieceReport,
     ReportedLoss,
     RunBlowing,
     RunCleaning,
     Span,
     SpanAttempt,
+    SpanSplit,
     WasteHandover,
 )
 from jobs.queries.access import WorkViewer
@@ -37,6 +39,10 @@ _PARTS: dict[str, QuerySet] = {
     "losses": ReportedLoss.objects.select_related(
         "material", "container", "span__job", "run__job", "liable_party"
     ),
+    "splits": SpanSplit.objects.select_related("span__job", "access_point").prefetch_related(
+        Prefetch("span__pieces", Span.objects.order_by("sequence"))
+    ),
+    "incidents": Incident.objects.order_by("pk"),
 }
 
 

@@ -6,18 +6,20 @@ from uuid import UUID
 
 from inventory.models import Actor, Entry, FluidCatch, Material, Movement, Party, Place
 from inventory.queries.company import get_company
+from inventory.queries.instruments import trust_instruments
 from inventory.services.corrections import reverse
 from inventory.services.fluids.catching import note_catches
+from inventory.services.measuring import measure
 from inventory.services.posting import CountLine, Flow, Posting, post
 from inventory.services.posting.rows import Select, read_rows
-from jobs.models import CrewDay, FieldReport, Span
+from jobs.models import ContainerReading, CrewDay, FieldReport, Span
 from jobs.services.reports.as_found import see_as_found
 from jobs.services.reports.caught import draft_caught
 from jobs.services.reports.drafting import Draft, owner_of
 from jobs.services.reports.earlier import Earlier
 from jobs.services.reports.goods import draft_fibre, draft_pieces, draft_projectiles, draft_waste
 from jobs.services.reports.injected import draft_injected, draft_losses
-from jobs.services.reports.rows import Told, measure_again
+from jobs.services.reports.rows import Told
 from jobs.services.reports.scene import Known, Scene, Stock, StockSearch
 
 # The step of a report under which nearly all of it is booked; other recovered fluids have one of their own.
@@ -189,7 +191,28 @@ def _name_contents(told: Told, stock: Stock) -> None:
         is_fluid = row.material.kind == Material.Kind.FLUID
         if inside is not None and is_fluid and inside.pk != row.material_id:
             reference_c = get_company().reference_temperature_c
-            measure_again(row, inside, told=told, reference_c=reference_c)
+            _measure_again(row, inside, told=told, reference_c=reference_c)
+
+
+def _measure_again(row: ContainerReading, material: Material, *, told: Told, reference_c: float) -> None:
+    """Turn a reading into an amount of another material: the container held that one, as is known by now."""
+    instruments = [row.instrument] if row.instrument is not None else []
+    trusted = trust_instruments(instruments, on_date=told.report.crew_day.date)
+    measured = measure(
+        material=material,
+        method=row.method,
+        value=row.value or None,
+        unit=row.unit,
+        container=row.container,
+        temperature_c=row.temperature_c,
+        instrument=trusted.get(row.instrument_id or 0),
+        reference_temperature_c=reference_c,
+    )
+    row.material, row.amount = material, max(measured.amount, 0)
+    row.standard_uncertainty = measured.standard_uncertainty
+    # A row that was kept in one message with others does not know its key.
+    kept = ContainerReading.objects.filter(report=told.report, container=row.container, moment=row.moment)
+    kept.update(material=material, amount=row.amount, standard_uncertainty=row.standard_uncertainty)
 
 
 def containers_of(told: Told) -> set[int]:

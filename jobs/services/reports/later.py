@@ -17,6 +17,7 @@ from jobs.services.reports.booking import (
     SceneSearch,
     book_report,
     containers_of,
+    entry_ids,
     load_scene,
     unbook_report,
 )
@@ -99,7 +100,7 @@ def unbook_all(reports: Sequence[FieldReport], *, by: Actor, reason: str) -> Non
     told = load_told(reports)
     for report in reversed(reports):
         # What a closing of the day has made of it comes out first.
-        withdraw_adjustments(document=report.document, by=by, reason=reason)
+        withdraw_adjustments(entries=entry_ids(told[report.pk]), by=by, reason=reason)
         unbook_report(told[report.pk], by=by, reason=reason)
 
 

@@ -1,15 +1,12 @@
 """From a report's content to its rows: what was told, with amounts in the units we keep."""
 
 from dataclasses import dataclass, field
-from decimal import Decimal
-from typing import Any
 
 from inventory.errors import Fault
 from inventory.models import Container, Material
-from inventory.queries.instruments import trust_instruments
-from inventory.services.lines import BadLine, stored_quantity
+from inventory.services.lines import BadLine
 from inventory.services.measuring import BadReading, Measured, measure, measure_metered
-from inventory.units import MILLION, Amount, convert, parse_amount, require_dimension
+from inventory.units import Amount, convert, parse_amount, require_dimension
 from jobs.models import (
     ContainerReading,
     FieldReport,
@@ -30,8 +27,14 @@ from jobs.services.reports.content import (
     ReportContent,
 )
 from jobs.services.reports.names import Names, find_recovered_form, find_usual_fluid
-
-UM_PER_M = 1_000_000
+from jobs.services.reports.told_amounts import (
+    as_entered,
+    read_kg,
+    read_mark,
+    read_optional,
+    read_some,
+    read_um,
+)
 
 
 @dataclass
@@ -107,10 +110,10 @@ def _make_attempt(row: AttemptContent, number: int, report: FieldReport, names: 
         pressure_end=names.points.get((row.span.job, row.pressure_end)),
         pressure_fitting_tag=row.pressure_fitting_tag,
         core_out_um=read_um(row.core_out, f"{pointer}/core_out"),
-        core_mass_kg=_read_kg(row.core_mass, f"{pointer}/core_mass"),
+        core_mass_kg=read_kg(row.core_mass, f"{pointer}/core_mass"),
         meter=meter.instrument if meter else None,
-        meter_start=_read_mark(start, unit, "volume", f"{pointer}/meter_start"),
-        meter_end=_read_mark(end, unit, "volume", f"{pointer}/meter_end"),
+        meter_start=read_mark(start, unit, "volume", f"{pointer}/meter_start"),
+        meter_end=read_mark(end, unit, "volume", f"{pointer}/meter_end"),
         meter_unit=unit,
         fluid=fluid if measured is not None or row.fluid or row.source_container else None,
         source_container=names.containers.get(row.source_container),
@@ -211,8 +214,8 @@ def _make_blowing(row: BlowingContent, number: int, report: FieldReport, names: 
         position=number,
         run=names.runs[row.run],
         reel=reel,
-        mark_start=_read_mark(start, unit, "length", f"{pointer}/mark_start"),
-        mark_end=_read_mark(end, unit, "length", f"{pointer}/mark_end"),
+        mark_start=read_mark(start, unit, "length", f"{pointer}/mark_start"),
+        mark_end=read_mark(end, unit, "length", f"{pointer}/mark_end"),
         mark_unit=unit,
         is_done=row.is_done,
         pressure_kpa=row.pressure_kpa,
@@ -247,7 +250,7 @@ def _make_catch(row: CatchContent, number: int, report: FieldReport, names: Name
         run=names.runs[row.run] if row.run is not None else None,
         amount=measured.amount if measured else None,
         standard_uncertainty=measured.standard_uncertainty if measured else None,
-        **_entered(row.amount),
+        **as_entered(row.amount),
     )
 
 
@@ -268,7 +271,7 @@ def _make_goods(told: Told, content: ReportContent, names: Names) -> None:
             report=report,
             position=number,
             material=names.materials[row.material],
-            quantity=_read_some(row.amount, names.materials[row.material], f"/pieces/{number}/amount"),
+            quantity=read_some(row.amount, names.materials[row.material], f"/pieces/{number}/amount"),
             fate=row.fate,
             span=names.spans[row.span] if row.span is not None else None,
             run=names.runs[row.run] if row.run is not None else None,
@@ -291,8 +294,8 @@ def _make_goods(told: Told, content: ReportContent, names: Names) -> None:
                 receiver=waste.receiver,
                 container=box,
                 material=material,
-                amount=_read_optional(waste.amount, material, f"/waste/{number}/amount"),
-                **_entered(waste.amount),
+                amount=read_optional(waste.amount, material, f"/waste/{number}/amount"),
+                **as_entered(waste.amount),
             )
         )
     told.losses = [
@@ -301,14 +304,14 @@ def _make_goods(told: Told, content: ReportContent, names: Names) -> None:
             position=number,
             material=names.materials[row.material],
             container=names.containers.get(row.container),
-            amount=_read_optional(row.amount, names.materials[row.material], f"/losses/{number}/amount"),
+            amount=read_optional(row.amount, names.materials[row.material], f"/losses/{number}/amount"),
             cause=row.cause,
             span=names.spans[row.span] if row.span is not None else None,
             run=names.runs[row.run] if row.run is not None else None,
             is_contained=row.is_contained,
             liable_party=names.parties.get(row.liable_party),
             note=row.note,
-            **_entered(row.amount),
+            **as_entered(row.amount),
         )
         for number, row in enumerate(content.losses)
     ]
@@ -377,69 +380,4 @@ def _measure_length(row: ReadingContent, material: Material, pointer: str) -> Me
         message = "tells nothing of a reel; give the length left as metered, or empty"
         raise BadReading.of([Fault(f"{pointer}/method", row.method, message)])
     amount = parse_amount(row.value, row.unit)
-    return Measured(_read_some(amount, material, f"{pointer}/value"), 0.0)
-
-
-def measure_again(row: ContainerReading, material: Material, *, told: Told, reference_c: float) -> None:
-    """Turn a reading into an amount of another material: the container held that one, as is known by now."""
-    instruments = [row.instrument] if row.instrument is not None else []
-    trusted = trust_instruments(instruments, on_date=told.report.crew_day.date)
-    measured = measure(
-        material=material,
-        method=row.method,
-        value=row.value or None,
-        unit=row.unit,
-        container=row.container,
-        temperature_c=row.temperature_c,
-        instrument=trusted.get(row.instrument_id or 0),
-        reference_temperature_c=reference_c,
-    )
-    row.material, row.amount = material, max(measured.amount, 0)
-    row.standard_uncertainty = measured.standard_uncertainty
-    # A row that was kept in one message with others does not know its key.
-    kept = ContainerReading.objects.filter(report=told.report, container=row.container, moment=row.moment)
-    kept.update(material=material, amount=row.amount, standard_uncertainty=row.standard_uncertainty)
-
-
-def read_um(amount: Amount | None, pointer: str) -> int | None:
-    """A length in whole micrometres."""
-    if amount is None:
-        return None
-    require_dimension(amount.unit, "length")
-    found = round(convert(amount.value, amount.unit, "m") * UM_PER_M)
-    if found < 0:
-        raise BadLine.of([Fault(pointer, str(amount), "cannot be less than nothing")])
-    return found
-
-
-def _read_kg(amount: Amount | None, pointer: str) -> float | None:
-    if amount is None:
-        return None
-    require_dimension(amount.unit, "mass")
-    return float(convert(amount.value, amount.unit, "kg"))
-
-
-def _read_mark(amount: Amount | None, unit: str, dimension: str, pointer: str) -> int | None:
-    """What a meter or a mark shows, in millionths of the unit both are kept in."""
-    if amount is None:
-        return None
-    require_dimension(amount.unit, dimension)
-    return round(convert(amount.value, amount.unit, unit) * MILLION)
-
-
-def _read_some(amount: Amount, material: Material, pointer: str) -> int:
-    quantity = stored_quantity(amount, material.stock_unit, pointer=pointer)
-    if quantity <= 0:
-        raise BadLine.of([Fault(pointer, str(amount), "must be more than nothing, or left out")])
-    return quantity
-
-
-def _read_optional(amount: Amount | None, material: Material, pointer: str) -> int | None:
-    return None if amount is None else _read_some(amount, material, pointer)
-
-
-def _entered(amount: Amount | None) -> dict[str, Any]:
-    if amount is None:
-        return {}
-    value: Decimal = amount.value
-    return {"entered_value": f"{value:f}", "entered_unit": amount.unit}
+    return Measured(read_some(amount, material, f"{pointer}/value"), 0.0)

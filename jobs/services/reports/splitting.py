@@ -12,7 +12,7 @@ from inventory.units import convert
 from jobs.models import AccessPoint, CrewDayStep, FieldReport, Span, SpanSplit
 from jobs.services.needs import find_days_ahead, write_needs
 from jobs.services.reports.content import ReportContent, SplitContent
-from jobs.services.reports.rows import UM_PER_M, read_um
+from jobs.services.reports.told_amounts import UM_PER_M, read_um
 
 MOST_NAME = 64
 

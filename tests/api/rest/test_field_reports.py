@@ -84,6 +84,27 @@ def test_report_with_every_part_is_taken_and_written_out(client_of: ClientOf, of
         assert len(response.json()[part]) == len(body[part]), part
 
 
+def test_split_and_incident_are_shown_and_a_split_outlives_its_correction(
+    client_of: ClientOf, office: Office
+) -> None:
+    crew = client_of("crew")
+    split = {"span": S1, "at": {"value": "100", "unit": "[ft_i]"}, "access_point": "Pit 1"}
+    body = a_report(attempts=[], splits=[split], incidents=[{"kind": "spill", "note": "A litre or so."}])
+    told = assert_answer("post_field_report", crew.post(ADDRESS, body, format="json"))
+    (found,) = told["splits"]
+    assert (found["access_point"], found["pieces"]) == ("Pit 1", ["S1-1", "S1-2"])
+    assert found["at_m"] == pytest.approx(30.48)
+    assert len(told["incidents"]) == 1
+    again = {key: value for key, value in a_report(attempts=[]).items() if key not in {"crew", "date"}}
+    response = crew.post(f"{ADDRESS}/{body['id']}/correction", again, format="json")
+    assert assert_answer("correct_field_report", response)["splits"] == []
+    assert crew.get(f"{ADDRESS}/{body['id']}").json()["splits"] == told["splits"]
+    assert sorted(Span.objects.filter(split_from=office.span).values_list("name", flat=True)) == [
+        "S1-1",
+        "S1-2",
+    ]
+
+
 def test_report_again_gives_the_first_answer_and_other_content_a_conflict(
     client_of: ClientOf, office: Office
 ) -> None:

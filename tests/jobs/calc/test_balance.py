@@ -1,8 +1,11 @@
 """Reconciliation against published examples, and its answers where measurements are missing or exact."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 
+from jobs.calc import balance
 from jobs.calc.balance import Reconciliation, reconcile
 from tests.jobs.calc.published_networks import NETWORKS
 
@@ -253,3 +256,41 @@ def test_reconcile_refuses_correlations_that_no_errors_have() -> None:
             balances=[[1, 1, -1]],
             correlations=[(0, 1, 0.9), (1, 2, 0.9), (0, 2, -0.9)],
         )
+
+
+def _random_network(nodes: int, *, smallest_sd: float) -> dict[str, Any]:
+    chance = np.random.default_rng(nodes)
+    balances = np.zeros((nodes, 2 * nodes))
+    for stream, (tail, head) in enumerate(chance.integers(-1, nodes, (2 * nodes, 2))):
+        if tail >= 0:
+            balances[tail, stream] -= 1
+        if head >= 0:
+            balances[head, stream] += 1
+    measured = chance.uniform(1, 10, 2 * nodes)
+    measured[: nodes // 5] = np.nan
+    spread = 10 ** chance.uniform(np.log10(smallest_sd), 0, 2 * nodes)
+    return {"measured": measured, "standard_uncertainty": spread, "balances": balances}
+
+
+@pytest.mark.parametrize(("smallest_sd", "is_squared"), [(0.05, True), (1e-6, False)])
+def test_reconcile_of_a_large_network_is_the_same_by_either_factor(
+    monkeypatch: pytest.MonkeyPatch, smallest_sd: float, is_squared: bool
+) -> None:
+    network = _random_network(200, smallest_sd=smallest_sd)
+    kept = []
+    factor = balance._factor_gram
+    monkeypatch.setattr(balance, "_factor_gram", lambda *given: kept.append(factor(*given)) or kept[-1])
+    found = reconcile(**network)
+    assert (kept[0] is not None) is is_squared
+    monkeypatch.setattr(balance, "_factor_gram", lambda *_given: None)
+    expected = reconcile(**network)
+    assert found.reconciled == pytest.approx(expected.reconciled, abs=1e-8, nan_ok=True)
+    assert found.standard_uncertainty == pytest.approx(expected.standard_uncertainty, abs=1e-6, nan_ok=True)
+    assert found.global_statistic == pytest.approx(expected.global_statistic, rel=1e-9)
+    assert found.suspects == expected.suspects
+
+
+def test_reconcile_of_a_large_network_with_a_balance_told_twice_counts_it_once() -> None:
+    network = _random_network(200, smallest_sd=0.05)
+    twice = {**network, "balances": np.vstack([network["balances"], network["balances"][:3]])}
+    assert reconcile(**twice).degrees_of_freedom == reconcile(**network).degrees_of_freedom
