@@ -41,6 +41,10 @@ class Season:
         self._make_crews()
         self._make_work()
         self._plan()
+        self.analyze()
+
+    def analyze(self) -> None:
+        """Let the database look at what its tables hold."""
         with connection.cursor() as cursor:
             cursor.execute("ANALYZE")
 

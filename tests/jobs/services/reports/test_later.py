@@ -7,11 +7,12 @@ from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from inventory.models import Container, Entry, Holding
+from inventory.models import Container, Entry, Holding, Material
 from inventory.queries.verification import verify_ledger
 from inventory.services.corrections import dispose
 from inventory.services.lines import Line
 from inventory.services.posting import REST, End
+from inventory.services.receipts import ReceiptLine, receive
 from jobs.models import FieldReport, Run, Span
 from jobs.services.reports.content import LossContent, ReportContent
 from tests.factories.inventory import at
@@ -149,3 +150,23 @@ def test_post_report_late_is_taken_where_the_goods_have_gone_further(day: Report
     day.report(late, hours=8)
     assert (day.used(day.first), day.inside("D-1"), day.inside("C-1")) == (18 * GAL, 17 * GAL, 0)
     assert not Entry.objects.filter(reverses__isnull=False).exists()
+
+
+def test_post_report_late_of_a_drum_that_was_refilled_since_tells_of_what_it_held_then(
+    day: ReportedDay,
+) -> None:
+    drum = Container.objects.select_related("place", "owner").get(label="D-1")
+    end = End(day.world.vehicle, drum)
+    dispose(
+        id=uuid4(),
+        by=day.world.actor,
+        occurred_at=at(10),
+        lines=[Line(day.world.fluid, REST, end, End(day.world.waste))],
+    )
+    other = Material.objects.create(code="fluid-2", name="Fluid two", kind="fluid", stock_unit="[gal_us]")
+    refill = ReceiptLine(other, gallons(30), end, 1_000_000)
+    receive(id=uuid4(), by=day.world.actor, occurred_at=at(11), source=day.world.supplier, lines=[refill])
+    report = day.report(ReportContent(attempts=(extracted(S1),), readings=(left("D-1", 40),)), hours=8)
+    assert report.readings.get().material == day.world.fluid
+    assert day.used(day.first) == 15 * GAL
+    assert Holding.objects.get(container=drum, material=other).quantity == 30 * GAL
