@@ -4,20 +4,19 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('inventory', '0002_take_bills_of_freight_and_undo_bills'),
+        ("inventory", "0003_learn_spreads_from_weeks"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='container',
-            name='marks_read_at',
+            model_name="container",
+            name="marks_read_at",
             field=models.DateTimeField(null=True),
         ),
         migrations.AddField(
-            model_name='container',
-            name='work_mark',
+            model_name="container",
+            name="work_mark",
             field=models.BigIntegerField(null=True),
         ),
     ]
