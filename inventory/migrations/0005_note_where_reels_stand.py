@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("inventory", "0003_learn_spreads_from_weeks"),
+        ("inventory", "0004_keep_papers_of_waste_told_in_the_field"),
     ]
 
     operations = [
