@@ -10,11 +10,11 @@ from jobs.services.reports.rows import Told
 
 def follow_marks(*reports: Told | None) -> None:
     """Note the marks of the reels that reports name, of one that came and of one that it corrects."""
-    keys = {row.reel_id for told in reports if told is not None for row in told.blowings}
-    keys.discard(None)
+    blowings = [row for told in reports if told is not None for row in told.blowings]
+    keys = {row.reel_id for row in blowings if row.reel_id is not None}
     if not keys:
         return
-    newest = {row.reel_id: row for row in _standing_blowings(key for key in keys if key is not None)}
+    newest = {row.reel_id: row for row in _standing_blowings(keys)}
     for reel in Container.objects.filter(pk__in=keys).order_by("pk"):
         row = newest.get(reel.pk)
         if row is None:

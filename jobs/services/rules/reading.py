@@ -208,12 +208,12 @@ def _select_catches(day: int, runs: list[int]) -> Select:
 
 
 def _make_catches(rows: Iterable[tuple[Any, ...]]) -> list[ToldCatch]:
-    found: dict[int, tuple[Any, ...]] = {}
+    found: dict[int, Sequence[Any]] = {}
     runs: dict[int, set[int]] = {}
     for row in rows:
         found[row[0]] = row[:-1]
         runs.setdefault(row[0], set()).update(() if row[-1] is None else (row[-1],))
-    return [ToldCatch(*row, frozenset(runs[key])) for key, row in found.items()]
+    return [ToldCatch._make((*row, frozenset(runs[key]))) for key, row in found.items()]
 
 
 def _select_readings(day: int, runs: list[int]) -> Select:

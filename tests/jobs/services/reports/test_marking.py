@@ -9,7 +9,6 @@ import pytest
 from inventory.models import Container
 from inventory.services.reel_marks import note_work_mark
 from jobs.models import CrewDay, CrewDayStep
-from jobs.queries.cut_lists import load_sheet_tags
 from jobs.queries.pull_sheet import make_pull_sheet
 from jobs.services.reports.content import ReportContent
 from jobs.services.reports.reporting import correct_report
@@ -98,5 +97,5 @@ def test_next_sheet_cuts_from_where_the_reel_stands(day: ReportedDay) -> None:
         warehouse=day.crew_day.warehouse,
     )
     CrewDayStep.objects.create(crew_day=other, position=1, kind="blow", run=run)
-    [cuts] = load_sheet_tags(make_pull_sheet(other)).cut_lists
+    [cuts] = make_pull_sheet(other).cut_lists
     assert cuts.cuts[0].mark_from == "3900 ft"
