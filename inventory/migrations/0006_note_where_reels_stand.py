@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("inventory", "0004_keep_papers_of_waste_told_in_the_field"),
+        ("inventory", "0005_note_what_suppliers_credit"),
     ]
 
     operations = [
