@@ -3,10 +3,11 @@
 from typing import Any
 from uuid import uuid4
 
-from inventory.models import Place
+from inventory.models import Container, Place
 from jobs.services.reports.content import ReadingContent, ReportContent
 from jobs.services.reports.reporting import post_report
-from tests.api.acts import OWN, ActCase, Json, gallons, head
+from jobs.services.trucks import hand_over
+from tests.api.acts import AT, OWN, ActCase, Json, gallons, head
 from tests.factories.accounts import Office
 from tests.factories.instruments import make_instrument
 from tests.factories.inventory import at
@@ -51,6 +52,21 @@ def a_hand_over(_office: Office) -> Json:
     return {**head(), "source": "truck-north", "target": "truck-south", "containers": containers}
 
 
+def given_over(office: Office) -> Json:
+    """The name of a hand-over from the north truck to the south one."""
+    drum = Container.objects.select_related("place").get(label="D-north")
+    given = hand_over(
+        id=uuid4(),
+        by=office.world.actor,
+        occurred_at=at(9),
+        source=office.crew.vehicle,
+        target=office.foreign_crew.vehicle,
+        lines=[],
+        containers=[drum],
+    )
+    return {"id": str(given.uuid)}
+
+
 def a_purchase(_office: Office) -> Json:
     cost = {"value": "61.50", "currency": "USD"}
     line = {"material": "fluid", "amount": gallons("5"), "cost": cost}
@@ -86,6 +102,14 @@ REPORT_ACTS: dict[str, ActCase] = {
 }
 TRUCK_ACTS: dict[str, ActCase] = {
     "hand over": ActCase("handOver", "hand-overs", a_hand_over, OWN, result="id isConfirmed"),
+    "answer for what came": ActCase(
+        "answerHandOver",
+        "hand-overs/{id}/answer",
+        lambda _office: {"occurred_at": AT, "is_confirmed": True},
+        (401, 200, 403, 403, 403, 403, 200),
+        names=given_over,
+        result="isConfirmed",
+    ),
     "buy": ActCase("buyAtCounter", "purchases", a_purchase, OWN, result="ticketNumber"),
     "go on with another vehicle": ActCase(
         "moveAllToVehicle",
