@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import pytest
 from django.test import Client
+from django.utils.html import escape
 
 from api.models import User
 from api.pages.navigation import AREAS
@@ -30,8 +31,9 @@ def test_first_page_of_every_role_opens_and_names_its_areas(browse: Browse, role
     answer = browse(role).get("/", follow=True)
     assert answer.status_code == 200
     text = answer.content.decode()
-    for area in AREAS:
-        assert (f">{area.word}</a>" in text) is (role in area.roles)
+    for word in {area.word for area in AREAS}:
+        is_open = any(role in area.roles for area in AREAS if area.word == word)
+        assert text.count(f">{escape(word)}</a>") == is_open
     assert text.count('aria-current="page"') == 1
 
 

@@ -18,5 +18,5 @@ def _clock(monkeypatch: pytest.MonkeyPatch) -> None:
         "field_reports",
         "invoices",
     )
-    for module in (*told, "periods", "receiving", "trucks"):
+    for module in (*told, "periods", "receiving"):
         monkeypatch.setattr(f"api.rest.{module}.now", lambda: datetime(2026, 3, 3, 12, tzinfo=UTC))
