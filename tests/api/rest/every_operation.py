@@ -372,7 +372,7 @@ WRITES = [
     put("count-plans/main-yard", STORES_CHANGE_UNSEEN, supply_requests.a_count_plan()),
     post("count-sheets", STORES_MAKE_UNNAMED, supply_requests.a_sheet()),
     post("count-sheets/{sheet}/counts", STORES_MAKE_UNSEEN, FOUND),
-    post("count-sheets/{sheet}/found", STORES_MAKE_UNSEEN, COME_ACROSS),
+    post("count-sheets/{sheet}/found", STORES_MAKE_UNNAMED, COME_ACROSS),
     post("count-sheets/{sheet}/posting", (401, 409, 404, 403, 403, 403, 409), {**WHEN, "reasons": []}),
     post("count-sheets/{sheet}/dropping", STORES_CHANGE_UNSEEN, WHEN),
     post("restock-runs", (401, 202, 403, 202, 202, 202, 202), {"id": str(uuid4()), "place": "main-yard"}),

@@ -293,8 +293,9 @@ def test_money_is_withheld_from_who_may_not_see_it(client_of: ClientOf, stores: 
 QUESTION = """{ orders(first: 10) { results { reference state total { value } lines { material { code }
     awaited { value } } } nextCursor }
     receipts(first: 10) { results { deliveryNote lines { finding held { value } } } }
-    heldGoods(first: 10) { results { finding quantity { value unit } } }
-    shipments(first: 10) { results { reference lines { sent { value } } } }
+    heldGoods(first: 10) { results { finding quantity { value unit } } } }"""
+# In two parts, since the guard of queries counts what each may ask for.
+QUESTION_OF_GOODS = """{ shipments(first: 10) { results { reference lines { sent { value } } } }
     countSheets(first: 10) { results { reference lines { isToBeCounted book { value } } } }
     countPlans(first: 1) { results { rules { letter limitShare } } }
     supplyTerms(first: 1, supplier: "source") { results {
@@ -317,7 +318,7 @@ def test_graphql_tells_the_same_in_as_many_queries_for_ten_as_for_one(stores: AP
     for more in (1, 9):
         _grow(stores, more)
         with CaptureQueriesContext(connection) as captured:
-            found = ask(stores, QUESTION)
+            found = ask(stores, QUESTION) | ask(stores, QUESTION_OF_GOODS)
         counts.append(len(captured))
     assert counts[0] == counts[1]
     assert len(found["orders"]["results"]) == 10
