@@ -10,10 +10,10 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.db.models import Exists, OuterRef
 
-from inventory.models import CountReading, Entry
 from inventory.queries.company import get_company
 from jobs.models import CrewDay, FieldReport, UnreportedDay
 from jobs.queries.company_rules import get_company_rules
+from jobs.queries.truck_stock import open_unreported_days, unsettled_days
 
 Settled = UnreportedDay.Settled
 NOON = time(12)
@@ -60,15 +60,10 @@ def settle_by_report(flagged: UnreportedDay | None, *, at: datetime) -> None:
 
 @transaction.atomic
 def settle_counted_trucks(*, now: datetime) -> list[UnreportedDay]:
-    """Settle the days whose truck was counted after they were flagged."""
-    counts = CountReading.objects.filter(
-        place=OuterRef("crew_day__vehicle"),
-        counted_at__gte=OuterRef("flagged_at"),
-        entry__kind=Entry.Kind.COUNT,
-        entry__reversed_by__isnull=True,
-    )
-    counted = UnreportedDay.objects.filter(Exists(counts), settled_at__isnull=True)
-    found = list(counted.select_for_update(of=("self",)).order_by("pk"))
+    """Settle the days whose truck was counted whole after they were flagged."""
+    days = list(unsettled_days().select_for_update(of=("self",)))
+    still_open = open_unreported_days(days)
+    found = [day for day in days if day not in still_open]
     for flagged in found:
         _settle(flagged, Settled.COUNT, at=now)
     return found
