@@ -12,10 +12,10 @@ from inventory.units import MILLION, conversion_factor
 from jobs.models import CrewDay, FluidCaught, Run
 from jobs.services.reports.rows import Told
 from jobs.services.rules.facts import Subject, combine
-from jobs.services.rules.reading import Record, ToldAttempt, ToldCatch, find_growth
+from jobs.services.rules.reading import Growth, Record, ToldAttempt, ToldCatch, find_growth
 
-# By report and container how much came into it, and how sure that is.
-Growth = Mapping[tuple[int, int], tuple[int, float]]
+# By report and container how much came into it.
+Grown = Mapping[tuple[int, int], Growth]
 
 # Of an amount that was told without saying how it was measured: half a tenth of it (an estimate, no source).
 TOLD_SHARE = 0.05
@@ -54,7 +54,7 @@ def list_fluid_subjects(told: Told, record: Record) -> list[Subject]:
     return [subject for subject in subjects if subject is not None]
 
 
-def _day_subject(day: CrewDay, record: Record, growth: Growth) -> Subject | None:
+def _day_subject(day: CrewDay, record: Record, growth: Grown) -> Subject | None:
     """Bypass is caught while the core moves, so no more of it comes than goes in on the day itself."""
     own = [row for row in record.attempts if row.crew_day_id == day.pk]
     caught = [
@@ -68,7 +68,7 @@ def _day_subject(day: CrewDay, record: Record, growth: Growth) -> Subject | None
     return _subject(facts, record, is_swept=False)
 
 
-def _run_subject(run: Run, record: Record, growth: Growth) -> Subject | None:
+def _run_subject(run: Run, record: Record, growth: Grown) -> Subject | None:
     """A run's fluid over all days, unless a catch served other runs too or nobody knows its spans."""
     own = [row for row in record.attempts if row.run_id == run.pk]
     came = []
@@ -92,7 +92,7 @@ def _subject(facts: dict[str, Any], record: Record, *, is_swept: bool, run: Run 
 
 
 def _facts(
-    where: str, attempts: Iterable[ToldAttempt], catches: Sequence[ToldCatch], growth: Growth
+    where: str, attempts: Iterable[ToldAttempt], catches: Sequence[ToldCatch], growth: Grown
 ) -> dict[str, Any]:
     injected, recovered = _Sum(), _Sum()
     for row in attempts:
@@ -100,9 +100,13 @@ def _facts(
         injected.add(row.injected, row.uncertainty, row.unit or "L", meter)
     for catch in catches:
         amount, uncertainty = catch.amount, catch.uncertainty
-        if amount is None:
-            amount, uncertainty = growth.get((catch.report_id, catch.container_id), (None, None))
-        recovered.add(amount, uncertainty, catch.unit, ("catch", catch.key))
+        read_with: tuple[str, int] = ("catch", catch.key)
+        grown = growth.get((catch.report_id, catch.container_id))
+        if amount is None and grown is not None:
+            amount, uncertainty = grown.amount, grown.uncertainty
+            if grown.instrument_id is not None:
+                read_with = ("scale", grown.instrument_id)
+        recovered.add(amount, uncertainty, catch.unit, read_with)
     facts: dict[str, Any] = {"where": where}
     if injected.litres is not None:
         facts["injected_l"] = injected.litres

@@ -58,7 +58,7 @@ class Record:
     accounted: dict[int, int] = field(default_factory=dict)
     attempts: Sequence[ToldAttempt] = ()
     catches: Sequence[ToldCatch] = ()
-    readings: Sequence[tuple[int, int, str, int, float]] = ()
+    readings: Sequence[tuple[int, int, str, int, float, int | None]] = ()
     has_open_findings: bool = False
 
 
@@ -221,7 +221,7 @@ def _select_readings(day: int, runs: list[int]) -> Select:
     keys, values = _catches_of(day, runs)
     return Select(
         "SELECT reading.report_id, reading.container_id, reading.moment, reading.amount,"
-        " reading.standard_uncertainty"
+        " reading.standard_uncertainty, reading.instrument_id"
         f" FROM jobs_containerreading reading JOIN {_CATCH_TABLE} silent"
         " ON silent.report_id = reading.report_id AND silent.container_id = reading.container_id"
         f" WHERE silent.amount IS NULL AND silent.id IN ({keys})",
@@ -229,16 +229,27 @@ def _select_readings(day: int, runs: list[int]) -> Select:
     )
 
 
+class Growth(NamedTuple):
+    """How much came into a container, how sure that is, and with which instrument it was read at the end."""
+
+    amount: int
+    uncertainty: float
+    instrument_id: int | None
+
+
 def find_growth(
-    readings: Iterable[tuple[int, int, str, int, float]],
-) -> dict[tuple[int, int], tuple[int, float]]:
-    """By report and container what was read at the end less what was at the start, and how sure that is."""
-    by_moment = {(report, box, moment): (amount, sure) for report, box, moment, amount, sure in readings}
+    readings: Iterable[tuple[int, int, str, int, float, int | None]],
+) -> dict[tuple[int, int], Growth]:
+    """By report and container what was read at the end less what was at the start."""
+    by_moment = {
+        (report, box, moment): (amount, uncertainty, instrument)
+        for report, box, moment, amount, uncertainty, instrument in readings
+    }
     found = {}
-    for (report, box, moment), (amount, uncertainty) in by_moment.items():
+    for (report, box, moment), (amount, uncertainty, instrument) in by_moment.items():
         start = by_moment.get((report, box, ContainerReading.Moment.START.value))
         if moment == ContainerReading.Moment.END and start is not None:
-            found[report, box] = (amount - start[0], hypot(start[1], uncertainty))
+            found[report, box] = Growth(amount - start[0], hypot(start[1], uncertainty), instrument)
     return found
 
 

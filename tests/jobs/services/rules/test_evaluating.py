@@ -1,5 +1,6 @@
 """What the rules find in reports: a report is never refused, what it tells stops what follows."""
 
+from decimal import Decimal
 from typing import Any
 from uuid import uuid4
 
@@ -10,13 +11,15 @@ from inventory.services.posting.rows import read_rows
 from inventory.services.tagged_fittings import inspect_fitting
 from jobs.models import CompanyRules, FieldReport, Incident, ReportedLoss, RuleFinding
 from jobs.queries.safety import list_blocked_runs
-from jobs.services.reports.content import IncidentContent, LossContent, ReportContent
+from jobs.services.reports.content import IncidentContent, LossContent, ReadingContent, ReportContent
 from jobs.services.reports.keeping import load_told
 from jobs.services.reports.reporting import correct_report
 from jobs.services.reports.rows import Told
 from jobs.services.rules.facts import list_subjects
+from jobs.services.rules.fluid_facts import list_fluid_subjects
 from jobs.services.rules.reading import make_record, select_record
 from jobs.services.safety.lifting import lift_finding
+from tests.factories.instruments import make_instrument
 from tests.factories.inventory import at
 from tests.factories.kits import make_fitting
 from tests.factories.reports import (
@@ -202,6 +205,38 @@ def test_more_recovered_than_injected_is_found_beyond_the_uncertainty(day: Repor
     assert (few, _codes()) == ([], ["recovered_above_injected"])
     finding = RuleFinding.objects.get()
     assert finding.sentence.startswith("Crew north on 2026-03-02: 22 gal came back of 20 gal injected")
+
+
+def test_catches_read_on_one_scale_are_off_together(day: ReportedDay) -> None:
+    make_instrument("SC-1", kind="scale")
+    make_instrument("SC-2", kind="scale")
+    Container.objects.filter(label__in=["C-1", "C-2"]).update(tare_kg=10.0)
+
+    def uncertainty_of(*scales: str) -> float:
+        FieldReport.objects.update(is_undone=True)
+        readings = [
+            ReadingContent(f"C-{number}", "weighed", Decimal(pounds), "[lb_av]", 15.0, scale, moment)
+            for number, scale in enumerate(scales, start=1)
+            for moment, pounds in (("start", 30), ("end", 80))
+        ]
+        report = day.report(
+            ReportContent(
+                attempts=(extracted(S1, injected=gallons(20)),),
+                caught=tuple(caught(f"C-{number}", S1) for number in range(1, len(scales) + 1)),
+                readings=tuple(readings),
+            ),
+            hours=9 + len(FieldReport.objects.all()) / 10,
+        )
+        told = load_told([report])[report.pk]
+        record = make_record(read_rows(*select_record(told, None)))
+        [subject] = list_fluid_subjects(told, record)
+        return float(subject.facts["uncertainty_l"])
+
+    one, on_two = uncertainty_of("SC-1") ** 2, uncertainty_of("SC-1", "SC-2") ** 2
+    of_a_catch = on_two - one
+    assert of_a_catch > 0
+    # Twice the error of one, not one of each.
+    assert uncertainty_of("SC-1", "SC-1") ** 2 == pytest.approx(one + 3 * of_a_catch)
 
 
 def test_less_than_half_recovered_is_found_after_sweeping_only(day: ReportedDay) -> None:
