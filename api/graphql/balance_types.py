@@ -35,6 +35,7 @@ class FluidSum(graphene.ObjectType):
     fluid = graphene.Field(Named, required=True)
     amounts = graphene.Field(FluidAmounts, required=True)
     unaccounted = graphene.Field(Quantity)
+    no_span = graphene.Field(Quantity, description="of the unaccounted, what no span can be charged with")
     unaccounted_interval = graphene.Field(Interval)
     days = graphene.Int(required=True)
     days_unknown = graphene.Int(required=True)

@@ -104,11 +104,14 @@ COMPONENTS: dict[str, Schema] = {
         fluid=of("Named"),
         amounts=of("FluidAmounts"),
         unaccounted=nullable(of("Quantity")),
+        no_span=nullable(of("Quantity")),
         unaccounted_interval=nullable(of("Interval")),
         days=WHOLE,
         days_unknown=WHOLE,
     ),
-    "FluidPart": shape(kind={"type": "string", "enum": ["run", "span"]}, name=TEXT, sum=of("FluidSum")),
+    "FluidPart": shape(
+        kind={"type": "string", "enum": ["run", "span", "no_span"]}, name=TEXT, sum=of("FluidSum")
+    ),
     "JobFluid": shape(job=TEXT, sums=listing(of("FluidSum")), parts=listing(of("FluidPart"))),
     "MonthFluid": shape(month=TEXT, sums=listing(of("FluidSum"))),
 }

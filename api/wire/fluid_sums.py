@@ -19,6 +19,8 @@ def fluid_sum_json(found: FluidSum) -> Json:
         "fluid": {"code": found.fluid.code, "name": found.fluid.name},
         "amounts": {name: quantity_json(amount, unit) for name, amount in found.amounts.items()},
         "unaccounted": quantity_json(found.unaccounted, unit) if found.interval is not None else None,
+        # What of it no span can be charged with.
+        "no_span": quantity_json(found.no_span, unit) if found.interval is not None else None,
         "unaccounted_interval": interval_json(found.interval, unit) if found.interval is not None else None,
         "days": len(found.days),
         "days_unknown": len(found.days_unknown),

@@ -66,12 +66,14 @@ class Suspect:
 class Unaccounted:
     """What went in and came out nowhere, before anything is fitted; nan where too little was read.
 
-    `nodes` are those whose readings it is the sum of.
+    `nodes` are those whose readings it is the sum of. `shared` names the errors that several readings share,
+    each with its signed part of the standard uncertainty.
     """
 
     amount: float
     standard_uncertainty: float
     nodes: tuple[str, ...]
+    shared: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -202,7 +204,7 @@ def find_unaccounted(*, streams: Sequence[Stream]) -> Unaccounted:
         for name, part in stream.shared.items():
             shared[name] = shared.get(name, 0.0) + weight * part
     variance += sum(part**2 for part in shared.values())
-    return Unaccounted(float(amount), math.sqrt(variance), tuple(nodes))
+    return Unaccounted(float(amount), math.sqrt(variance), tuple(nodes), shared)
 
 
 class _Network:

@@ -80,6 +80,9 @@ class FluidBalance(models.Model):
     injected = models.BigIntegerField()
     unaccounted = models.BigIntegerField(null=True)
     unaccounted_uncertainty = models.FloatField(null=True)
+    # Of that, by name, what is due to errors which other days may share, signed as they enter it. Empty where
+    # nothing is; nothing at all where it was not kept.
+    unaccounted_shared = models.JSONField(null=True)
     # Containers, spans and runs of which too little was read: the unaccounted does not speak of them.
     left_out = models.JSONField(default=list)
     # What the company allows itself on such a day; empty where it has set no limit.

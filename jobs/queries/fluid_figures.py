@@ -1,7 +1,7 @@
 """Sums of what the balances of crew-days say: by span, run, job and month.
 
-Only the last closing of each day counts. A day's uncertainty is shared by all its spans, so parts of one day
-add up as they are and days add up by their squares.
+Only the last closing of each day counts. What is unaccounted for on a day without any span is charged to
+none: it is in the month, and in the job where the day's work was for that job alone.
 """
 
 import math
@@ -12,44 +12,74 @@ from datetime import date
 from django.db.models import Exists, F, OuterRef, Q, QuerySet
 
 from inventory.models import Material
-from jobs.models import DayBalance, Job, SpanFigure
+from jobs.models import CrewDayStep, DayBalance, FluidBalance, Job, SpanFigure
 
 AMOUNTS = ("injected", "caught", "swept", "lost", "missing", "net", "booked", "adjusted")
 # Two-sided at 95 %.
 COVERAGE = 1.959963984540054
+# The one error of a day whose shared errors nobody kept.
+WHOLE_DAY = "everything"
 
 
 @dataclass
 class FluidSum:
-    """What days came to for one fluid, in millionths of its stock unit; unaccounted where it is known."""
+    """What days came to for one fluid, in millionths of its stock unit; unaccounted where it is known.
+
+    `no_span` is the part of the unaccounted that no span can be charged with; the rest is the spans'.
+    """
 
     fluid: Material
     amounts: dict[str, int] = field(default_factory=lambda: dict.fromkeys(AMOUNTS, 0))
     unaccounted: int = 0
+    no_span: int = 0
     days: set[int] = field(default_factory=set)
     days_unknown: set[int] = field(default_factory=set)
-    _by_day: dict[int, float] = field(default_factory=dict)
+    # By balance, and by the name of an error that days share.
+    _own: dict[int, float] = field(default_factory=dict)
+    _shared: dict[str, float] = field(default_factory=dict)
 
     def add(self, row: SpanFigure) -> None:
         for name in AMOUNTS:
             self.amounts[name] += getattr(row, name)
-        day = row.fluid_balance.balance.crew_day_id
+        self._add_unaccounted(row.fluid_balance, row.unaccounted, row.unaccounted_uncertainty)
+
+    def add_without_span(self, row: FluidBalance) -> None:
+        """A day's balance of which no span has a figure."""
+        self.no_span += row.unaccounted or 0
+        self._add_unaccounted(row, row.unaccounted, row.unaccounted_uncertainty)
+
+    def _add_unaccounted(self, row: FluidBalance, amount: int | None, uncertainty: float | None) -> None:
+        day = row.balance.crew_day_id
         self.days.add(day)
-        if row.unaccounted is None or row.unaccounted_uncertainty is None:
+        if amount is None or uncertainty is None or row.unaccounted_uncertainty is None:
             self.days_unknown.add(day)
             return
-        self.unaccounted += row.unaccounted
-        self._by_day[day] = self._by_day.get(day, 0.0) + row.unaccounted_uncertainty
+        self.unaccounted += amount
+        whole = row.unaccounted_uncertainty
+        part = uncertainty / whole if whole else 0.0
+        shared = row.unaccounted_shared
+        if shared is None:
+            shared = {WHOLE_DAY: whole}
+        own = math.sqrt(max(whole**2 - sum(each**2 for each in shared.values()), 0.0))
+        self._own[row.pk] = self._own.get(row.pk, 0.0) + part * own
+        for name, each in shared.items():
+            self._shared[name] = self._shared.get(name, 0.0) + part * abs(each)
 
     @property
     def unaccounted_uncertainty(self) -> float:
-        """Standard uncertainty of the unaccounted."""
-        return math.hypot(*self._by_day.values())
+        """Standard uncertainty of the unaccounted, rather too large than too small.
+
+        What a day has by itself adds up by squares over days, and as it is over the spans of one day. An
+        error that days share by name (a meter's, a bore's, the film's, a tare's) adds up as it is, as though
+        it had stayed the same all the time and never cancelled. Of days closed before such errors were kept
+        all is taken as shared.
+        """
+        return math.hypot(*self._own.values(), *self._shared.values())
 
     @property
     def interval(self) -> tuple[int, int] | None:
         """Where the unaccounted lies at 95 %; None where no day tells it."""
-        if not self._by_day:
+        if not self._own:
             return None
         half = round(COVERAGE * self.unaccounted_uncertainty)
         return self.unaccounted - half, self.unaccounted + half
@@ -67,6 +97,19 @@ def list_figures() -> QuerySet[SpanFigure]:
     return figures.select_related("fluid_balance__balance__crew_day", "fluid_balance__fluid")
 
 
+def list_balances_without_span() -> QuerySet[FluidBalance]:
+    """The balances that count and of which no span has a figure, such as of a day with readings only."""
+    rows = FluidBalance.objects.filter(balance__in=last_balances(), spans__isnull=True)
+    return rows.select_related("balance__crew_day", "fluid")
+
+
+def _without_span_of(job: Job) -> QuerySet[FluidBalance]:
+    """Of days whose work was planned for this job alone: of any other nobody can tell whose it is."""
+    steps = CrewDayStep.objects.filter(crew_day=OuterRef("balance__crew_day"))
+    own = Q(span__job=job) | Q(run__job=job)
+    return list_balances_without_span().filter(Exists(steps.filter(own)), ~Exists(steps.exclude(own)))
+
+
 def sum_by_span(job: Job) -> dict[tuple[int, int], FluidSum]:
     """By span and fluid."""
     return _sum(list_figures().filter(span__job=job), lambda row: row.span_id)
@@ -80,7 +123,7 @@ def sum_by_run(job: Job) -> dict[tuple[int, int], FluidSum]:
 
 @dataclass(frozen=True)
 class FluidPart:
-    """The sum of one run or span."""
+    """The sum of one run or span, or of what no span can be charged with."""
 
     kind: str
     name: str
@@ -88,7 +131,10 @@ class FluidPart:
 
 
 def list_parts(job: Job) -> list[FluidPart]:
-    """A job's runs, each before its spans, with their sums; those without any are left out."""
+    """A job's runs, each before its spans, with their sums, then what no span can be charged with.
+
+    Those without any are left out. Of one fluid, the spans and the last line are the job's sum.
+    """
     runs, spans = sum_by_run(job), sum_by_span(job)
     found = []
     for run in job.runs.order_by("name", "pk").prefetch_related("spans"):
@@ -96,26 +142,34 @@ def list_parts(job: Job) -> list[FluidPart]:
         for span in sorted(run.spans.all(), key=lambda span: span.sequence):
             own = [each for (key, _fluid), each in spans.items() if key == span.pk]
             found += [FluidPart("span", span.name, each) for each in own]
-    return found
+    rest = _sum((), lambda row: 0, _without_span_of(job)).values()
+    return [*found, *(FluidPart("no_span", "no span", each) for each in rest)]
 
 
 def sum_of_job(job: Job) -> list[FluidSum]:
     """Of a whole job, a sum for each fluid."""
-    return list(_sum(list_figures().filter(span__job=job), lambda row: 0).values())
+    rows = list_figures().filter(span__job=job)
+    return list(_sum(rows, lambda row: 0, _without_span_of(job)).values())
 
 
 def sum_of_month(first: date) -> list[FluidSum]:
-    """Of the crew-days of a month, named by any of its days, a sum for each fluid."""
-    month = Q(
-        fluid_balance__balance__crew_day__date__year=first.year,
-        fluid_balance__balance__crew_day__date__month=first.month,
-    )
-    return list(_sum(list_figures().filter(month), lambda row: 0).values())
+    """Of the crew-days of a month, named by any of its days, a sum for each fluid.
+
+    The unaccounted is that of every day's balance, whether or not any span was worked.
+    """
+    day = {"balance__crew_day__date__year": first.year, "balance__crew_day__date__month": first.month}
+    figures = list_figures().filter(**{f"fluid_balance__{name}": value for name, value in day.items()})
+    rest = list_balances_without_span().filter(**day)
+    return list(_sum(figures, lambda row: 0, rest).values())
 
 
-def _sum(rows: Iterable[SpanFigure], key) -> dict[tuple[int, int], FluidSum]:  # type: ignore[no-untyped-def]
+def _sum(  # type: ignore[no-untyped-def]
+    rows: Iterable[SpanFigure], key, rest: Iterable[FluidBalance] = ()
+) -> dict[tuple[int, int], FluidSum]:
     found: dict[tuple[int, int], FluidSum] = {}
     for row in rows:
         fluid = row.fluid_balance.fluid
         found.setdefault((key(row), fluid.pk), FluidSum(fluid)).add(row)
+    for balance in rest:
+        found.setdefault((0, balance.fluid_id), FluidSum(balance.fluid)).add_without_span(balance)
     return found

@@ -169,6 +169,9 @@ class _Closing:
             injected=injected,
             unaccounted=amount,
             unaccounted_uncertainty=unaccounted.standard_uncertainty * MILLION if is_known else None,
+            unaccounted_shared={name: part * MILLION for name, part in unaccounted.shared.items() if part}
+            if is_known
+            else None,
             left_out=sorted(label for node, label in network.labels.items() if node not in unaccounted.nodes),
             limit=limit,
             is_above_limit=limit is not None and amount is not None and amount > limit,

@@ -100,6 +100,11 @@ def bore_m3(span: Span) -> float:
     return bore_volume_m3(bore_mm=span.found_size.bore_mm, length_m=span.found_length_m)
 
 
+def bore_error(size: CableSize) -> str:
+    """The name of the error that all bores of one size share."""
+    return f"the bore of {size.designation}"
+
+
 def standing_after(attempt: SpanAttempt) -> Expected:
     """What stands in a span's bore after the last try of a day.
 
@@ -112,7 +117,7 @@ def standing_after(attempt: SpanAttempt) -> Expected:
         shared = BORE_UNCERTAINTY[CableSize.Confidence(size.confidence)]
     is_found = span.as_found_length_um is not None
     own = FOUND_LENGTH_UNCERTAINTY if is_found else DESIGNED_LENGTH_UNCERTAINTY
-    by = f"the bore of {size.designation}"
+    by = bore_error(size)
     if attempt.outcome == SpanAttempt.Outcome.ALL_OUT:
         return Expected(whole, own * whole, shared * whole, by)
     least = whole * min((attempt.core_out_um or 0) / span.found_length_um, 1.0)

@@ -1,8 +1,7 @@
 """The network of a day's fluid: containers, spans and runs are nodes, what was read or expected streams."""
 
 import math
-
-from django.db.models import Sum
+from dataclasses import replace
 
 from inventory.models import Container
 from inventory.queries.instruments import TrustedInstrument
@@ -10,9 +9,9 @@ from inventory.services.measuring import BadReading, Measured, measure, measure_
 from inventory.units import MILLION, base_factor, conversion_factor, from_millionths
 from jobs.calc.fluid_network import Stream
 from jobs.models import BalanceStream, ContainerReading, FluidCaught, ReportedLoss, Run, Span, SpanAttempt
-from jobs.queries.fluid_figures import list_figures
 from jobs.services.balance.drawn import Drawn, Network
-from jobs.services.balance.expected import Expectations, Expected, bore_m3, standing_after
+from jobs.services.balance.expected import Expectations, Expected, bore_error, bore_m3, standing_after
+from jobs.services.balance.standing import find_standing
 from jobs.services.balance.story import FluidStory, Pour, Vessel
 
 Kind = BalanceStream.Kind
@@ -23,7 +22,7 @@ BOOKED_UNCERTAINTY = 0.005
 POURED_UNCERTAINTY = 0.01
 TOLD_UNCERTAINTY = 0.05
 LOST_UNCERTAINTY = 0.25
-# What stood in a bore on an earlier day that was never closed.
+# What stood in a bore on an earlier day that was never closed, or could not tell.
 STOOD_UNCERTAINTY = 0.05
 
 
@@ -86,15 +85,7 @@ class _Builder:
         name, number = stream.name, 2
         while name in taken:
             name, number = f"{stream.name} ({number})", number + 1
-        named = Stream(
-            name,
-            stream.source,
-            stream.target,
-            stream.measured,
-            stream.own_uncertainty,
-            stream.shared,
-            stream.guess,
-        )
+        named = replace(stream, name=name)
         self.network.drawn.append(Drawn(named, kind, **about))  # type: ignore[arg-type]
 
     # Streams
@@ -174,11 +165,25 @@ class _Builder:
         if vessel.start is not None:
             stream = self._reading(vessel.start, f"{box} at the start", None, node)
             self.add(stream, Kind.START, container=box, instrument=vessel.start.instrument)
-        elif vessel.before:
-            amount = vessel.before / MILLION
-            uncertainty = vessel.before_uncertainty
-            own = BOOKED_UNCERTAINTY * amount if uncertainty is None else uncertainty / MILLION
-            self.add(Stream(f"{box} before", None, node, amount, own), Kind.START, container=box)
+            return
+        amount, uncertainty = vessel.before / MILLION, vessel.before_uncertainty
+        if uncertainty is not None:
+            own = uncertainty / MILLION
+        elif amount:
+            own = BOOKED_UNCERTAINTY * abs(amount)
+        else:
+            own = self._unsure_of_empty(box)
+        self.add(Stream(f"{box} before", None, node, amount, own), Kind.START, container=box)
+
+    def _unsure_of_empty(self, box: Container) -> float:
+        """How far a container may be off that the book calls empty: as if somebody had called it so."""
+        found = measure(
+            material=self.story.fluid,
+            method=ContainerReading.Method.EMPTY,
+            container=box,
+            reference_temperature_c=self.reference_c,
+        )
+        return found.standard_uncertainty / MILLION
 
     def _draw_after(self, vessel: Vessel, node: str, *, is_emptied: bool) -> None:
         box = vessel.container
@@ -342,26 +347,21 @@ class _Builder:
                 self.add(Stream(f"still in {label}", node, None, guess=0.0), Kind.BORE, run=run)
 
     def _draw_stood(self, spans: list[Span], node: str, run: Run) -> None:
-        known = self._stood_before(spans)
+        """What earlier days left in these bores, as sure as their balances were of it.
+
+        Bores of one size are off together, so what stood in them is too.
+        """
+        known = find_standing(spans, self.story)
         for span in spans:
             bore = bore_m3(span) * self.per_m3
-            amount = known.get(span.pk, bore)
+            amount, uncertainty = known.get(span.pk, (bore, None))
             name = f"stood in {span.name} of {run.job.reference}"
-            stream = Stream(name, None, node, amount, STOOD_UNCERTAINTY * bore)
+            if uncertainty is None:
+                stream = Stream(name, None, node, amount, STOOD_UNCERTAINTY * bore)
+            else:
+                shared = {bore_error(span.found_size): uncertainty}
+                stream = Stream(name, None, node, amount, 0.0, shared)
             self.add(stream, Kind.STOOD, span=span, run=run)
-
-    def _stood_before(self, spans: list[Span]) -> dict[int, float]:
-        """What the balances of earlier days left with these spans."""
-        first = min((row.report.occurred_at for row, _spans in self.story.catches), default=None)
-        if not spans or first is None:
-            return {}
-        rows = list_figures().filter(
-            span__in=spans,
-            fluid_balance__fluid=self.story.fluid,
-            fluid_balance__balance__crew_day__date__lt=first.date(),
-        )
-        sums = rows.order_by().values("span").annotate(net=Sum("net"))
-        return {row["span"]: row["net"] / MILLION for row in sums}
 
     def draw_losses(self) -> None:
         for row in self.story.losses:

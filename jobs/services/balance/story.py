@@ -207,19 +207,23 @@ def _add_book(stories: Sequence[FluidStory], day: CrewDay) -> None:
                 story.as_fluid(stock.in_container(vessel.container, materials[material]), materials[material])
                 for material in story.family
             )
-            vessel.before_uncertainty = last_read.get(key)
+            amount, uncertainty = last_read.get(key, (0, None))
+            # What the book has emptied since is not as unsure as what was in it.
+            is_emptied = bool(amount) and not vessel.before
+            vessel.before_uncertainty = None if is_emptied else uncertainty
     _add_pours(stories, materials, began, ended)
 
 
-def _find_last_read(keys: Iterable[int], before: datetime) -> dict[int, float]:
-    """The uncertainty of the last reading of each container before a moment."""
+def _find_last_read(keys: Iterable[int], before: datetime) -> dict[int, tuple[int, float]]:
+    """The last reading of each container before a moment, with its uncertainty."""
     rows = ContainerReading.objects.filter(
         container__in=keys,
         moment=ContainerReading.Moment.END,
         report__is_undone=False,
         report__occurred_at__lt=before,
     ).order_by("report__occurred_at", "pk")
-    return dict(rows.values_list("container", "standard_uncertainty"))
+    found = rows.values_list("container", "amount", "standard_uncertainty")
+    return {container: (amount, uncertainty) for container, amount, uncertainty in found}
 
 
 def _add_pours(

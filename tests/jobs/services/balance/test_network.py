@@ -12,7 +12,7 @@ from inventory.services.goods import decant
 from inventory.services.lines import Line
 from inventory.services.posting import End
 from jobs.calc.fluid_network import balance_network
-from jobs.models import BalanceStream, FieldReport, FluidBalance, SpanFigure
+from jobs.models import BalanceStream, ContainerReading, FieldReport, FluidBalance, SpanFigure
 from jobs.queries.jobs import get_policy
 from jobs.services.balance.closing import close_crew_day
 from jobs.services.balance.drawn import Network
@@ -85,6 +85,32 @@ def test_build_network_of_simulated_days_agrees_with_general_least_squares() -> 
         assert found.first.reconciled == pytest.approx(values, abs=1e-8)
         assert found.first.global_statistic == pytest.approx(misfit, rel=1e-6)
         assert found.first.degrees_of_freedom == 2
+
+
+def test_build_network_is_as_unsure_of_an_empty_container_as_of_the_reading_that_says_so() -> None:
+    day = make_reported_day()
+    day.report(ReportContent(readings=(left("C-1", 0),)))
+    ContainerReading.objects.update(standard_uncertainty=50_000.0)
+    day.small.crew_day = make_crew_day(day.crew_day.crew, day=at(33).date())
+    day.report(
+        ReportContent(
+            attempts=(extracted(S1, source_container="D-1", injected=gallons("6.3")),),
+            caught=(caught("C-1", S1), caught("C-2", S1)),
+            readings=(left("D-1", "48.7"), left("C-1", "0.7"), left("C-2", "0.6")),
+        ),
+        hours=33,
+    )
+    report = FieldReport.objects.latest("occurred_at")
+    (story,) = tell_stories(day.crew_day, [load_told([report])[report.pk]])
+    reference_c = get_company().reference_temperature_c
+    network = build_network(story, load_expectations(get_policy()), {}, reference_c)
+    before = {str(drawn.container): drawn.stream for _n, drawn in network.of_kind("start")}
+    assert (before["C-1"].measured, before["C-1"].own_uncertainty) == (0.0, pytest.approx(0.05))
+    # Nobody read C-2 ever: as if somebody had called it empty, up to 0.2 gal being left in it.
+    assert (before["C-2"].measured, before["C-2"].own_uncertainty) == (
+        0.0,
+        pytest.approx(0.2 / math.sqrt(3), rel=1e-6),
+    )
 
 
 def test_build_network_pumps_from_the_drums_that_no_try_names() -> None:
@@ -196,7 +222,7 @@ def test_close_crew_day_sweeps_on_a_later_day_what_the_earlier_one_left_standing
     by = day.world.actor
     close_crew_day(crew_code="north", date=day.crew_day.date, by=by, occurred_at=at(12))
     stood = {row.span_id: row.net for row in SpanFigure.objects.all()}
-    crew = day.crew_day.crew
+    crew, day_before = day.crew_day.crew, day.crew_day
     tomorrow = make_crew_day(crew, day=at(33).date())
     day.small.crew_day = tomorrow
     day.report(
@@ -207,6 +233,11 @@ def test_close_crew_day_sweeps_on_a_later_day_what_the_earlier_one_left_standing
     row = FluidBalance.objects.get(balance=balance)
     read = BalanceStream.objects.filter(fluid_balance=row, kind="stood")
     assert {stream.span_id: stream.measured for stream in read} == stood
+    # As sure as the earlier balance was of what stays in each bore.
+    earlier = BalanceStream.objects.filter(fluid_balance__balance__crew_day=day_before, kind="bore")
+    sure = {stream.span_id: stream.reconciled_uncertainty for stream in earlier}
+    assert {stream.span_id: stream.standard_uncertainty for stream in read} == pytest.approx(sure)
+    assert 0 < min(filter(None, sure.values())) < max(filter(None, sure.values())) < 0.2 * GAL
     figures = {figure.span_id: figure for figure in SpanFigure.objects.filter(fluid_balance=row)}
     assert sum(figure.swept for figure in figures.values()) == pytest.approx(7.4 * GAL, abs=0.1 * GAL)
     # What the two days leave is what the book has there: the film.
