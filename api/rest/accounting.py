@@ -36,8 +36,12 @@ from inventory.queries.company import get_company
 from inventory.services.accounting.deeds import give_second_word
 from inventory.services.accounting.journal import answer_batch, make_batch, remake_batch, set_accounts
 from inventory.services.accounting.periods import ask_to_reopen
-from inventory.services.accounting.write_offs import ask_for_write_down, ask_for_write_off
-from inventory.services.write_off_limit import set_write_off_limit
+from inventory.services.accounting.write_offs import (
+    ask_for_revaluation,
+    ask_for_write_down,
+    ask_for_write_off,
+)
+from inventory.services.write_off_limit import ask_for_write_off_limit, set_write_off_limit
 
 DAY = {"type": "string", "format": "date"}
 BY_PK = Order("pk", is_number=True)
@@ -78,7 +82,7 @@ class SecondWords(ListDoor):
         return visible_second_words(self.viewer)
 
     def write(self, rows: list[Any]) -> list[dict[str, Any]]:
-        return [answers.second_word_json(row) for row in rows]
+        return [answers.second_word_json(row, sees_money=self.viewer.may_see_money) for row in rows]
 
     @extend_schema(
         operation_id="list_second_words",
@@ -95,7 +99,7 @@ class SecondWords(ListDoor):
         responses={201: OpenApiResponse(of("SecondWord"))},
     )
     def post(self, request: Request) -> Response:
-        """Ask for a write-off, a write-down or a reopening. Nothing is done before it is granted."""
+        """Ask for a write-off, another value, a reopening or a higher limit: done once it is granted."""
         values = requests.read_second_word(request.data, now=now())
         kind = values.pop("kind")
         require_may_ask(self.viewer, kind)
@@ -105,9 +109,14 @@ class SecondWords(ListDoor):
         elif kind == SecondWord.Kind.WRITE_DOWN:
             values["changes"] = requests.make_changes(values, self.viewer)
             word = ask_for_write_down(by=self.actor, **values)
+        elif kind == SecondWord.Kind.REVALUE:
+            word = ask_for_revaluation(by=self.actor, **requests.make_revaluation(values, self.viewer))
+        elif kind == SecondWord.Kind.LIMIT:
+            values["limit"] = resolve({"limit": values["limit"]}, viewer=self.viewer)["limit"]
+            word = ask_for_write_off_limit(by=self.actor, **values)
         else:
             word = ask_to_reopen(by=self.actor, asked_at=values.pop("occurred_at"), **values)
-        return Response(answers.second_word_json(word), status=201)
+        return Response(answers.second_word_json(word, sees_money=self.viewer.may_see_money), status=201)
 
 
 class SecondWordDecision(Door):
@@ -126,7 +135,7 @@ class SecondWordDecision(Door):
         values = requests.read_request(request.data, requests.DECISION)
         require_may_account(self.viewer)
         word = give_second_word(id=uuid, by=self.actor, decided_at=now(), **values)
-        return Response(answers.second_word_json(word))
+        return Response(answers.second_word_json(word, sees_money=self.viewer.may_see_money))
 
 
 class Accounts(AccountsDoor):
@@ -164,10 +173,11 @@ class WriteOffLimit(AccountsDoor):
         responses={200: OpenApiResponse(of("WriteOffLimit"))},
     )
     def put(self, request: Request) -> Response:
-        """Set the limit above which a second person has to agree."""
+        """Set or lower the limit above which a second person has to agree; raising it is such a case."""
         values = requests.read_request(request.data, requests.WRITE_OFF_LIMIT)
         require_may_account(self.viewer)
-        set_write_off_limit(limit=resolve(values, viewer=self.viewer)["limit"])
+        limit = resolve(values, viewer=self.viewer)["limit"]
+        set_write_off_limit(limit=limit, by=self.actor, occurred_at=now())
         return self._answer()
 
     def _answer(self) -> Response:

@@ -25,14 +25,15 @@ from inventory.queries.stock_accounts import CHANGES, RolledForward, StockAge, S
 Json = dict[str, Any]
 
 
-def second_word_json(word: SecondWord) -> Json:
+def second_word_json(word: SecondWord, *, sees_money: bool) -> Json:
+    """A request; what an entry took off is left out for who is asked about goods, not money."""
     return {
         "id": str(word.uuid),
         "kind": word.kind,
         "asked_by": named_json(word.asked_by),
         "asked_at": moment_json(word.asked_at),
         "reason": word.reason,
-        "asks_for": word.body,
+        "asks_for": {name: said for name, said in word.body.items() if sees_money or name != "value"},
         "decided_by": named_json(word.decided_by) if word.decided_by else None,
         "decided_at": moment_json(word.decided_at) if word.decided_at else None,
         "is_granted": word.is_granted,

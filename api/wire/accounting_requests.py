@@ -125,7 +125,29 @@ REOPENING = Record(
         "last_date": DayField(),
     }
 )
-SECOND_WORDS: dict[str, Record] = {"write_off": WRITE_OFF, "write_down": WRITE_DOWN, "reopen": REOPENING}
+REVALUATION = Record(
+    fields={
+        **WRITE_DOWN.fields,
+        "kind": Choice(options=(SecondWord.Kind.REVALUE.value,)),
+        "against": ReferenceField(noun="place", about="a supplier's place or price variance"),
+        "document": NoteField(longest=200, default=""),
+    }
+)
+RAISED_LIMIT = Record(
+    fields={
+        "kind": Choice(options=(SecondWord.Kind.LIMIT.value,)),
+        **HAPPENED,
+        "reason": NoteField(),
+        "limit": PriceField(may_be_null=True),
+    }
+)
+SECOND_WORDS: dict[str, Record] = {
+    "write_off": WRITE_OFF,
+    "write_down": WRITE_DOWN,
+    "revalue": REVALUATION,
+    "reopen": REOPENING,
+    "limit": RAISED_LIMIT,
+}
 WRITE_OFF_LIMIT = Record(fields={"limit": PriceField(default=None, may_be_null=True)})
 ISSUE = Record(fields={"id": UuidField()})
 
@@ -196,6 +218,11 @@ def make_write_off_lines(values: dict[str, Any], viewer: Viewer) -> list[Line]:
 def make_changes(values: dict[str, Any], viewer: Viewer) -> list[Revaluation]:
     rows = resolve({"changes": values["changes"]}, viewer=viewer)["changes"]
     return [Revaluation(row["material"], row["place"], row["change"], row["lot"]) for row in rows]
+
+
+def make_revaluation(values: dict[str, Any], viewer: Viewer) -> dict[str, Any]:
+    against = resolve({"against": values["against"]}, viewer=viewer)["against"]
+    return values | {"against": against, "changes": make_changes(values, viewer)}
 
 
 def _end(row: dict[str, Any]) -> End:

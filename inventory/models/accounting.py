@@ -45,7 +45,7 @@ class AccountingPeriod(models.Model):
 
 
 class SecondWord(models.Model):
-    """What one person asks for and only another may grant: a large write-off, a period opened again.
+    """What one person asks for and only another may grant: a large write-off, a higher limit for them.
 
     `body` holds all that is needed to do it, so that granting it does it and nobody is asked twice.
     """
@@ -53,8 +53,12 @@ class SecondWord(models.Model):
     class Kind(models.TextChoices):
         WRITE_OFF = "write_off", "write-off"
         WRITE_DOWN = "write_down", "write-down"
+        REVALUE = "revalue", "change of value"
         SEEN = "seen", "written off already"
         REOPEN = "reopen", "reopen a period"
+        LIMIT = "limit", "write-off limit"
+
+    WITHOUT_ENTRY = frozenset({Kind.REOPEN, Kind.LIMIT})
 
     uuid = models.UUIDField(unique=True)
     kind = models.CharField(max_length=10, choices=Kind.choices)

@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from inventory.models import CountSheet, HeldOutcome, Holding, Place, ReceivedLine, SecondWord
+from inventory.models import CountSheet, Entry, HeldOutcome, Holding, Place, ReceivedLine, SecondWord
 from inventory.money import format_money
 from inventory.queries.company import get_company
 from inventory.queries.receipt_costs import list_unbilled
@@ -31,6 +32,7 @@ def list_open_points(until: date) -> list[OpenPoint]:
         *_unmatched(end),
         *_credits(end, company.currency),
         *_requests(end),
+        *_not_agreed(until),
     ]
 
 
@@ -95,9 +97,31 @@ def _credits(end: datetime, currency: str) -> Iterator[OpenPoint]:
 
 def _requests(end: datetime) -> Iterator[OpenPoint]:
     waiting = SecondWord.objects.filter(decided_at__isnull=True, asked_at__lt=end).select_related("asked_by")
-    for word in waiting:
-        yield OpenPoint(
-            "second_word",
-            str(word.uuid),
-            f"{word.asked_by.name} asked for a second word ({word.get_kind_display()}): {word.reason}",
-        )
+    for word in waiting.exclude(kind=SecondWord.Kind.SEEN):
+        yield _waiting(word)
+
+
+def _not_agreed(until: date) -> Iterator[OpenPoint]:
+    """What was booked because it had happened, and no second person agreed to: asked since, or refused."""
+    words = SecondWord.objects.filter(kind=SecondWord.Kind.SEEN).exclude(is_granted=True)
+    asked = {UUID(word.body["entry"]): word for word in words.select_related("asked_by", "decided_by")}
+    entries = Entry.objects.filter(uuid__in=asked, booked_date__lte=until).select_related("reversed_by")
+    for entry in entries.order_by("key"):
+        word = asked[entry.uuid]
+        if word.decided_by is None:
+            yield _waiting(word)
+        elif not hasattr(entry, "reversed_by"):
+            yield OpenPoint(
+                "not_agreed",
+                str(word.uuid),
+                f"{word.decided_by.name} did not agree to what {word.asked_by.name} took off the books "
+                f"({word.reason}): reverse it, or agree once it is explained.",
+            )
+
+
+def _waiting(word: SecondWord) -> OpenPoint:
+    return OpenPoint(
+        "second_word",
+        str(word.uuid),
+        f"{word.asked_by.name} asked for a second word ({word.get_kind_display()}): {word.reason}",
+    )

@@ -16,7 +16,7 @@ from inventory.queries.write_downs import find_standing_write_downs
 from inventory.services.lines import Line, owner_at, post_lines, require_kind
 from inventory.services.orders.life import counts_for_orders, lock_orders_of, refresh_order
 from inventory.services.posting import AlreadyReversed, End, Flow, Posting, post
-from inventory.services.write_off_limit import ask_afterwards, refuse_over_limit
+from inventory.services.write_off_limit import SecondWordNeeded, ask_afterwards, refuse_over_limit
 
 
 @dataclass(frozen=True)
@@ -79,11 +79,12 @@ def revalue(
     document: str = "",
     is_agreed: bool = False,
 ) -> Entry:
-    """Move value alone: a write-down and its reversal, late freight, an invoice difference.
+    """Move value alone: a write-down and its reversal; by two persons, late freight and price differences.
 
-    A write-down above the company's limit needs a second person to have agreed. Its reversal goes no
-    further than what was written down on the goods that are there, lot by lot where cost goes by lot
-    (IAS 2.33).
+    Taking off more than the company's limit needs a second person to have agreed. A write-down's reversal
+    goes no further than what was written down on the goods that are there, lot by lot where cost goes by
+    lot (IAS 2.33). Any other rise is a cost that somebody billed (IAS 2.10-11): `record_invoice` books it,
+    or a second person agrees.
     """
     kinds = {Place.Kind.WRITE_DOWN, Place.Kind.PRICE_VARIANCE, Place.Kind.SUPPLIER}
     require_kind(against, kinds, pointer="/against")
@@ -121,7 +122,19 @@ def revalue(
 
 def _check_revaluation(entry: Entry) -> None:
     _refuse_above_cost(entry)
+    _refuse_rise_without_bill(entry)
     refuse_over_limit(entry)
+
+
+def _refuse_rise_without_bill(entry: Entry) -> None:
+    """Else the cap on reversals (IAS 2.33) would only need another name of where the value comes from."""
+    elsewhere = {Place.Kind.PRICE_VARIANCE, Place.Kind.SUPPLIER}
+    risen = entry.movements.filter(source_place__kind__in=elsewhere).select_related("material").first()
+    if risen is not None:
+        raise SecondWordNeeded(
+            f"This puts {risen.material} above what it was booked at. Record the bill that says so, or make "
+            "it a request for a second person; nothing was changed."
+        )
 
 
 def _refuse_above_cost(entry: Entry) -> None:

@@ -9,6 +9,7 @@ from inventory.errors import Fault
 from inventory.models import Actor, Entry, Material, Party, Place
 from inventory.services.lines import BadLine, owner_at, require_kind, stored_quantity
 from inventory.services.posting import ContainerWish, CountLine, End, Posting, post
+from inventory.services.write_off_limit import ask_afterwards
 from inventory.units import Amount
 
 
@@ -35,6 +36,7 @@ def count(
     """Record a count. Differences go to variance; later events of earlier moments come out of them.
 
     `wishes` are what was seen of containers beside their contents: another state, an empty one's place.
+    A loss above the write-off limit is booked, since it happened, and a second person is asked to look.
     """
     lines, faults = [], []
     for number, line in enumerate(found):
@@ -65,5 +67,6 @@ def count(
         wishes=tuple(wishes),
         reason=reason,
         document=document,
+        check=ask_afterwards,
     )
     return post(posting)

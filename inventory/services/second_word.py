@@ -91,6 +91,8 @@ def decide(
 ) -> SecondWord:
     """Grant a request, which does what it asks for, or refuse it. The same decision again is harmless.
 
+    What was done already and not agreed to stays open until it is undone, or agreed to after all.
+
     Raises
     ------
     NotFound
@@ -105,7 +107,8 @@ def decide(
     asked = SecondWord.objects.select_for_update(of=("self",)).filter(uuid=id).first()
     if asked is None:
         raise NotFound(f"There is no request {id}.")
-    if asked.decided_at is not None:
+    is_settled_late = asked.kind == SecondWord.Kind.SEEN and asked.is_granted is False and is_granted
+    if asked.decided_at is not None and not is_settled_late:
         if asked.is_granted != is_granted:
             said = "granted" if asked.is_granted else "refused"
             raise DecidedOtherwise(f"The request {id} was {said} already. Make a new one.")

@@ -24,6 +24,7 @@ from inventory.services.lines import REST, owner_at
 from inventory.services.posting import ContainerWish, End, EntryConflict, Flow, Posting, post
 from inventory.services.posting.special_places import get_special_place
 from inventory.services.sealing import record_event
+from inventory.services.write_off_limit import ask_afterwards
 
 TELLINGS = UUID("b6f0c1d2-5d0f-4d1c-8a35-2f6f4f0e9c77")
 
@@ -202,6 +203,8 @@ def _post_handover(
         wishes=tuple(ContainerWish(box, state=state) for box in containers),
         reason=reason,
         document=number.strip(),
+        # The receiver took it along: nothing is left to refuse.
+        check=ask_afterwards,
     )
     return post(posting)
 

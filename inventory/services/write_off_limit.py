@@ -1,8 +1,8 @@
 """How much value one person may take off the books alone, at once or bit by bit within a period."""
 
 from collections.abc import Iterable
-from datetime import timedelta
-from uuid import UUID, uuid5
+from datetime import datetime, timedelta
+from uuid import UUID, uuid4, uuid5
 
 from django.db import transaction
 from django.db.models import QuerySet, Sum
@@ -11,10 +11,21 @@ from inventory.errors import BadInput, Fault, SpanstockError
 from inventory.models import Actor, Company, Entry, Movement, Place, SecondWord
 from inventory.money import format_money
 from inventory.queries.company import get_company
+from inventory.services.sealing import record_event
 from inventory.services.second_word import ask_for_second_word
 
-# Price variance too: else a write-down would only need another name to take one person.
-GONE = frozenset({Place.Kind.WASTE, Place.Kind.WRITE_DOWN, Place.Kind.PRICE_VARIANCE})
+# All of them: else a write-down would only need another name to take one person.
+GONE = frozenset(
+    {
+        Place.Kind.WASTE,
+        Place.Kind.WRITE_DOWN,
+        Place.Kind.PRICE_VARIANCE,
+        Place.Kind.SUPPLIER,
+        Place.Kind.VARIANCE,
+    }
+)
+# What one person does alone and adds up; a count's loss is one of them.
+COUNTS_TOGETHER = (Entry.Kind.DISPOSAL, Entry.Kind.REVALUATION, Entry.Kind.COUNT)
 
 # Over which days small ones are added up where no period was ever closed.
 WHERE_NONE_CLOSED = timedelta(days=31)
@@ -58,13 +69,78 @@ def ask_afterwards(entry: Entry) -> None:
 
 
 @transaction.atomic
-def set_write_off_limit(*, limit: int | None) -> Company:
-    """Set above which value (millionths of the currency) a second person is needed; None for never."""
+def set_write_off_limit(*, limit: int | None, by: Actor, occurred_at: datetime) -> Company:
+    """Set above which value (millionths of the currency) a second person is needed; None for never.
+
+    Setting a first limit and lowering it is done at once.
+
+    Raises
+    ------
+    BadInput
+        If the limit is below nothing.
+    SecondWordNeeded
+        If it would be raised or lifted: alone, its keeper could take anything off the books alone.
+    """
+    _refuse_negative(limit)
+    company = _lock_company()
+    standing = company.write_off_limit
+    if standing is not None and (limit is None or limit > standing):
+        raise SecondWordNeeded(
+            f"One person may lower the limit of {format_money(standing, company.currency)}, not raise or "
+            "lift it. Make it a request for a second person; nothing was changed."
+        )
+    return _store_limit(company, limit, occurred_at, {"by": by.code})
+
+
+def ask_for_write_off_limit(
+    *, id: UUID, by: Actor, occurred_at: datetime, limit: int | None, reason: str
+) -> SecondWord:
+    """Ask that the limit be raised, or lifted by None; somebody else grants it."""
+    _refuse_negative(limit)
+    return ask_for_second_word(
+        id=id,
+        kind=SecondWord.Kind.LIMIT,
+        by=by,
+        asked_at=occurred_at,
+        reason=reason,
+        body={"limit": limit},
+    )
+
+
+def carry_out_limit(word: SecondWord, by: Actor, decided_at: datetime) -> None:
+    """Set the limit that a granted request names."""
+    said = {
+        "by": word.asked_by.code,
+        "agreed_by": by.code,
+        "request": str(word.uuid),
+        "reason": word.reason,
+    }
+    _store_limit(_lock_company(), word.body["limit"], decided_at, said)
+
+
+def _refuse_negative(limit: int | None) -> None:
     if limit is not None and limit < 0:
         raise BadInput.of([Fault("/limit", str(limit), "cannot be less than nothing")])
-    company = get_company()
+
+
+def _lock_company() -> Company:
+    return Company.objects.select_for_update(of=("self",)).get(pk=get_company().pk)
+
+
+def _store_limit(
+    company: Company, limit: int | None, occurred_at: datetime, said: dict[str, object]
+) -> Company:
+    before = company.write_off_limit
+    if limit == before:
+        return company
     company.write_off_limit = limit
     company.save(update_fields=["write_off_limit"])
+    record_event(
+        id=uuid4(),
+        kind="write_off_limit_changed",
+        occurred_at=occurred_at,
+        body={"before": before, "after": limit, **said},
+    )
     return company
 
 
@@ -99,17 +175,20 @@ def _sum_earlier(entry: Entry, company: Company, materials: Iterable[int]) -> di
         material__in=list(materials),
         entry__actor=entry.actor,
         entry__key__lt=entry.key,
-        entry__kind__in=[Entry.Kind.DISPOSAL, Entry.Kind.REVALUATION],
+        entry__kind__in=COUNTS_TOGETHER,
+        # What a bill took off is the supplier's to answer for. A document is free text and says nothing.
+        entry__invoice__isnull=True,
         entry__booked_date__gt=closed if closed is not None else entry.booked_date - WHERE_NONE_CLOSED,
         entry__reverses__isnull=True,
         entry__reversed_by__isnull=True,
-    ).exclude(entry__document__startswith="invoice:")
+    )
     return _sum_by_material(before.exclude(entry__uuid__in=_list_agreed(entry.actor)))
 
 
 def _list_agreed(asker: Actor) -> list[UUID]:
     """Entries that a second person granted beforehand, or looked at afterwards."""
-    granted = SecondWord.objects.filter(asked_by=asker, is_granted=True).exclude(kind=SecondWord.Kind.REOPEN)
+    of_entries = [kind for kind in SecondWord.Kind if kind not in SecondWord.WITHOUT_ENTRY]
+    granted = SecondWord.objects.filter(asked_by=asker, is_granted=True, kind__in=of_entries)
     return [
         UUID(body["entry"]) if kind == SecondWord.Kind.SEEN else uuid5(uuid, "entry")
         for uuid, kind, body in granted.values_list("uuid", "kind", "body")

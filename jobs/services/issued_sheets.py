@@ -14,7 +14,7 @@ from inventory.services.posting.locking import hold_books
 from inventory.services.sealing import record_event, seal_all
 from jobs.models import IssuedSheet, Job
 from jobs.queries.cost_sheet import CostSheet, make_cost_sheet
-from jobs.queries.issued_sheets import hash_sheet
+from jobs.queries.issued_sheets import ISSUED, hash_sheet
 
 
 @transaction.atomic
@@ -60,7 +60,7 @@ def issue_sheet(
     )
     record_event(
         id=id,
-        kind="cost_sheet_issued",
+        kind=ISSUED,
         occurred_at=occurred_at,
         body={"job": job.reference, "number": number, "hash": sheet.hash, "by": by.code},
     )

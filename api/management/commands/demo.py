@@ -21,8 +21,9 @@ from api.wire.restock import restock_json
 from api.wire.statements import statement_body
 from inventory.queries.company import get_company
 from inventory.queries.restock import RestockList, list_restock
-from inventory.queries.verification import BookSize, Difference, measure_book, verify_ledger
+from inventory.queries.verification import BookSize, Difference, measure_book
 from inventory.services.sealing import seal_all
+from jobs.queries.issued_sheets import verify_book
 from jobs.queries.pull_sheet import PullSheet, get_pull_sheet
 from jobs.queries.statement import Statement, get_statement
 
@@ -61,7 +62,7 @@ class Command(SpanstockCommand):
         with self.progress() as report:
             replay(scenario, by=self.actor(), report=report)
             seal_all()
-            differences = list(verify_ledger(report))
+            differences = list(verify_book(report))
         show = scenario.description["show"]
         return _Answer(
             scenario=scenario,

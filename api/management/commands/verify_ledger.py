@@ -1,4 +1,4 @@
-"""`verify_ledger`: the whole book added up again, its seals and triggers looked at; reads only."""
+"""`verify_ledger`: the whole book added up again, its seals, triggers and sheets looked at; reads only."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -9,7 +9,8 @@ from rich.padding import Padding
 from rich.text import Text
 
 from api.management.base import REFUSED, SpanstockCommand
-from inventory.queries.verification import BookSize, Difference, measure_book, verify_ledger
+from inventory.queries.verification import BookSize, Difference, measure_book
+from jobs.queries.issued_sheets import verify_book
 
 # A book that is wrong in more ways has one cause, and the first of them show it.
 MOST_SHOWN = 1000
@@ -25,7 +26,8 @@ class _Answer:
 class Command(SpanstockCommand):
     help = (
         "Add the whole book up again from its first movement, compare it with what is held and what it is "
-        "worth, and check seals and triggers. Exit code 1 where anything differs. Changes nothing."
+        "worth, and check seals, triggers and the cost sheets that were issued. Exit code 1 where anything "
+        "differs. Changes nothing."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -35,7 +37,7 @@ class Command(SpanstockCommand):
         shown: list[Difference] = []
         count = 0
         with self.progress() as report:
-            for difference in verify_ledger(report):
+            for difference in verify_book(report):
                 count += 1
                 if count <= MOST_SHOWN:
                     shown.append(difference)

@@ -5,8 +5,13 @@ from uuid import UUID
 
 from inventory.models import Actor, SecondWord
 from inventory.services.accounting.periods import carry_out_reopening
-from inventory.services.accounting.write_offs import carry_out_write_down, carry_out_write_off
+from inventory.services.accounting.write_offs import (
+    carry_out_revaluation,
+    carry_out_write_down,
+    carry_out_write_off,
+)
 from inventory.services.second_word import Deed, decide
+from inventory.services.write_off_limit import carry_out_limit
 
 
 def _only_seen(word: SecondWord, by: Actor, decided_at: datetime) -> None:
@@ -16,7 +21,9 @@ def _only_seen(word: SecondWord, by: Actor, decided_at: datetime) -> None:
 DEEDS: dict[str, Deed] = {
     SecondWord.Kind.WRITE_OFF: carry_out_write_off,
     SecondWord.Kind.WRITE_DOWN: carry_out_write_down,
+    SecondWord.Kind.REVALUE: carry_out_revaluation,
     SecondWord.Kind.REOPEN: carry_out_reopening,
+    SecondWord.Kind.LIMIT: carry_out_limit,
     SecondWord.Kind.SEEN: _only_seen,
 }
 

@@ -1,4 +1,4 @@
-"""Goods written off, or down, by two persons: the one asks, granting it does it."""
+"""Goods written off or given another value by two persons: the one asks, granting it does it."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -8,7 +8,7 @@ from uuid import UUID, uuid5
 from inventory.errors import BadInput, Fault
 from inventory.models import Actor, Container, Material, Place, SecondWord
 from inventory.services.corrections import Revaluation, dispose, revalue
-from inventory.services.lines import Line
+from inventory.services.lines import Line, require_kind
 from inventory.services.posting import REST, End
 from inventory.services.posting.special_places import get_special_place
 from inventory.services.second_word import ask_for_second_word
@@ -39,17 +39,32 @@ def ask_for_write_down(
         if change.change >= 0:
             message = "must be below zero; value is put back by a revaluation"
             raise BadInput.of([Fault(f"/changes/{number}/change", str(change.change), message)])
-    if not changes:
-        raise BadInput.of([Fault("/changes", "", "must name at least one material to write down")])
-    body = {
-        "occurred_at": occurred_at.isoformat(),
-        "changes": [
-            [change.material.code, change.place.code, change.change, change.lot.label if change.lot else None]
-            for change in changes
-        ],
-    }
+    body = {"occurred_at": occurred_at.isoformat(), "changes": _changes_form(changes)}
     return ask_for_second_word(
         id=id, kind=SecondWord.Kind.WRITE_DOWN, by=by, asked_at=occurred_at, reason=reason, body=body
+    )
+
+
+def ask_for_revaluation(
+    *,
+    id: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    changes: Sequence[Revaluation],
+    against: Place,
+    reason: str,
+    document: str = "",
+) -> SecondWord:
+    """Ask for another value of goods against a supplier or price variance, where there is no bill."""
+    require_kind(against, {Place.Kind.PRICE_VARIANCE, Place.Kind.SUPPLIER}, pointer="/against")
+    body = {
+        "occurred_at": occurred_at.isoformat(),
+        "against": against.code,
+        "document": document,
+        "changes": _changes_form(changes),
+    }
+    return ask_for_second_word(
+        id=id, kind=SecondWord.Kind.REVALUE, by=by, asked_at=occurred_at, reason=reason, body=body
     )
 
 
@@ -68,6 +83,15 @@ def carry_out_write_off(word: SecondWord, by: Actor, decided_at: datetime) -> No
 
 def carry_out_write_down(word: SecondWord, by: Actor, decided_at: datetime) -> None:
     """Write down what a granted request names."""
+    _revalue(word, by, get_special_place(Place.Kind.WRITE_DOWN))
+
+
+def carry_out_revaluation(word: SecondWord, by: Actor, decided_at: datetime) -> None:
+    """Change the value of what a granted request names."""
+    _revalue(word, by, Place.objects.get(code=word.body["against"]))
+
+
+def _revalue(word: SecondWord, by: Actor, against: Place) -> None:
     revalue(
         id=uuid5(word.uuid, "entry"),
         by=word.asked_by,
@@ -78,10 +102,20 @@ def carry_out_write_down(word: SecondWord, by: Actor, decided_at: datetime) -> N
             )
             for material, place, change, lot in word.body["changes"]
         ],
-        against=get_special_place(Place.Kind.WRITE_DOWN),
+        against=against,
         reason=_reason(word, by),
+        document=word.body.get("document", ""),
         is_agreed=True,
     )
+
+
+def _changes_form(changes: Sequence[Revaluation]) -> list[list[object]]:
+    if not changes:
+        raise BadInput.of([Fault("/changes", "", "must name at least one material")])
+    return [
+        [change.material.code, change.place.code, change.change, change.lot.label if change.lot else None]
+        for change in changes
+    ]
 
 
 def _reason(word: SecondWord, by: Actor) -> str:

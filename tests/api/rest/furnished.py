@@ -79,6 +79,16 @@ def a_write_off() -> dict[str, Any]:
     }
 
 
+def a_limit() -> dict[str, Any]:
+    return supply_requests.made(kind="limit", reason="one person only", limit=None)
+
+
+def a_change_of_value() -> dict[str, Any]:
+    change = {"material": "fluid", "place": "main-yard", "change": requests.dollars("5")}
+    fields = {"kind": "revalue", "against": "price-variance", "reason": "worth more"}
+    return supply_requests.made(changes=[change], **fields)
+
+
 def a_bill(receipt: str, number: str = "B-1") -> dict[str, Any]:
     price = {"amount": requests.gallons("55"), "price": requests.dollars("600")}
     line = {"receipt": receipt, "material": "fluid", **price}

@@ -3,7 +3,6 @@
 import csv
 import io
 from collections.abc import Callable
-from datetime import date
 from typing import Any
 from uuid import uuid4
 
@@ -12,14 +11,12 @@ from openpyxl import load_workbook
 from rest_framework.test import APIClient
 
 from inventory.models import CostPool, Entry, JournalBatch, Material, SecondWord, SupplierInvoice
-from inventory.services.accounting.periods import close_period
 from inventory.services.parties import save_party
 from inventory.services.sealing import seal_all
-from inventory.services.write_off_limit import set_write_off_limit
 from tests.api.published import assert_answer, assert_refusal
 from tests.api.rest import requests
 from tests.factories.accounts import Office
-from tests.factories.inventory import at, each
+from tests.factories.inventory import each
 
 ClientOf = Callable[[str], APIClient]
 ROOT = "/api/v1"
@@ -41,52 +38,6 @@ def put_accounts(client: APIClient, **changed: str) -> Any:
     return client.put(f"{ROOT}/accounts", {"accounts": rows}, format="json")
 
 
-def test_a_period_is_opened_again_by_somebody_else(client_of: ClientOf, office: Office) -> None:
-    accounts, admin = client_of("accounts"), client_of("admin")
-    close_period(last_date=date(2026, 3, 2), by=office.world.actor, occurred_at=at(48))
-    asked = assert_answer(
-        "ask_for_second_word",
-        post(
-            accounts,
-            "second-words",
-            id=str(uuid4()),
-            kind="reopen",
-            occurred_at=requests.AT,
-            last_date="2026-03-02",
-            reason="wrong bill",
-        ),
-    )
-    address = f"second-words/{asked['id']}/decision"
-    assert_refusal(post(accounts, address, is_granted=True), 409, "own_request")
-    decided = assert_answer("decide_second_word", post(admin, address, is_granted=True, note="Seen."))
-    assert (decided["is_granted"], decided["decided_by"]["name"]) == (True, "admin")
-    listed = assert_answer("list_second_words", accounts.get(f"{ROOT}/second-words"))
-    assert listed["results"] == [decided]
-
-
-def test_a_large_write_off_is_refused_and_done_as_a_request(client_of: ClientOf, office: Office) -> None:
-    set_write_off_limit(limit=20_000_000)
-    stores, accounts = client_of("stores"), client_of("accounts")
-    refused = post(stores, "entries", **requests.a_disposal())
-    assert_refusal(refused, 409, "second_word_needed")
-    body = requests.a_disposal()
-    asked = post(
-        stores,
-        "second-words",
-        id=body["id"],
-        kind="write_off",
-        occurred_at=body["occurred_at"],
-        reason="soaked",
-        lines=[{**line, "source": line["source"], "target": line["target"]} for line in body["lines"]],
-    )
-    word = assert_answer("ask_for_second_word", asked)
-    assert not Entry.objects.filter(kind="disposal").exists()
-    assert_answer(
-        "decide_second_word", post(accounts, f"second-words/{word['id']}/decision", is_granted=True)
-    )
-    assert Entry.objects.get(kind="disposal").actor == office.users["stores"].actor
-
-
 def test_the_write_off_limit_is_set_by_who_keeps_the_accounts(client_of: ClientOf) -> None:
     accounts = client_of("accounts")
     address = f"{ROOT}/write-off-limit"
@@ -101,8 +52,12 @@ def test_the_write_off_limit_is_set_by_who_keeps_the_accounts(client_of: ClientO
         "bad_input",
         "/limit/currency",
     )
-    assert_answer("set_write_off_limit", accounts.put(address, {"limit": None}, format="json"))
-    assert assert_answer("get_write_off_limit", accounts.get(address)) == {"limit": None}
+    lower = {"limit": requests.dollars("400.00")}
+    assert_answer("set_write_off_limit", accounts.put(address, lower, format="json"))
+    for higher in (None, requests.dollars("400.01")):
+        refused = accounts.put(address, {"limit": higher}, format="json")
+        assert_refusal(refused, 409, "second_word_needed")
+    assert assert_answer("get_write_off_limit", accounts.get(address)) == lower
 
 
 def test_batches_go_out_once_and_come_back_under_their_number(client_of: ClientOf, office: Office) -> None:

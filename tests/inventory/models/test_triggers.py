@@ -18,7 +18,9 @@ from inventory.services.counts import Found, count
 from inventory.services.goods import transfer
 from inventory.services.posting import End
 from inventory.services.sealing import record_event, seal_all
+from jobs.models import IssuedSheet
 from tests.factories.inventory import at, gal, make_world
+from tests.factories.jobs import make_job
 
 # Altering a column makes SQLite copy the table into a new one.
 REBUILD = """
@@ -123,6 +125,15 @@ def filled_book() -> None:
     found = [Found(world.fluid, gal(40), End(world.vehicle, drum))]
     count(id=uuid4(), by=world.actor, occurred_at=at(3), found=found)
     record_event(id=uuid4(), kind="kit_ready", occurred_at=at(4), body={})
+    IssuedSheet.objects.create(
+        uuid=uuid4(),
+        job=make_job(),
+        number=1,
+        issued_at=at(4),
+        issued_by=world.actor,
+        content={},
+        last_sequence=0,
+    )
     seal_all()
 
 

@@ -273,6 +273,7 @@ class BookMachine(BookBench):
                 changes=[Revaluation(self.materials[material], self.places[place], change or 1)],
                 against=self.places[against],
                 reason="worth something else",
+                is_agreed=True,
                 **given,
             ),
             hour,

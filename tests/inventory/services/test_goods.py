@@ -357,7 +357,8 @@ def test_return_costs_what_the_standing_draw_cost() -> None:
     draw(id=uuid4(), by=world.actor, occurred_at=at(3), lines=[out])
     up = Revaluation(world.projectile, world.span, 8_000_000)
     supplier = world.supplier
-    revalue(id=uuid4(), by=world.actor, occurred_at=at(4), changes=[up], against=supplier, reason="freight")
+    asking = {"changes": [up], "against": supplier, "reason": "freight", "is_agreed": True}
+    revalue(id=uuid4(), by=world.actor, occurred_at=at(4), **asking)
     back = Line(world.projectile, each(2), End(world.span), End(world.warehouse))
     entry = return_goods(id=uuid4(), by=world.actor, occurred_at=at(5), lines=[back])
     # Two of the four drawn at 5 each, neither the 10 of the undone draw nor a share of the late freight.

@@ -4,7 +4,7 @@ from typing import Any
 from uuid import UUID, uuid4
 
 import pytest
-from django.db import connection
+from django.db import IntegrityError, connection, transaction
 
 from inventory.errors import NotFound
 from inventory.models import Container, DomainEvent, Seal
@@ -13,9 +13,10 @@ from inventory.services.documents import DocumentConflict
 from inventory.services.goods import draw
 from inventory.services.lines import Line
 from inventory.services.posting import End
+from inventory.services.sealing import seal_all
 from jobs.models import IssuedSheet, Job
 from jobs.queries.cost_sheet import CostSheet, make_cost_sheet
-from jobs.queries.issued_sheets import find_faults, get_issued_sheet
+from jobs.queries.issued_sheets import CHUNK, find_faults, get_issued_sheet, hash_sheet, verify_book
 from jobs.services.issued_sheets import issue_sheet
 from tests.factories.inventory import at, gal
 from tests.factories.kits import SmallDay, make_small_day
@@ -68,9 +69,59 @@ def test_a_sheet_asked_for_again_under_its_id_is_the_same(day: SmallDay) -> None
 
 def test_a_changed_sheet_is_found(day: SmallDay) -> None:
     sheet = issue(day)
-    IssuedSheet.objects.update(content={"cost": "5000000"})
+    change(content={"cost": "5000000"})
     sheet.refresh_from_db()
     assert find_faults(sheet) == ["Its content is not what was issued: the hash differs."]
+
+
+def change(**fields: object) -> None:
+    """Change issued sheets behind the database's back."""
+    drop_triggers(connection)
+    IssuedSheet.objects.update(**fields)
+    make_triggers(connection)
+
+
+def test_a_sheet_is_not_changed(day: SmallDay) -> None:
+    issue(day)
+    with pytest.raises(IntegrityError, match="the book is immutable"), transaction.atomic():
+        IssuedSheet.objects.update(content={"cost": "5000000"})
+
+
+def test_a_sheet_changed_together_with_its_hash_is_found(day: SmallDay) -> None:
+    sheet = issue(day)
+    said = {"number": 1, "issued_at": sheet.issued_at, "content": {"cost": "5000000"}}
+    link = {"last_sequence": sheet.last_sequence, "last_hash": sheet.last_hash}
+    change(content=said["content"], hash=hash_sheet(job=sheet.job, **said, **link))
+    sheet.refresh_from_db()
+    assert find_faults(sheet) == ["Its content is not what was issued: the hash differs."]
+
+
+def differences() -> list[str]:
+    seal_all()
+    return [difference.message for difference in verify_book()]
+
+
+def test_verify_book_looks_at_every_issued_sheet(day: SmallDay) -> None:
+    assert differences() == []
+    for _number in range(CHUNK + 1):
+        issue(day)
+    assert differences() == []
+    changed = IssuedSheet.objects.get(number=CHUNK + 1)
+    drop_triggers(connection)
+    IssuedSheet.objects.filter(pk=changed.pk).update(content={})
+    IssuedSheet.objects.filter(number=1).delete()
+    make_triggers(connection)
+    assert differences() == [
+        f"Sheet {CHUNK + 1} of job J-1: Its content is not what was issued: the hash differs.",
+        "Sheet 1 of job J-1: It was issued and is not there any more.",
+    ]
+
+
+def test_a_sheet_that_was_never_issued_is_found(day: SmallDay) -> None:
+    sheet = issue(day)
+    sheet.pk, sheet.uuid, sheet.number, sheet._state.adding = None, uuid4(), 2, True
+    sheet.save()
+    assert differences() == ["Sheet 2 of job J-1: The chain of the book knows of no such sheet."]
 
 
 def test_a_book_that_was_chained_anew_is_found(day: SmallDay) -> None:

@@ -166,6 +166,7 @@ def test_stock_accounts_tie_to_the_roll_forward_and_what_is_not_exported(world: 
         changes=[Revaluation(world.projectile, world.warehouse, 5_000_000)],
         against=world.supplier,
         reason="late freight",
+        is_agreed=True,
     )
     closing = sum(row.closing.value for row in roll_forward(first_date=None, last_date=DAY))
     made = batch(world)

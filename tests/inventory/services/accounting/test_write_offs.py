@@ -6,7 +6,7 @@ from uuid import UUID, uuid4
 
 import pytest
 
-from inventory.models import Container, CostPool, Entry, Place, SecondWord
+from inventory.models import Company, Container, CostPool, Entry, Place, SecondWord
 from inventory.queries.verification import verify_ledger
 from inventory.services.accounting.deeds import give_second_word
 from inventory.services.accounting.periods import close_period
@@ -27,7 +27,7 @@ pytestmark = pytest.mark.django_db
 def world() -> World:
     world = make_world()
     world.loose(world.projectile, each(10), cost=100)
-    set_write_off_limit(limit=50_000_000)
+    set_write_off_limit(limit=50_000_000, by=world.actor, occurred_at=at(0))
     return world
 
 
@@ -108,7 +108,7 @@ def test_value_goes_to_price_variance_above_the_limit_by_no_single_person(world:
 
 @pytest.mark.outside_check("IAS 2 paragraph 33, a reversal is limited to the write-down; how known: by hand")
 def test_a_write_down_is_put_back_no_further_than_it_went(world: World) -> None:
-    set_write_off_limit(limit=None)
+    Company.objects.update(write_off_limit=None)
 
     def change(value: int, id: UUID | None = None) -> None:
         revalue(

@@ -117,7 +117,13 @@ def test_plan_reversal_of_a_revaluation_takes_back_at_most_what_the_goods_are_wo
     world.loose(world.projectile, each(10), cost=10)
     up = Revaluation(world.projectile, world.warehouse, 10_000_000)
     raised = revalue(
-        id=uuid4(), by=world.actor, occurred_at=at(1), changes=[up], against=world.supplier, reason="freight"
+        id=uuid4(),
+        by=world.actor,
+        occurred_at=at(1),
+        changes=[up],
+        against=world.supplier,
+        reason="freight",
+        is_agreed=True,
     )
     line = Line(world.projectile, each(8), End(world.warehouse), End(world.span))
     draw(id=uuid4(), by=world.actor, occurred_at=at(2), lines=[line])
