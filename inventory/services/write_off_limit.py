@@ -109,7 +109,7 @@ def ask_for_write_off_limit(
 
 def carry_out_limit(word: SecondWord, by: Actor, decided_at: datetime) -> None:
     """Set the limit that a granted request names."""
-    said = {
+    said: dict[str, object] = {
         "by": word.asked_by.code,
         "agreed_by": by.code,
         "request": str(word.uuid),

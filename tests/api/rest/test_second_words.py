@@ -7,13 +7,15 @@ from uuid import uuid4
 
 from rest_framework.test import APIClient
 
-from inventory.models import Entry
+from inventory.models import Container, Entry
 from inventory.services.accounting.periods import close_period
+from inventory.services.counts import Found, count
+from inventory.services.posting import End
 from inventory.services.write_off_limit import set_write_off_limit
 from tests.api.published import assert_answer, assert_refusal
 from tests.api.rest import requests
 from tests.factories.accounts import Office
-from tests.factories.inventory import at
+from tests.factories.inventory import at, gal
 
 ClientOf = Callable[[str], APIClient]
 ROOT = "/api/v1"
@@ -102,15 +104,10 @@ def test_goods_are_worth_more_without_a_bill_by_two_persons(client_of: ClientOf)
 
 def test_a_crew_is_not_told_what_the_goods_it_missed_were_worth(client_of: ClientOf, office: Office) -> None:
     set_write_off_limit(limit=0, by=office.world.actor, occurred_at=at(0))
-    found = {
-        "material": "fluid",
-        "place": "truck-north",
-        "container": "D-north",
-        "amount": requests.gallons("1"),
-    }
-    count = requests.request("count", found=[found])
-    assert post(client_of("crew"), "entries", **count).status_code == 201
+    drum = Container.objects.get(label="D-north")
+    found = Found(office.world.fluid, gal(1), End(drum.place, drum))
+    entry = count(id=uuid4(), by=office.users["crew"].actor, occurred_at=at(1), found=[found])
     listed = assert_answer("list_second_words", client_of("crew").get(f"{ROOT}/second-words"))
-    assert [word["asks_for"] for word in listed["results"]] == [{"entry": count["id"]}]
+    assert [word["asks_for"] for word in listed["results"]] == [{"entry": str(entry.uuid)}]
     listed = assert_answer("list_second_words", client_of("accounts").get(f"{ROOT}/second-words"))
     assert [word["asks_for"]["value"] > 0 for word in listed["results"]] == [True]
