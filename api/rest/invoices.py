@@ -20,8 +20,7 @@ from inventory.errors import NotFound
 from inventory.models import InvoiceLine, InvoiceShare, SupplierInvoice
 from inventory.queries.access import require_may_account
 from inventory.queries.receipt_costs import list_unbilled
-from inventory.services.accounting.invoices import undo_invoice
-from jobs.services.accounting import take_bill
+from jobs.services.accounting import take_bill, undo_bill
 
 BY_PK = Order("pk", is_number=True)
 INVOICE_FILTERS: dict[str, Filter] = {
@@ -89,7 +88,7 @@ class InvoiceUndoing(AccountsDoor):
         invoice = _list_bills().filter(uuid=uuid).first() if uuid is not None else None
         if invoice is None:
             raise NotFound("There is no bill of that id.")
-        undo_invoice(invoice=invoice, by=self.actor, occurred_at=now(), reason=values["reason"])
+        undo_bill(invoice=invoice, by=self.actor, occurred_at=now(), reason=values["reason"])
         return Response(answers.invoice_json(_list_bills().get(pk=invoice.pk), self.currency))
 
 

@@ -27,13 +27,14 @@ from inventory.models import Actor, Entry, InvoiceCharge, Movement, Place
 from inventory.queries.access import Viewer, require_may_post, require_may_reverse
 from inventory.queries.recorded import is_recorded_by
 from inventory.services.conversions import Caught, convert, recover
-from inventory.services.corrections import Revaluation, dispose, revalue, reverse
+from inventory.services.corrections import Revaluation, dispose, revalue
 from inventory.services.counts import Found, count
 from inventory.services.goods import decant, draw, return_goods, transfer
 from inventory.services.landed import Charge, land
 from inventory.services.lines import Line
 from inventory.services.posting import End
 from inventory.services.receipts import ReceiptLine, receive
+from jobs.services.accounting import undo_entry
 
 Kind = Entry.Kind
 Values = dict[str, Any]
@@ -243,7 +244,7 @@ def _make_revaluation(values: Values, viewer: Viewer, by: Actor) -> Entry:
 def _make_reversal(values: Values, viewer: Viewer, by: Actor) -> Entry:
     resolved = resolve(values, viewer=viewer)
     require_may_reverse(viewer, resolved["reverses"])
-    return reverse(id=resolved["id"], by=by, entry=resolved["reverses"], reason=resolved["reason"])
+    return undo_entry(id=resolved["id"], by=by, entry=resolved["reverses"], reason=resolved["reason"])
 
 
 def _lines(values: Values, viewer: Viewer, kind: Kind) -> tuple[list[Line], Values]:

@@ -127,10 +127,11 @@ class InvoiceCharge(models.Model):
 
 
 class InvoiceShare(models.Model):
-    """Where a difference went: the place that has the goods, and whether it was booked there.
+    """Where a difference went: the place that has the goods, and whether the book has it there.
 
     What was used for a job that is closed, or in a period that is, goes to price variance; its place is
-    kept, so that the job can be shown as it is known now.
+    kept, so that the job can be shown as it is known now. When the bill is undone it is booked there no
+    more, but where the job or the period has been closed since: then it stays, and is known to be wrong.
     """
 
     line = models.ForeignKey(InvoiceLine, on_delete=models.PROTECT, related_name="shares")

@@ -1,17 +1,14 @@
 """What receipts brought and at which cost, what of it was billed, and where the goods are now."""
 
-from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
-from fractions import Fraction
 
 from django.db.models import Q, Sum
 
-from inventory.models import Container, CostPool, Entry, InvoiceLine, Material, Movement, Party, Place
-
-# A receipt's entry and a material in it.
-Name = tuple[int, int]
+from inventory.calc.landed_costs import part_of
+from inventory.models import Container, Entry, InvoiceLine, Material, Movement, Party, Place
+from inventory.queries.followed_goods import Name, follow_goods
 
 
 @dataclass
@@ -24,7 +21,6 @@ class Received:
     quantity: int = 0
     value: int = 0
     billed: int = 0
-    lots: set[int] = field(default_factory=set)
 
     @property
     def unbilled(self) -> int:
@@ -32,18 +28,27 @@ class Received:
 
     @property
     def accrued(self) -> int:
-        """What the unbilled part was booked at."""
-        return round(Fraction(self.value * self.unbilled, self.quantity)) if self.quantity else 0
+        """What the unbilled part was booked at; with what bills took of it so far it is the whole value."""
+        return self.booked_for(self.unbilled)
+
+    def booked_for(self, quantity: int) -> int:
+        """What the next so much of the unbilled part was booked at."""
+        before = self.quantity - self.unbilled
+        return part_of(
+            whole_value=self.value, whole_quantity=self.quantity, before=before, upto=before + quantity
+        )
 
 
 @dataclass(frozen=True)
 class Whereabouts:
     """How much of received goods is at a place now; `place` None for what is in none of ours any more.
 
-    `closed_quantity` is what went there on a day that is closed by now.
+    `material` is what they are there, such as recovered fluid, and `quantity` what of the receipt their
+    cost is for. `closed_quantity` is what went there on a day that is closed by now.
     """
 
     place: Place | None
+    material: Material
     lot: Container | None
     quantity: int
     closed_quantity: int = 0
@@ -70,8 +75,6 @@ def find_received(entries: Iterable[int], *, until: date | None = None) -> dict[
         part = found.setdefault(name, Received(row.entry, row.material, row.source_place))
         part.quantity += row.quantity
         part.value += row.value
-        if row.lot_id is not None:
-            part.lots.add(row.lot_id)
     live = Q(invoice__undone_at__isnull=True)
     if until is not None:
         live = Q(live | Q(invoice__undone_date__gt=until), invoice__booked_date__lte=until)
@@ -103,80 +106,25 @@ def list_unbilled(*, until: date, supplier: Party | None = None) -> list[Receive
     return [row for row in received.values() if row.unbilled]
 
 
-def locate(received: Received, *, closed_until: date | None) -> list[Whereabouts]:
-    """Where the goods of a receipt are now, and how much of them is nowhere of ours.
+def locate(received: Iterable[Received], *, closed_until: date | None) -> dict[Name, list[Whereabouts]]:
+    """Where the goods of receipts are now, what was made of them too, and how much is nowhere of ours.
 
-    By lot this is a fact of the book. A weighted average does not tell goods apart: of what came, as much
-    as lies in stock is taken to be there still, since the last in are the last out, and the rest went
-    where the material went since that receipt.
+    By lot this is a fact of the book; goods under one average are followed by their share of it.
     """
-    if received.lots:
-        places = _by_lot(received)
-    else:
-        places = _by_average(received)
-    known = sum(row.quantity for row in places)
-    if closed_until is not None:
-        places = [_with_closed_part(row, received, closed_until) for row in places]
-    if known < received.quantity:
-        places.append(Whereabouts(None, None, received.quantity - known))
-    return places
-
-
-def _by_lot(received: Received) -> list[Whereabouts]:
-    pools = CostPool.objects.filter(
-        material=received.material, lot__in=received.lots, quantity__gt=0, is_kept=True
-    ).select_related("place", "lot")
-    return [Whereabouts(pool.place, pool.lot, pool.quantity) for pool in pools.order_by("key")]
-
-
-def _by_average(received: Received) -> list[Whereabouts]:
-    pools = CostPool.objects.filter(
-        material=received.material, owner__is_company=True, place__kind__in=Place.STOCK_KINDS, quantity__gt=0
-    ).select_related("place")
-    held = _share_out(received.quantity, [(pool.place, pool.quantity) for pool in pools.order_by("key")])
-    left = received.quantity - sum(quantity for _place, quantity in held)
-    used = _share_out(left, _list_used_since(received)) if left else []
-    return [Whereabouts(place, None, quantity) for place, quantity in [*held, *used] if quantity]
-
-
-def _list_used_since(received: Received) -> list[tuple[Place, int]]:
-    sums: dict[int, int] = defaultdict(int)
-    later = Movement.objects.filter(
-        material=received.material, owner__is_company=True, entry__gt=received.entry.pk
-    )
-    for sign, end in ((1, "target_place"), (-1, "source_place")):
-        rows = later.filter(**{f"{end}__kind__in": Place.USE_KINDS}).order_by()
-        for place, quantity in rows.values_list(end).annotate(Sum("quantity")):
-            sums[place] += sign * int(quantity)
-    places = Place.objects.in_bulk(sums)
-    return [(places[place], quantity) for place, quantity in sorted(sums.items()) if quantity > 0]
-
-
-def _share_out(most: int, amounts: list[tuple[Place, int]]) -> list[tuple[Place, int]]:
-    """As much of each amount as `most` allows in all, in proportion."""
-    whole = sum(quantity for _place, quantity in amounts)
-    if whole <= most:
-        return amounts
-    shares, seen, given = [], 0, 0
-    for place, quantity in amounts:
-        seen += quantity
-        upto = most * seen // whole
-        shares.append((place, upto - given))
-        given = upto
-    return shares
-
-
-def _with_closed_part(row: Whereabouts, received: Received, closed_until: date) -> Whereabouts:
-    if row.place is None or not row.place.is_use:
-        return row
-    moved = Movement.objects.filter(
-        material=received.material,
-        owner__is_company=True,
-        entry__gte=received.entry.pk,
-        entry__booked_date__lte=closed_until,
-    )
-    if row.lot is not None:
-        moved = moved.filter(lot=row.lot)
-    into = moved.filter(target_place=row.place).aggregate(total=Sum("quantity"))["total"] or 0
-    out = moved.filter(source_place=row.place).aggregate(total=Sum("quantity"))["total"] or 0
-    return Whereabouts(row.place, row.lot, row.quantity, min(max(into - out, 0), row.quantity))
+    rows = {(row.entry.pk, row.material.pk): row for row in received}
+    heaps = follow_goods(rows, closed_until=closed_until)
+    places = Place.objects.in_bulk({heap[0] for heap in heaps})
+    materials = Material.objects.in_bulk({heap[1] for heap in heaps})
+    lots = Container.objects.in_bulk({heap[2] for heap in heaps if heap[2]})
+    found: dict[Name, list[Whereabouts]] = {name: [] for name in rows}
+    for (place_id, material, lot), goods in sorted(heaps.items(), key=lambda item: item[0]):
+        place = places[place_id]
+        for name, quantity in goods.parts.items():
+            if quantity > 0 and place.keeps_stock:
+                closed = min(max(goods.closed[name], 0), quantity) if place.is_use else 0
+                found[name].append(Whereabouts(place, materials[material], lots.get(lot), quantity, closed))
+    for name, row in rows.items():
+        known = sum(where.quantity for where in found[name])
+        if known < row.quantity:
+            found[name].append(Whereabouts(None, row.material, None, row.quantity - known))
+    return found

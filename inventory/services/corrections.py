@@ -1,17 +1,28 @@
 """What changes value or leaves for good, and undoing what was wrong."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from fractions import Fraction
 from math import ceil
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from inventory.errors import BadInput, SpanstockError
-from inventory.models import Actor, Container, Entry, Material, Movement, Place, SupplierInvoice
+from inventory.models import (
+    Actor,
+    Container,
+    Entry,
+    InvoiceShare,
+    Material,
+    Movement,
+    Place,
+    SupplierInvoice,
+)
 from inventory.money import from_money_millionths
+from inventory.queries.company import get_company
 from inventory.queries.write_downs import find_standing_write_downs
 from inventory.services.lines import Line, owner_at, post_lines, require_kind
 from inventory.services.orders.life import counts_for_orders, lock_orders_of, refresh_order
@@ -180,10 +191,14 @@ def _refuse_billed(entry: Entry) -> None:
         )
 
 
-def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
+def reverse(
+    *, id: UUID, by: Actor, entry: Entry, reason: str, closed_places: QuerySet[Place] | None = None
+) -> Entry:
     """Undo an entry by its opposite, at the moment the original told of.
 
-    Orders that counted on a receipt are awaited again; a bill whose difference goes back is undone.
+    Orders that counted on a receipt are awaited again; a bill whose difference goes back is undone. What
+    it had put on work that is over (`closed_places`), or on any in a period that is closed, stays there and
+    goes back out of price variance.
 
     Raises
     ------
@@ -209,9 +224,15 @@ def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
     invoice = SupplierInvoice.objects.filter(entry=entry).first()
     if invoice is not None:
         with transaction.atomic():
-            undone = post(posting)
+            stated = _find_stated_places(invoice, closed_places)
+            undone = post(replace(posting, stated_places=stated))
             mark_bill_undone(
-                invoice=invoice, by=by, undone_at=undone.recorded_at, day=undone.booked_date, reason=reason
+                invoice=invoice,
+                by=by,
+                undone_at=undone.recorded_at,
+                day=undone.booked_date,
+                reason=reason,
+                stated_places=stated,
             )
         return undone
     if not counts_for_orders(entry):
@@ -224,10 +245,32 @@ def reverse(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
     return undone
 
 
+def _find_stated_places(invoice: SupplierInvoice, closed_places: QuerySet[Place] | None) -> frozenset[int]:
+    """Work that a bill's difference was booked to and whose cost is stated for good by now."""
+    shares = InvoiceShare.objects.filter(line__invoice=invoice, is_booked_there=True)
+    used = Place.objects.filter(kind__in=Place.USE_KINDS, pk__in=shares.values("place"))
+    closed_until = get_company().books_closed_until
+    if closed_until is None or invoice.booked_date > closed_until:
+        used = used.filter(pk__in=closed_places.values("pk")) if closed_places is not None else used.none()
+    return frozenset(used.values_list("pk", flat=True))
+
+
 def mark_bill_undone(
-    *, invoice: SupplierInvoice, by: Actor, undone_at: datetime, day: date, reason: str
+    *,
+    invoice: SupplierInvoice,
+    by: Actor,
+    undone_at: datetime,
+    day: date,
+    reason: str,
+    stated_places: frozenset[int] = frozenset(),
 ) -> None:
-    """Let a bill count no more from a day on; once undone it stays as it was undone first."""
-    SupplierInvoice.objects.filter(pk=invoice.pk, undone_at__isnull=True).update(
+    """Let a bill count no more from a day on; once undone it stays as it was undone first.
+
+    Its shares are booked nowhere any more, but for those on work whose cost is stated for good.
+    """
+    is_first = SupplierInvoice.objects.filter(pk=invoice.pk, undone_at__isnull=True).update(
         undone_at=undone_at, undone_by=by, undone_date=day, undone_reason=reason[:500]
     )
+    if is_first:
+        shares = InvoiceShare.objects.filter(line__invoice=invoice)
+        shares.exclude(place__in=stated_places).update(is_booked_there=False)

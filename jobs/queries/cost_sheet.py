@@ -221,14 +221,22 @@ def _sum_losses(places: Sequence[int]) -> dict[tuple[int, int], dict[str, int]]:
 
 
 def _sum_late(places: Sequence[int]) -> dict[int, int]:
+    """By material: what standing bills could not book here, less what undone ones could not take back."""
     sums: dict[int, int] = defaultdict(int)
     for part in in_parts(places):
-        shares = InvoiceShare.objects.filter(
-            line__invoice__undone_at__isnull=True, place__in=part, is_booked_there=False
-        )
-        for material, value in shares.order_by().values_list("line__material").annotate(Sum("value")):
-            sums[material] += int(value)
+        shares = list_late_shares(part).order_by().values_list("line__material", "is_booked_there")
+        for material, is_left, value in shares.annotate(Sum("value")):
+            sums[material] += -int(value) if is_left else int(value)
     return dict(sums)
+
+
+def list_late_shares(places: Sequence[int]) -> QuerySet[InvoiceShare]:
+    """Shares of bills that the book does not show at these places as they are known now."""
+    return InvoiceShare.objects.filter(
+        Q(line__invoice__undone_at__isnull=True, is_booked_there=False)
+        | Q(line__invoice__undone_at__isnull=False, is_booked_there=True),
+        place__in=places,
+    )
 
 
 def _sum_by_month_and_crew(places: Sequence[int]) -> tuple[list[tuple[date, int]], list[tuple[str, int]]]:

@@ -3,9 +3,12 @@
 from datetime import datetime
 from uuid import UUID
 
-from inventory.models import Actor, Movement, Place, SupplierInvoice
+from django.db.models import QuerySet
+
+from inventory.models import Actor, Entry, Place, SupplierInvoice
 from inventory.services.accounting.bills import Bill
-from inventory.services.accounting.invoices import record_invoice
+from inventory.services.accounting.invoices import record_invoice, undo_invoice
+from inventory.services.corrections import reverse
 from jobs.models import Job
 
 # Jobs whose cost is stated for good: what becomes known later is shown on them, not booked to them.
@@ -14,21 +17,31 @@ OVER_STATES = (Job.State.CLOSED,)
 
 def take_bill(*, id: UUID, by: Actor, occurred_at: datetime, bill: Bill) -> SupplierInvoice:
     """Record a supplier's or carrier's bill; what closed jobs used of the goods goes to price variance."""
-    over = Job.objects.filter(state__in=OVER_STATES)
-    places = Place.objects.filter(job__in=over) | Place.objects.filter(run__job__in=over)
-    places |= Place.objects.filter(span__job__in=over)
-    concerned = places.filter(cost_pools__material__in=_list_materials(bill))
     return record_invoice(
-        id=id,
-        by=by,
-        occurred_at=occurred_at,
-        bill=bill,
-        closed_places=frozenset(concerned.values_list("pk", flat=True)),
+        id=id, by=by, occurred_at=occurred_at, bill=bill, closed_places=_list_closed_places()
     )
 
 
-def _list_materials(bill: Bill) -> set[int]:
-    _on_lines, apart = bill.split_charges()
-    receipts = {receipt.pk for _number, charge in apart for receipt in charge.receipts}
-    carried = Movement.objects.filter(entry__in=receipts).values_list("material", flat=True)
-    return {line.material.pk for line in bill.lines} | set(carried)
+def undo_bill(*, invoice: SupplierInvoice, by: Actor, occurred_at: datetime, reason: str) -> SupplierInvoice:
+    """Take a bill back; what it had put on jobs that are closed by now stays there, as price variance."""
+    return undo_invoice(
+        invoice=invoice,
+        by=by,
+        occurred_at=occurred_at,
+        reason=reason,
+        closed_places=_list_closed_places(),
+    )
+
+
+def undo_entry(*, id: UUID, by: Actor, entry: Entry, reason: str) -> Entry:
+    """Undo an entry of the book; where it is a bill's difference, closed jobs stay as they are."""
+    return reverse(id=id, by=by, entry=entry, reason=reason, closed_places=_list_closed_places())
+
+
+def _list_closed_places() -> QuerySet[Place]:
+    over = Job.objects.filter(state__in=OVER_STATES)
+    return (
+        Place.objects.filter(job__in=over)
+        | Place.objects.filter(run__job__in=over)
+        | Place.objects.filter(span__job__in=over)
+    )

@@ -1,12 +1,13 @@
 """Bills of suppliers: what they change about the cost of what came, wherever it is now."""
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from fractions import Fraction
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from inventory.calc.landed_costs import landed_costs, part_of
 from inventory.errors import BadInput, Fault
@@ -49,7 +50,12 @@ class _Costed:
 
 
 def record_invoice(
-    *, id: UUID, by: Actor, occurred_at: datetime, bill: Bill, closed_places: Collection[int] = ()
+    *,
+    id: UUID,
+    by: Actor,
+    occurred_at: datetime,
+    bill: Bill,
+    closed_places: QuerySet[Place] | None = None,
 ) -> SupplierInvoice:
     """Take a bill and book what it differs from the receipts it names; sent again it is the same bill.
 
@@ -70,17 +76,24 @@ def record_invoice(
         by=by,
         author="by",
         fingerprint=_fingerprint(bill),
-        make=_maker(id, by, occurred_at, bill, frozenset(closed_places)),
+        make=_maker(id, by, occurred_at, bill, closed_places),
     )
 
 
 @transaction.atomic
 def undo_invoice(
-    *, invoice: SupplierInvoice, by: Actor, occurred_at: datetime, reason: str
+    *,
+    invoice: SupplierInvoice,
+    by: Actor,
+    occurred_at: datetime,
+    reason: str,
+    closed_places: QuerySet[Place] | None = None,
 ) -> SupplierInvoice:
     """Take a bill back that was wrong: its difference goes back, its receipts wait for a bill again.
 
-    Its number is free for the right one. Undone once more it is the same bill, undone.
+    What it had put on work that is over (`closed_places`), or on any in a period that is closed, stays
+    there and goes back out of price variance; the share says so, for the job as known now. Its number is
+    free for the right one. Undone once more it is the same bill, undone.
 
     Raises
     ------
@@ -93,7 +106,13 @@ def undo_invoice(
     if standing.undone_at is not None:
         return standing
     if standing.entry is not None:
-        reverse(id=step_id(standing.uuid, "undo"), by=by, entry=standing.entry, reason=reason)
+        reverse(
+            id=step_id(standing.uuid, "undo"),
+            by=by,
+            entry=standing.entry,
+            reason=reason,
+            closed_places=closed_places,
+        )
     else:
         company = get_company()
         day = book_date(standing.recorded_at, company.time_zone, company.books_closed_until)
@@ -103,7 +122,7 @@ def undo_invoice(
 
 
 def _maker(
-    id: UUID, by: Actor, occurred_at: datetime, bill: Bill, closed_places: frozenset[int]
+    id: UUID, by: Actor, occurred_at: datetime, bill: Bill, closed_places: QuerySet[Place] | None
 ) -> Callable[[], SupplierInvoice]:
     def make() -> SupplierInvoice:
         # Two bills for the same goods are matched one after the other.
@@ -125,7 +144,7 @@ def _maker(
         )
         shares = _save_lines(invoice, bill, rate, costed, closed_places)
         source = End(Place.objects.get(code=f"supplier:{bill.supplier.code}"))
-        flows = [_flow(source, *share) for share in shares]
+        flows = [_flow(source, *row) for row in shares]
         if flows:
             invoice.entry = post(
                 Posting(
@@ -232,30 +251,29 @@ def _cost_carriage(bill: Bill, rate: Fraction) -> list[_Costed]:
 def _match(received: Received, quantity: int, price: int, landed: int) -> _Costed:
     """Compare a billed line with what came and was not billed before; billed is counted on for the next."""
     matched = min(quantity, received.unbilled)
-    booked = part_of(
-        whole_value=received.value,
-        whole_quantity=received.quantity,
-        before=received.quantity - received.unbilled,
-        upto=received.quantity - received.unbilled + matched,
-    )
+    booked = received.booked_for(matched)
     received.billed += matched
-    difference = round(Fraction(landed * matched, quantity)) - booked
+    # Freight was paid, whether or not all that was billed has come.
+    due = part_of(whole_value=price, whole_quantity=quantity, before=0, upto=matched) + landed - price
+    difference = due - booked
     return _Costed(received, quantity, matched, price, landed, booked, difference)
 
 
 def _save_lines(
-    invoice: SupplierInvoice, bill: Bill, rate: Fraction, costed: list[_Costed], closed_places: frozenset[int]
-) -> list[tuple[_Costed, Whereabouts, InvoiceShare]]:
+    invoice: SupplierInvoice,
+    bill: Bill,
+    rate: Fraction,
+    costed: list[_Costed],
+    closed_places: QuerySet[Place] | None,
+) -> list[tuple[Whereabouts, InvoiceShare]]:
     for charge in bill.charges:
         row = InvoiceCharge.objects.create(
             invoice=invoice, name=charge.name, amount=round(charge.amount * rate), share_by=charge.share_by
         )
         if isinstance(charge, BilledCharge):
             row.receipts.set(charge.receipts)
-    closed_until = get_company().books_closed_until
-    shares: list[tuple[_Costed, Whereabouts, InvoiceShare]] = []
-    for position, costs in enumerate(costed, start=1):
-        line = InvoiceLine.objects.create(
+    lines = InvoiceLine.objects.bulk_create(
+        InvoiceLine(
             invoice=invoice,
             position=position,
             receipt=costs.received.entry,
@@ -268,56 +286,92 @@ def _save_lines(
             booked=costs.booked,
             difference=costs.difference,
         )
-        if costs.difference:
-            whereabouts = locate(costs.received, closed_until=closed_until)
-            shares += _share_difference(costs, line, closed_places, whereabouts)
-    InvoiceShare.objects.bulk_create(share for _row, _where, share in shares)
+        for position, costs in enumerate(costed, start=1)
+    )
+    return _save_shares(
+        [(costs, line) for costs, line in zip(costed, lines, strict=True) if costs.difference], closed_places
+    )
+
+
+def _save_shares(
+    rows: list[tuple[_Costed, InvoiceLine]], closed_places: QuerySet[Place] | None
+) -> list[tuple[Whereabouts, InvoiceShare]]:
+    located = locate([costs.received for costs, _line in rows], closed_until=get_company().books_closed_until)
+    known = [where for whereabouts in located.values() for where in whereabouts]
+    places = {where.place.pk for where in known if where.place is not None}
+    closed = closed_places.filter(pk__in=places) if closed_places is not None else Place.objects.none()
+    over = set(closed.values_list("pk", flat=True))
+    worth = _Worth(known)
+    shares: list[tuple[Whereabouts, InvoiceShare]] = []
+    for costs, line in rows:
+        whereabouts = located[costs.received.entry.pk, costs.received.material.pk]
+        shares += _share_difference(costs, line, over, whereabouts, worth)
+    InvoiceShare.objects.bulk_create(share for _where, share in shares)
     return shares
 
 
+class _Worth:
+    """What goods are worth while a bill changes it, line by line."""
+
+    def __init__(self, known: list[Whereabouts]) -> None:
+        pools = CostPool.objects.filter(
+            place__in={where.place for where in known if where.place is not None},
+            material__in={where.material for where in known},
+            owner__is_company=True,
+        )
+        rows = pools.values_list("place", "material", "lot", "value")
+        self._left = {(place, material, lot): value for place, material, lot, value in rows}
+
+    def change(self, where: Whereabouts, value: int) -> int:
+        """Put value on, or take it off as far as there is so much; return what that came to."""
+        assert where.place is not None
+        name = (where.place.pk, where.material.pk, where.lot.pk if where.lot is not None else None)
+        going = max(value, -self._left.get(name, 0))
+        self._left[name] = self._left.get(name, 0) + going
+        return going
+
+
 def _share_difference(
-    row: _Costed, line: InvoiceLine, closed_places: frozenset[int], whereabouts: list[Whereabouts]
-) -> list[tuple[_Costed, Whereabouts, InvoiceShare]]:
-    """Share a difference by quantity, the closed part of a place apart from the open one."""
+    row: _Costed,
+    line: InvoiceLine,
+    over: set[int],
+    whereabouts: list[Whereabouts],
+    worth: _Worth,
+) -> Iterator[tuple[Whereabouts, InvoiceShare]]:
+    """Share a difference by quantity, the closed part of a place apart from the open one.
+
+    What goods lack in value to have it taken off is price variance.
+    """
     parts: list[tuple[Whereabouts, int, bool]] = []
     for where in whereabouts:
-        is_over = where.place is None or where.place.pk in closed_places
+        is_over = where.place is None or where.place.pk in over
         closed = where.quantity if is_over else where.closed_quantity
         parts += [(where, closed, False), (where, where.quantity - closed, True)]
     whole = sum(quantity for _where, quantity, _is_open in parts)
-    shares, seen = [], 0
+    seen = 0
     for where, quantity, is_open in parts:
         if not quantity:
             continue
         value = part_of(whole_value=row.difference, whole_quantity=whole, before=seen, upto=seen + quantity)
         seen += quantity
-        if value:
-            is_open = is_open and _has_value(where, row, value)
-            share = InvoiceShare(
-                line=line, place=where.place, quantity=quantity, value=value, is_booked_there=is_open
-            )
-            shares.append((row, where, share))
-    return shares
+        there = worth.change(where, value) if is_open and value else 0
+        for part, is_there in ((there, True), (value - there, False)):
+            if part:
+                of_it = quantity if is_there or not there else 0
+                yield (
+                    where,
+                    InvoiceShare(
+                        line=line, place=where.place, quantity=of_it, value=part, is_booked_there=is_there
+                    ),
+                )
 
 
-def _has_value(where: Whereabouts, row: _Costed, value: int) -> bool:
-    """Whether goods are worth as much as is to be taken off them; what they lack is price variance."""
-    if value > 0:
-        return True
-    pools = CostPool.objects.filter(
-        place=where.place, material=row.received.material, owner__is_company=True, quantity__gt=0
-    )
-    if where.lot is not None:
-        pools = pools.filter(lot=where.lot)
-    return sum(pool.value for pool in pools) >= -value
-
-
-def _flow(supplier: End, row: _Costed, where: Whereabouts, share: InvoiceShare) -> Flow:
+def _flow(supplier: End, where: Whereabouts, share: InvoiceShare) -> Flow:
     variance = End(get_special_place(Place.Kind.PRICE_VARIANCE))
     is_there = share.is_booked_there and where.place is not None
     there = End(where.place) if is_there and where.place is not None else variance
     return Flow(
-        material=row.received.material,
+        material=where.material if is_there else share.line.material,
         quantity=0,
         source=supplier if share.value > 0 else there,
         target=there if share.value > 0 else supplier,

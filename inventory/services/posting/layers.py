@@ -2,6 +2,7 @@
 
 from datetime import datetime
 from fractions import Fraction
+from typing import NoReturn
 
 from inventory.models import Container, Material, Movement
 from inventory.money import from_money_millionths
@@ -128,6 +129,8 @@ def _value_layers(scribe: Scribe, flow: Flow, held: End, value: int) -> list[tup
     pools = scribe.book.pools_of(flow.head_at(held))
     if flow.lot is not None:
         pools = [(lot_id, pool) for lot_id, pool in pools if lot_id == flow.lot.pk]
+    if not pools and held.place.is_use:
+        return [(_keep_at_work(scribe, flow, held, value), 0, value)]
     if not pools:
         raise NothingToRevalue(
             f"{held.place} holds no {flow.material}: there is nothing whose value could change."
@@ -136,10 +139,7 @@ def _value_layers(scribe: Scribe, flow: Flow, held: End, value: int) -> list[tup
     weights = [pool.value if is_taken_off else pool.quantity for _lot_id, pool in pools]
     whole = sum(weights)
     if is_taken_off and whole < value:
-        raise NothingToRevalue(
-            f"{flow.material} at {held.place} is worth {from_money_millionths(whole)}; "
-            f"{from_money_millionths(value)} cannot be taken off."
-        )
+        _refuse_above_worth(flow, held, whole, value)
     layers, given, seen = [], 0, 0
     for (lot_id, _pool), weight in zip(pools, weights, strict=True):
         seen += weight
@@ -147,6 +147,22 @@ def _value_layers(scribe: Scribe, flow: Flow, held: End, value: int) -> list[tup
         layers.append((lot_id, 0, upto - given))
         given = upto
     return layers
+
+
+def _keep_at_work(scribe: Scribe, flow: Flow, held: End, value: int) -> int:
+    """Name the layer of work that used goods up: its cost can change though nothing is left of them there."""
+    lot_id = flow.lot.pk if flow.lot is not None else 0
+    whole = scribe.book.pool(PoolKey(flow.head_at(held), lot_id)).value
+    if held == flow.source and whole < value:
+        _refuse_above_worth(flow, held, whole, value)
+    return lot_id
+
+
+def _refuse_above_worth(flow: Flow, held: End, whole: int, value: int) -> NoReturn:
+    raise NothingToRevalue(
+        f"{flow.material} at {held.place} is worth {from_money_millionths(whole)}; "
+        f"{from_money_millionths(value)} cannot be taken off."
+    )
 
 
 def _outside_value(scribe: Scribe, material: Material, head: HeadKey, quantity: int) -> int:

@@ -111,6 +111,8 @@ class Posting:
     reason: str = ""
     document: str = ""
     reverses: Entry | None = None
+    # Work whose cost is stated for good: undoing a revaluation leaves it and goes through price variance.
+    stated_places: frozenset[int] = frozenset()
     extra: dict[str, str] = field(default_factory=dict)
     # Goods go where there most likely were none yet: rows are made at once instead of after a first try.
     opens_rows: bool = False

@@ -195,11 +195,18 @@ def _give_back(scribe: Scribe, flow: Flow, movement: Movement) -> None:
 
 
 def _give_back_value(scribe: Scribe, flow: Flow, movement: Movement) -> None:
-    """Take a revaluation back from goods as far as they have the value, give it to goods still there."""
+    """Take a revaluation back from goods as far as they have the value, give it to goods still there.
+
+    Work whose cost is stated for good keeps it.
+    """
     lot_id, going, target = movement.lot_id or 0, movement.value, flow.target
-    if target.place.is_stock and not scribe.book.pool(PoolKey(flow.head_at(target), lot_id)).quantity:
+    stated = scribe.posting.stated_places
+    is_gone = target.place.is_stock and not scribe.book.pool(PoolKey(flow.head_at(target), lot_id)).quantity
+    if is_gone or target.place.pk in stated:
         target = scribe.price_variance()
-    if flow.source.place.keeps_stock:
+    if flow.source.place.pk in stated:
+        going = 0
+    elif flow.source.place.keeps_stock:
         going = min(going, scribe.book.pool(PoolKey(flow.head_at(flow.source), lot_id)).value)
     for source, value in ((flow.source, going), (scribe.price_variance(), movement.value - going)):
         if source != target:

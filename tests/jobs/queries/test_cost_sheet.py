@@ -12,7 +12,7 @@ from api.wire.pictures.cost_bridge import list_stages
 from inventory.models import Container, Entry, JournalBatch, Movement, Party, Place
 from inventory.money import to_money_millionths
 from inventory.services.accounting.bills import Bill, BilledLine
-from inventory.services.accounting.invoices import record_invoice
+from inventory.services.accounting.invoices import record_invoice, undo_invoice
 from inventory.services.conversions import Caught, recover
 from inventory.services.goods import draw
 from inventory.services.lines import Line
@@ -24,6 +24,7 @@ from jobs.models.balance import balance_document
 from jobs.queries.cost_sheet import CostLine, CostSheet, list_line_movements, make_cost_sheet
 from jobs.queries.job_estimate import estimate_job
 from jobs.queries.jobs import get_policy
+from jobs.services.accounting import take_bill, undo_bill
 from jobs.services.job_life import change_state
 from tests.factories.core import sell_core
 from tests.factories.inventory import at, each, gal
@@ -151,31 +152,51 @@ def test_a_document_that_only_looks_like_a_report_names_no_crew(day: SmallDay) -
     assert make_cost_sheet(get_job()).by_crew == [("", 6 * MILLION)]
 
 
-def test_cost_sheet_shows_what_came_after_the_job_was_closed_as_known_now(day: SmallDay) -> None:
+def take_pads_and_bill(day: SmallDay, job: Job) -> tuple[Entry, Bill]:
+    """Ten pads for 10.00 that the job took at once, and a bill of 16.00 for them."""
     world = day.world
     save_party(code="mill", name="Foam Mill", is_supplier=True)
     source = Place.objects.get(code="supplier:mill")
     line = ReceiptLine(world.projectile, each(10), End(world.second_warehouse), to_money_millionths("10"))
     receipt = receive(id=uuid4(), by=world.actor, occurred_at=at(1), source=source, lines=[line])
-    job = get_job()
     taken = Line(world.projectile, each(10), End(world.second_warehouse), End(job.place))
     draw(id=uuid4(), by=world.actor, occurred_at=at(2), lines=[taken])
-    # What else lies in stock would keep a part of the difference under a weighted average.
-    everything = Line(world.projectile, each(10), End(world.warehouse), End(world.span))
-    draw(id=uuid4(), by=world.actor, occurred_at=at(3), lines=[everything])
     bill = Bill(
         supplier=Party.objects.get(code="mill"),
         number="B",
         invoice_date=date(2026, 3, 9),
         lines=[BilledLine(receipt, world.projectile, each(10), to_money_millionths("16"))],
     )
-    record_invoice(id=uuid4(), by=world.actor, occurred_at=at(9), bill=bill, closed_places=[job.place_id])
+    return receipt, bill
+
+
+def test_cost_sheet_shows_what_came_after_the_job_was_closed_as_known_now(day: SmallDay) -> None:
+    world, job = day.world, get_job()
+    _receipt, bill = take_pads_and_bill(day, job)
+    over = Place.objects.filter(pk=job.place_id)
+    invoice = record_invoice(id=uuid4(), by=world.actor, occurred_at=at(9), bill=bill, closed_places=over)
     sheet = make_cost_sheet(get_job())
     assert sheet.statement.cost == 10 * MILLION
-    # Half of what was used since went to this job, half elsewhere.
-    assert sheet.late == 3 * MILLION
-    assert sheet.cost_as_known == 13 * MILLION
+    assert sheet.late == 6 * MILLION
+    assert sheet.cost_as_known == 16 * MILLION
     assert JournalBatch.objects.count() == 0
+    undo_invoice(invoice=invoice, by=world.actor, occurred_at=at(10), reason="Not ours.", closed_places=over)
+    assert make_cost_sheet(get_job()).late == 0
+
+
+def test_a_bill_undone_after_the_job_was_closed_is_shown_on_it_as_known_now(day: SmallDay) -> None:
+    world, job = day.world, get_job()
+    _receipt, bill = take_pads_and_bill(day, job)
+    invoice = take_bill(id=uuid4(), by=world.actor, occurred_at=at(9), bill=bill)
+    assert make_cost_sheet(get_job()).statement.cost == 16 * MILLION
+    Job.objects.filter(pk=job.pk).update(state=Job.State.CLOSED)
+    undo_bill(invoice=invoice, by=world.actor, occurred_at=at(10), reason="Not ours.")
+    sheet = make_cost_sheet(get_job())
+    assert (sheet.statement.cost, sheet.late, sheet.cost_as_known) == (
+        16 * MILLION,
+        -6 * MILLION,
+        10 * MILLION,
+    )
 
 
 def test_list_line_movements_adds_up_to_the_line(day: SmallDay) -> None:

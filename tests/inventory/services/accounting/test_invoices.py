@@ -6,6 +6,7 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.db.models import QuerySet
 
 from inventory.errors import BadInput
 from inventory.models import Container, CostPool, Entry, InvoiceShare, Party, Place, SupplierInvoice
@@ -15,9 +16,10 @@ from inventory.queries.verification import verify_ledger
 from inventory.services.accounting.bills import Bill, BilledCharge, BilledLine
 from inventory.services.accounting.invoices import record_invoice, undo_invoice
 from inventory.services.accounting.periods import close_period
-from inventory.services.corrections import ReceiptIsBilled, dispose, reverse
+from inventory.services.conversions import Caught, recover
+from inventory.services.corrections import ReceiptIsBilled, Revaluation, dispose, revalue, reverse
 from inventory.services.documents import DocumentConflict
-from inventory.services.goods import draw
+from inventory.services.goods import draw, return_goods, transfer
 from inventory.services.landed import Charge
 from inventory.services.lines import Line
 from inventory.services.parties import save_party
@@ -74,6 +76,10 @@ def worth(place: Place) -> int:
     return sum(pool.value for pool in CostPool.objects.filter(place=place))
 
 
+def only(place: Place) -> QuerySet[Place]:
+    return Place.objects.filter(pk=place.pk)
+
+
 def price_variance() -> int:
     return sum(worth(place) for place in Place.objects.filter(code="price-variance"))
 
@@ -100,11 +106,185 @@ def test_a_difference_follows_its_own_lot_only() -> None:
     assert worth(world.warehouse) == 100_000_000
 
 
+@pytest.mark.parametrize("formula", ["fifo", "weighted_average"])
+@pytest.mark.outside_check("IAS 2 paragraphs 25, 27, each unit takes one bill's part; how known: by hand")
+def test_bills_of_two_receipts_raise_what_is_held_once(formula: str) -> None:
+    """Two of 100 at 10.00, 150 used, both billed 10 % more: 50 held are worth 550, the work 1,650."""
+    world = make(formula)
+    first, second = get_pads(world, 100, "1000"), get_pads(world, 100, "1000", hours=1)
+    use(world, 150, 2)
+    record(world, bill(world, (first, each(100), "1100")))
+    record(world, bill(world, (second, each(100), "1100"), number="B-2"))
+    assert worth(world.warehouse) == 550_000_000
+    assert worth(world.span) == 1_650_000_000
+    assert price_variance() == 0
+
+
+@pytest.mark.outside_check("IAS 2 paragraph 27, an average taken at each receipt; how known: by hand")
+def test_bills_under_steady_restocking_add_up_to_an_average_bought_at_the_billed_price() -> None:
+    """Six times 10 came and 8 were used: billed later, all is as if it had come at that price at once."""
+    late = make("weighted_average")
+    receipts = []
+    for week in range(6):
+        receipts.append(get_pads(late, 10, "100", hours=week))
+        use(late, 8, week + 0.5)
+    for number, receipt in enumerate(receipts):
+        record(late, bill(late, (receipt, each(10), "110"), number=f"B-{number}"))
+    assert worth(late.warehouse) == pytest.approx(12 * 11_000_000, abs=20)
+    assert worth(late.span) == pytest.approx(48 * 11_000_000, abs=20)
+    assert worth(late.warehouse) + worth(late.span) == 660_000_000
+    assert price_variance() == 0
+
+
+def test_a_difference_follows_the_place_that_got_the_goods_and_comes_back_with_them() -> None:
+    world = make("weighted_average")
+    receipt = get_pads(world, 10, "100")
+    moved = Line(world.projectile, each(6), End(world.warehouse), End(world.vehicle))
+    transfer(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[moved])
+    get_pads(world, 4, "40", hours=2)
+    used = Line(world.projectile, each(6), End(world.vehicle), End(world.span))
+    draw(id=uuid4(), by=world.actor, occurred_at=at(3), lines=[used])
+    back = Line(world.projectile, each(2), End(world.span), End(world.vehicle))
+    return_goods(id=uuid4(), by=world.actor, occurred_at=at(4), lines=[back])
+    record(world, bill(world, (receipt, each(10), "110")))
+    assert worth(world.span) == 44_000_000
+    assert worth(world.vehicle) == 22_000_000
+    assert worth(world.warehouse) == 84_000_000
+
+
+def get_fluid(world: World, gallons: int, cost: str) -> tuple[Entry, Container]:
+    drum = Container(label="D-9", kind="drum", material=world.fluid, owner=world.company)
+    drum.place, drum.received_at, drum.capacity = world.warehouse, at(0), 57_000_000
+    entry = receive(
+        id=uuid4(),
+        by=world.actor,
+        occurred_at=at(0),
+        source=Place.objects.get(code="supplier:mill"),
+        lines=[ReceiptLine(world.fluid, gal(gallons), End(world.warehouse, drum), to_money_millionths(cost))],
+    )
+    return entry, drum
+
+
+def inject_and_catch(world: World, drum: Container, *, injected: int, caught: int) -> None:
+    line = Line(world.fluid, gal(injected), End(world.warehouse, drum), End(world.span))
+    draw(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[line])
+    vessel = Container.objects.create(
+        label="C-9", kind="drum", material=world.recovered, owner=world.company, place=world.vehicle
+    )
+    back = Caught(world.recovered, gal(caught), world.span, End(world.vehicle, vessel))
+    recover(id=uuid4(), by=world.actor, occurred_at=at(2), caught=[back])
+
+
+def bill_fluid(world: World, receipt: Entry, gallons: int, price: str) -> SupplierInvoice:
+    line = BilledLine(receipt, world.fluid, gal(gallons), to_money_millionths(price))
+    return record(world, bill(world, lines=[line]))
+
+
+@pytest.mark.parametrize("formula", ["fifo", "weighted_average"])
+@pytest.mark.parametrize(
+    ("caught", "at_work", "recovered"), [(30, 70_000_000, 30_000_000), (50, 50_000_000, 50_000_000)]
+)
+@pytest.mark.outside_check(
+    "half the cost of what is caught comes back, as its policy says; how known: by hand"
+)
+def test_a_difference_on_recovered_fluid_is_shared_as_its_cost_was(
+    formula: str, caught: int, at_work: int, recovered: int
+) -> None:
+    """50 gal drawn, 30 or all caught, billed 100.00 more: half of what the caught ones cost stays at work."""
+    world = make(formula)
+    receipt, drum = get_fluid(world, 50, "500")
+    inject_and_catch(world, drum, injected=50, caught=caught)
+    span, vehicle = worth(world.span), worth(world.vehicle)
+    bill_fluid(world, receipt, 50, "600")
+    assert worth(world.span) - span == at_work
+    assert worth(world.vehicle) - vehicle == recovered
+    assert price_variance() == 0
+    assert list(verify_ledger()) == []
+
+
+def test_a_credit_on_fluid_that_was_caught_again_in_full_is_taken_off_the_work() -> None:
+    world = make("fifo")
+    receipt, drum = get_fluid(world, 50, "500")
+    inject_and_catch(world, drum, injected=50, caught=50)
+    bill_fluid(world, receipt, 50, "400")
+    assert (worth(world.span), worth(world.vehicle), price_variance()) == (200_000_000, 200_000_000, 0)
+
+
+def test_lines_that_lower_one_pool_take_off_what_it_has_and_the_rest_is_price_variance() -> None:
+    """Two receipts for 100 each were written down to 150 in all; a bill says that both cost 10 only."""
+    world = make("weighted_average")
+    first, second = get_pads(world, 10, "100"), get_pads(world, 10, "100", hours=1)
+    lower = Revaluation(world.projectile, world.warehouse, -50_000_000)
+    against = Place.objects.get(kind="write_down")
+    revalue(
+        id=uuid4(), by=world.actor, occurred_at=at(2), changes=[lower], against=against, reason="Scratched."
+    )
+    record(world, bill(world, (first, each(10), "10"), (second, each(10), "10")))
+    assert worth(world.warehouse) == 0
+    assert price_variance() == -30_000_000
+    shares = InvoiceShare.objects.values_list("line__position", "quantity", "value", "is_booked_there")
+    assert list(shares) == [
+        (1, 10_000_000, -90_000_000, True),
+        (2, 10_000_000, -60_000_000, True),
+        (2, 0, -30_000_000, False),
+    ]
+
+
+@pytest.mark.parametrize(("price", "kept"), [("110", 44_000_000), ("90", 36_000_000)])
+def test_a_bill_undone_leaves_the_work_that_was_closed_since(price: str, kept: int) -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    use(world, 4, 1)
+    invoice = record(world, bill(world, (receipt, each(10), price)))
+    undo_invoice(
+        invoice=invoice,
+        by=world.actor,
+        occurred_at=at(101),
+        reason="Not ours.",
+        closed_places=only(world.span),
+    )
+    assert worth(world.span) == kept
+    assert worth(world.warehouse) == 60_000_000
+    assert price_variance() == 40_000_000 - kept
+    assert worth(Place.objects.get(code="supplier:mill")) == -100_000_000
+    assert InvoiceShare.objects.get(is_booked_there=True).place == world.span
+
+
+def test_a_bill_undone_leaves_the_work_of_a_period_that_was_closed_since() -> None:
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    use(world, 4, 1)
+    invoice = record(world, bill(world, (receipt, each(10), "110")))
+    close_period(last_date=date(2026, 3, 6), by=world.actor, occurred_at=at(24 * 10))
+    undo_invoice(invoice=invoice, by=world.actor, occurred_at=at(24 * 11), reason="Not ours.")
+    assert worth(world.span) == 44_000_000
+    assert worth(world.warehouse) == 60_000_000
+    assert price_variance() == -4_000_000
+
+
+def test_what_is_billed_and_what_is_accrued_add_up_to_what_was_booked() -> None:
+    """Two pieces for three millionths: one billed takes two of them, the other is accrued with one."""
+    world = make("fifo")
+    receipt = get_pads(world, 2, "0.000003")
+    invoice = record(world, bill(world, (receipt, each(1), "0.000002")))
+    [left] = list_unbilled(until=BILLED)
+    assert invoice.lines.get().booked + left.accrued == left.value == 3
+
+
+@pytest.mark.parametrize(("came", "change"), [(8, 20_000_000), (10, 20_000_000)])
+def test_freight_is_kept_in_full_where_not_all_that_was_billed_has_come(came: int, change: int) -> None:
+    world = make("fifo")
+    receipt = get_pads(world, came, str(came * 10))
+    charges = [Charge("freight", to_money_millionths("20"), "count")]
+    record(world, bill(world, (receipt, each(10), "100"), charges=charges))
+    assert worth(world.warehouse) == came * 10_000_000 + change
+
+
 def test_what_closed_work_used_goes_to_price_variance_and_remembers_where() -> None:
     world = make("fifo")
     receipt = get_pads(world, 10, "100")
     use(world, 4, 1)
-    record(world, bill(world, (receipt, each(10), "110")), closed_places=[world.span.pk])
+    record(world, bill(world, (receipt, each(10), "110")), closed_places=only(world.span))
     assert worth(world.span) == 40_000_000
     assert price_variance() == 4_000_000
     share = InvoiceShare.objects.get(place=world.span)
@@ -369,7 +549,7 @@ def test_freight_of_goods_that_a_closed_job_used_is_known_there() -> None:
     world = make("fifo")
     receipt = get_pads(world, 10, "100")
     use(world, 5, 1)
-    record(world, freight(world, receipt), closed_places=[world.span.pk])
+    record(world, freight(world, receipt), closed_places=only(world.span))
     assert worth(world.span) == 50_000_000
     assert price_variance() == 10_000_000
     assert InvoiceShare.objects.get(place=world.span).is_booked_there is False
