@@ -75,12 +75,15 @@ class AccountTies(AccountsDoor):
     @extend_schema(
         operation_id="list_account_ties",
         parameters=[OpenApiParameter("until", DAY, required=True)],
-        responses={200: OpenApiResponse(shape(results=listing(of("AccountTie"))))},
+        responses={200: OpenApiResponse(of("AccountTies"))},
     )
     def get(self, request: Request) -> Response:
-        """List each account's balance in the book, what batches brought it, and what is still to go out."""
-        ties = tie_accounts(booked_until=self.day(request, "until"))
-        return Response({"results": [answers.tie_json(tie, self.currency) for tie in ties]})
+        """List each account's balance, what batches up to the day brought it, and what is to go out.
+
+        Beside them stands what the roll-forward closes with.
+        """
+        found = tie_accounts(booked_until=self.day(request, "until"))
+        return Response(answers.ties_json(found, self.currency))
 
 
 def _places(door: Door, request: Request) -> list[int] | None:

@@ -18,7 +18,7 @@ from inventory.models import (
     SupplierInvoice,
 )
 from inventory.money import minor_digits
-from inventory.queries.account_balances import AccountTie
+from inventory.queries.account_balances import AccountTie, StockTie
 from inventory.queries.receipt_costs import Received
 from inventory.queries.stock_accounts import CHANGES, RolledForward, StockAge, StockRow, Worth
 
@@ -118,8 +118,21 @@ def tie_json(tie: AccountTie, currency: str) -> Json:
     return {
         "account": tie.account,
         "balance": money_json(tie.balance, currency),
+        "in_stock": money_json(tie.in_stock, currency),
+        "not_sealed": money_json(tie.not_sealed, currency),
         "exported": money_json(tie.exported * coin, currency),
         "not_exported": money_json(tie.balance - tie.exported * coin, currency),
+    }
+
+
+def ties_json(found: StockTie, currency: str) -> Json:
+    """The accounts, and their stock beside what the roll-forward closes with."""
+    return {
+        "results": [tie_json(tie, currency) for tie in found.accounts],
+        "stock": {
+            "closing": money_json(found.closing, currency),
+            "in_accounts": money_json(found.in_stock, currency),
+        },
     }
 
 
@@ -345,7 +358,17 @@ COMPONENTS: dict[str, Schema] = {
         material=TEXT, ages=listing(shape(at_most_days=nullable(WHOLE), quantity=of("Quantity")))
     ),
     "WriteOffLimit": shape(limit=nullable(of("Money"))),
-    "AccountTie": shape(account=TEXT, balance=of("Money"), exported=of("Money"), not_exported=of("Money")),
+    "AccountTie": shape(
+        account=TEXT,
+        balance=of("Money"),
+        in_stock=of("Money"),
+        not_sealed=of("Money"),
+        exported=of("Money"),
+        not_exported=of("Money"),
+    ),
+    "AccountTies": shape(
+        results=listing(of("AccountTie")), stock=shape(closing=of("Money"), in_accounts=of("Money"))
+    ),
     "RolledForward": shape(
         material=TEXT, owner=TEXT, **{word: worth_schema(of("Quantity")) for word in ROLL_WORDS}
     ),

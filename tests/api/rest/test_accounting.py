@@ -86,19 +86,24 @@ def test_accounts_tie_to_the_stock_and_to_what_is_not_exported(client_of: Client
     put_accounts(accounts)
     post(accounts, "journal-batches", booked_until="2026-03-02")
     post(client_of("admin"), "entries", **requests.a_draw(office))
-    seal_all()
     found = assert_answer("list_account_ties", accounts.get(f"{ROOT}/account-ties?until=2026-03-02"))
     ties = {row["account"]: row for row in found["results"]}
     assert ties["1400"]["not_exported"] == requests.dollars("-50.00")
     assert ties["5100"] == {
         "account": "5100",
         "balance": requests.dollars("50.00"),
+        "in_stock": requests.dollars("0.00"),
+        "not_sealed": requests.dollars("50.00"),
         "exported": requests.dollars("0.00"),
         "not_exported": requests.dollars("50.00"),
     }
     rolled = assert_answer("get_roll_forward", accounts.get(f"{ROOT}/roll-forward?last_date=2026-03-02"))
     closing = sum(float(row["closing"]["value"]["value"]) for row in rolled["results"])
     assert float(ties["1400"]["balance"]["value"]) == pytest.approx(closing, abs=1e-6)
+    seal_all()
+    sealed = accounts.get(f"{ROOT}/account-ties?until=2026-03-02").json()["results"]
+    assert {row["not_sealed"]["value"] for row in sealed} == {requests.dollars("0.00")["value"]}
+    assert found["stock"]["closing"] == found["stock"]["in_accounts"] == ties["1400"]["in_stock"]
 
 
 def test_a_batch_is_had_as_csv_and_as_a_workbook(client_of: ClientOf) -> None:

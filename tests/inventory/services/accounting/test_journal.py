@@ -8,7 +8,7 @@ from django.db.models import Sum
 
 from inventory.errors import BadInput
 from inventory.models import AccountRule, JournalBatch, JournalLine, Place
-from inventory.queries.account_balances import AccountMissing
+from inventory.queries.account_balances import AccountMissing, tie_accounts
 from inventory.queries.stock_accounts import roll_forward
 from inventory.services.accounting.journal import (
     AccountSetting,
@@ -86,6 +86,27 @@ def test_a_batch_takes_only_what_is_booked_up_to_its_day(world: World) -> None:
     assert amounts(batch(world, date(2026, 3, 3))) == {STOCK: -10, USED: 10}
     with pytest.raises(BadInput, match="lies before 2026-03-03"):
         batch(world)
+
+
+def test_the_tie_of_a_past_day_knows_no_later_batch_and_closes_with_the_stock(world: World) -> None:
+    batch(world)
+    use(world, 10, 24)
+    batch(world, date(2026, 3, 3))
+    past, now = tie_accounts(booked_until=DAY), tie_accounts(booked_until=date(2026, 3, 3))
+    told = {tie.account: (tie.balance, tie.exported, tie.not_sealed) for tie in past.accounts}
+    assert told == {STOCK: (100_000, 10, 0), PAYABLE: (-100_000, -10, 0)}
+    assert (past.closing, past.in_stock) == (100_000, 100_000)
+    assert {tie.account: tie.exported for tie in now.accounts}[STOCK] == 7
+
+
+def test_the_tie_shows_apart_what_is_not_sealed(world: World) -> None:
+    batch(world)
+    use(world, 15, 1)
+    found = tie_accounts(booked_until=DAY)
+    told = {tie.account: (tie.balance, tie.in_stock, tie.not_sealed) for tie in found.accounts}
+    assert told[STOCK] == (50_000, 50_000, -50_000)
+    assert told[USED] == (50_000, 0, 50_000)
+    assert found.closing == found.in_stock == 50_000
 
 
 def test_lines_name_the_job_that_goods_are_charged_to(world: World) -> None:
