@@ -320,12 +320,12 @@ class _Worth:
             owner__is_company=True,
         )
         rows = pools.values_list("place", "material", "lot", "value")
-        self._left = {(place, material, lot): value for place, material, lot, value in rows}
+        self._left = {(place, material, lot or 0): value for place, material, lot, value in rows}
 
     def change(self, where: Whereabouts, value: int) -> int:
         """Put value on, or take it off as far as there is so much; return what that came to."""
         assert where.place is not None
-        name = (where.place.pk, where.material.pk, where.lot.pk if where.lot is not None else None)
+        name = (where.place.pk, where.material.pk, where.lot.pk if where.lot is not None else 0)
         going = max(value, -self._left.get(name, 0))
         self._left[name] = self._left.get(name, 0) + going
         return going
