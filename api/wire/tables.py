@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
+from openpyxl.utils import get_column_letter
 
 FORMULA = re.compile(r"^[=+\-@\t\r\n]")
 # What no name of a sheet may hold, and what no cell may.
@@ -42,7 +43,7 @@ def write_workbook(title: str, headings: Sequence[str], rows: Sequence[Sequence[
     sheet.freeze_panes = "A2"
     for number, heading in enumerate(headings, start=1):
         longest = max([len(heading), *(len(row[number - 1]) for row in rows[:500])])
-        sheet.column_dimensions[chr(64 + number)].width = min(max(longest + 2, 8), 48)
+        sheet.column_dimensions[get_column_letter(number)].width = min(max(longest + 2, 8), 48)
     head = []
     for heading in headings:
         cell = WriteOnlyCell(sheet, value=heading)
