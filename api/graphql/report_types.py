@@ -9,6 +9,7 @@ import graphene
 
 from api.graphql.balance_types import DayBalance, FluidSum
 from api.graphql.stock_types import Money, Named, Quantity
+from api.graphql.work_types import ScrapCredit, StatedMaterial
 from api.wire.components import all_components
 from api.wire.schemas import Schema
 
@@ -24,6 +25,8 @@ _TYPES: dict[str, Any] = {
     "Named": Named,
     "DayBalance": DayBalance,
     "FluidSum": FluidSum,
+    "ScrapCredit": ScrapCredit,
+    "StatedMaterial": StatedMaterial,
 }
 _COMPONENTS = all_components()
 

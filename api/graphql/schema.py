@@ -9,6 +9,7 @@ from graphql_relay import from_global_id
 
 from api.graphql.asking import asking
 from api.graphql.balance_types import DayBalance
+from api.graphql.cost_types import CostQuery
 from api.graphql.document_types import DocumentQuery
 from api.graphql.fluid_types import FluidQuery
 from api.graphql.instrument_types import InstrumentQuery
@@ -75,7 +76,14 @@ from jobs.queries.truck_stock import list_unconfirmed_trucks
 
 
 class Query(
-    DocumentQuery, FluidQuery, InstrumentQuery, RecoveryQuery, SafetyQuery, SettingsQuery, SupplyQuery
+    CostQuery,
+    DocumentQuery,
+    FluidQuery,
+    InstrumentQuery,
+    RecoveryQuery,
+    SafetyQuery,
+    SettingsQuery,
+    SupplyQuery,
 ):
     """Everything that may be asked."""
 

@@ -108,7 +108,9 @@ def _parts(parts: Sequence[StatedPart], currency: str) -> Table:
     table.columns[1].no_wrap = False
     table.columns[1].ratio = 3
     for part in parts:
-        table.add_row(Text(_name(part)), Text(_content(part)), Text(show_money(part.cost, currency)))
+        table.add_row(
+            Text(_name(part)), Text(_content(part, currency)), Text(show_money(part.cost, currency))
+        )
     return table
 
 
@@ -116,9 +118,12 @@ def _name(part: StatedPart) -> str:
     return f"{part.kind} {part.name}" if part.name else "the job itself"
 
 
-def _content(part: StatedPart) -> str:
+def _content(part: StatedPart, currency: str) -> str:
+    """What stays of each material and, where there are several, what each of them cost."""
+    own = sum(line.owner.is_company for line in part.materials)
     shown = [
         f"{_quantity(line.amounts.stays, line.material.stock_unit)} {line.material.name}"
+        + (f" ({show_money(line.amounts.cost, currency)})" if own > 1 and line.owner.is_company else "")
         for line in part.materials
         if line.amounts.stays
     ]

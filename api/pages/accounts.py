@@ -53,7 +53,7 @@ class JobCost(Page):
             job=sheet.statement.job,
             lines=[_show_line(line) for line in sheet.lines],
             furnished=[_show_line(line) for line in sheet.furnished],
-            sizes=[row for row in sheet.by_size if row.per_foot is not None],
+            has_sizes=any(row.per_foot is not None for row in sheet.by_size),
             has_differences=any(line.differences for line in sheet.lines),
             drawn=mark_safe(picture.unstyled_svg),
             **show_table(picture.table),
@@ -103,14 +103,14 @@ class ClosingList(Page):
 
 def _show_line(line: CostLine) -> dict[str, Any]:
     amounts = line.amounts
-    lost = [(Movement.Cause(cause).label, amount) for cause, amount in sorted(line.lost.items())]
+    words = ("returned", "recovered", "used", "installed")
     return {
         "line": line,
-        "used": amounts.quantity("used"),
-        "installed": amounts.quantity("installed"),
-        "returned": amounts.quantity("returned"),
-        "recovered": amounts.quantity("recovered"),
-        "lost": lost,
+        "cells": [
+            (amounts.drawn, amounts.drawn_value),
+            *((amounts.quantity(word), amounts.value(word)) for word in words),
+        ],
+        "lost": [(Movement.Cause(cause).label, *loss) for cause, loss in line.lost.items()],
     }
 
 

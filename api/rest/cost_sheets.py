@@ -13,7 +13,8 @@ from api.rest.accounting import AccountsDoor, answer_file
 from api.rest.listing import ListDoor, list_parameters
 from api.wire.accounting_requests import ISSUE, read_request
 from api.wire.answers import entry_json, make_writer
-from api.wire.cost_sheets import cost_sheet_body, cost_table, issued_sheet_json
+from api.wire.cost_sheets import cost_sheet_body, issued_sheet_json
+from api.wire.cost_tables import cost_table
 from api.wire.input_fields import read_day
 from api.wire.pages import Order
 from api.wire.papers.cost_sheet import print_cost_sheet

@@ -1,4 +1,4 @@
-"""A job's cost sheet in JSON's own types, and as the rows of a table."""
+"""A job's cost sheet in JSON's own types."""
 
 from typing import Any
 
@@ -11,6 +11,7 @@ from api.wire.schemas import (
     MOMENT,
     TEXT,
     UUID,
+    VALUED,
     WHOLE,
     Schema,
     listing,
@@ -19,16 +20,19 @@ from api.wire.schemas import (
     shape,
 )
 from api.wire.scrap_credits import scrap_credit_json
-from inventory.money import from_money_millionths
-from inventory.units import from_millionths, unit_label
+from api.wire.statements import stated_materials_json, values_json
 from jobs.models import IssuedSheet
+from jobs.queries.cost_groups import CostGroup
 from jobs.queries.cost_sheet import CostLine, CostPerFoot, CostSheet, Differences
 from jobs.queries.fluid_figures import FluidSum
+from jobs.queries.furnished_goods import Reconciliation
 from jobs.queries.issued_sheets import find_faults
-from jobs.queries.statement import OTHER
+from jobs.queries.statement import OTHER, StatedPart
 
 Json = dict[str, Any]
 WORDS = ("drawn", "returned", "used", "recovered", "installed", "lost", "adjusted", "stays")
+# Where the goods of others are; the first is the sum of the others.
+RECONCILED = ("delivered", "with_job", "with_other_jobs", "returned_to_owner", "still_held", "otherwise")
 
 
 def cost_sheet_body(sheet: CostSheet) -> Json:
@@ -53,14 +57,19 @@ def cost_sheet_body(sheet: CostSheet) -> Json:
         "furnished": [_furnished(line) for line in sheet.furnished],
         "unaccounted": [_unaccounted(row) for row in sheet.unaccounted],
         "parts": [
-            {"kind": part.kind, "name": part.name or None, "cost": money_json(part.cost, currency)}
+            {"kind": part.kind, "name": part.name or None, **_group(part, currency)}
             for part in sheet.statement.parts
         ],
-        "months": [
-            {"month": month.isoformat(), "cost": money_json(cost, currency)} for month, cost in sheet.by_month
-        ],
-        "crews": [{"crew": crew or None, "cost": money_json(cost, currency)} for crew, cost in sheet.by_crew],
+        "months": [{"month": row.name.isoformat(), **_group(row, currency)} for row in sheet.by_month],
+        "crews": [{"crew": row.name or None, **_group(row, currency)} for row in sheet.by_crew],
         "cable_sizes": [_size(row, currency) for row in sheet.by_size],
+    }
+
+
+def _group(row: StatedPart | CostGroup[Any], currency: str) -> Json:
+    return {
+        "cost": money_json(row.cost, currency),
+        "materials": stated_materials_json(row.materials, currency),
     }
 
 
@@ -81,7 +90,11 @@ def _line(line: CostLine, currency: str) -> Json:
         "estimated_back": quantity_json(estimate.comes_back, unit) if estimate else None,
         "estimated_cost": money_json(estimated, currency) if estimated is not None else None,
         **_quantities(line),
-        "lost_by_cause": {cause: quantity_json(amount, unit) for cause, amount in sorted(line.lost.items())},
+        "lost_by_cause": _lost(line),
+        "values": values_json(line.amounts, currency),
+        "lost_values_by_cause": {
+            cause: money_json(loss.value, currency) for cause, loss in line.lost.items()
+        },
         "cost": money_json(line.amounts.cost, currency),
         "late_differences": money_json(line.late, currency),
         "differences": _differences(line.differences, currency) if line.differences else None,
@@ -105,8 +118,20 @@ def _furnished(line: CostLine) -> Json:
         "owner": line.owner.code,
         "estimated": quantity_json(line.estimate.quantity, unit) if line.estimate else None,
         **_quantities(line),
-        "lost_by_cause": {cause: quantity_json(amount, unit) for cause, amount in sorted(line.lost.items())},
+        "lost_by_cause": _lost(line),
+        "reconciliation": _reconciliation(line.reconciled, unit) if line.reconciled else None,
     }
+
+
+def _lost(line: CostLine) -> Json:
+    return {
+        cause: quantity_json(loss.quantity, line.material.stock_unit) for cause, loss in line.lost.items()
+    }
+
+
+def _reconciliation(found: Reconciliation, unit: str) -> Json:
+    amounts = {word: quantity_json(getattr(found, word), unit) for word in RECONCILED}
+    return {**amounts, "ties": found.ties}
 
 
 def _unaccounted(row: FluidSum) -> Json:
@@ -120,79 +145,11 @@ def _unaccounted(row: FluidSum) -> Json:
 
 def _size(row: CostPerFoot, currency: str) -> Json:
     return {
-        "cable_size": row.cable_size,
+        "cable_size": row.cable_size or None,
         "length": quantity_json(row.length_um, "m", "[ft_i]"),
         "cost": money_json(row.cost, currency),
         "cost_per_foot": money_json(row.per_foot, currency) if row.per_foot is not None else None,
     }
-
-
-def cost_table(sheet: CostSheet) -> tuple[list[str], list[list[str]]]:
-    """Headings and rows of the sheet for a workbook: one row a material, the sum, then core that was sold."""
-    headings = ["material", "owner", "unit", "estimated", *WORDS, "estimated cost", "cost"]
-    headings += ["price difference", "quantity difference", "recovery difference", "later bills"]
-    headings += ["unaccounted", "unaccounted at least", "unaccounted at most", "currency"]
-    currency = sheet.statement.currency
-    fluids = {row.fluid.pk: row for row in sheet.unaccounted}
-    lines = [*sheet.lines, *sheet.furnished]
-    rows = [_table_row(line, fluids.get(line.material.pk), currency) for line in lines]
-    total = [""] * len(headings)
-    total[0], total[-1] = "all materials", currency
-    total[headings.index("cost")] = _money(sheet.statement.cost)
-    total[headings.index("estimated cost")] = _money(sheet.estimated_cost)
-    total[headings.index("later bills")] = _money(sheet.late)
-    return headings, [*rows, total, *_scrap_rows(sheet, headings)]
-
-
-def _scrap_rows(sheet: CostSheet, headings: list[str]) -> list[list[str]]:
-    """Each sold lot of core below the sum, and what the job cost less them."""
-    statement = sheet.statement
-    named = [
-        (f"core sold, lot {row.lot}, owed to {row.owner.name}: {_money(row.owed)}", row.owner.name, 0)
-        if row.owed
-        else (f"core sold, lot {row.lot}", row.owner.name, -row.credited)
-        for row in statement.scrap
-    ]
-    if named:
-        named.append(("cost less core sold", "", statement.net_cost))
-    rows = []
-    for name, owner, cost in named:
-        row = [""] * len(headings)
-        row[0], row[1], row[-1] = name, owner, statement.currency
-        row[headings.index("cost")] = _money(cost)
-        rows.append(row)
-    return rows
-
-
-def _table_row(line: CostLine, fluid: FluidSum | None, currency: str) -> list[str]:
-    unit = line.material.stock_unit
-    found, is_own = line.differences, line.owner.is_company
-    quantities = [part["value"] for part in _quantities(line).values()]
-    return [
-        line.material.name,
-        line.owner.name,
-        unit_label(unit),
-        f"{from_millionths(line.estimate.quantity, unit):f}" if line.estimate else "",
-        *quantities,
-        _money(line.estimated_cost),
-        _money(line.amounts.cost) if is_own else "",
-        _money(found.price) if found else "",
-        _money(found.quantity) if found else "",
-        _money(found.recovery) if found else "",
-        _money(line.late) if is_own else "",
-        *_unaccounted_cells(fluid if is_own else None),
-        currency if is_own else "",
-    ]
-
-
-def _unaccounted_cells(row: FluidSum | None) -> list[str]:
-    if row is None or row.interval is None:
-        return ["", "", ""]
-    return [f"{from_millionths(end, row.fluid.stock_unit):f}" for end in (row.unaccounted, *row.interval)]
-
-
-def _money(millionths: int | None) -> str:
-    return f"{from_money_millionths(millionths):f}" if millionths is not None else ""
 
 
 def issued_sheet_json(sheet: IssuedSheet, *, now: CostSheet | None = None) -> Json:
@@ -215,6 +172,7 @@ def issued_sheet_json(sheet: IssuedSheet, *, now: CostSheet | None = None) -> Js
 
 
 QUANTITIES = {word: of("Quantity") for word in WORDS}
+GROUP = {"cost": of("Money"), "materials": listing(of("StatedMaterial"))}
 CAUSES: Schema = {"type": "object", "additionalProperties": of("Quantity")}
 COMPONENTS: dict[str, Schema] = {
     "CostSheet": shape(
@@ -238,6 +196,8 @@ COMPONENTS: dict[str, Schema] = {
                 estimated_cost=nullable(of("Money")),
                 **QUANTITIES,
                 lost_by_cause=CAUSES,
+                values=shape(**{word: of("Money") for word in VALUED}),
+                lost_values_by_cause={"type": "object", "additionalProperties": of("Money")},
                 cost=of("Money"),
                 late_differences=of("Money"),
                 differences=nullable(
@@ -253,17 +213,20 @@ COMPONENTS: dict[str, Schema] = {
                 estimated=nullable(of("Quantity")),
                 **QUANTITIES,
                 lost_by_cause=CAUSES,
+                reconciliation=nullable(
+                    shape(**{word: of("Quantity") for word in RECONCILED}, ties=FLAG),
+                ),
             )
         ),
         unaccounted=listing(
             shape(material=TEXT, quantity=of("Quantity"), interval=nullable(listing(of("Quantity"))))
         ),
-        parts=listing(shape(kind=TEXT, name=nullable(TEXT), cost=of("Money"))),
-        months=listing(shape(month=DAY, cost=of("Money"))),
-        crews=listing(shape(crew=nullable(TEXT), cost=of("Money"))),
+        parts=listing(shape(kind=TEXT, name=nullable(TEXT), **GROUP)),
+        months=listing(shape(month=DAY, **GROUP)),
+        crews=listing(shape(crew=nullable(TEXT), **GROUP)),
         cable_sizes=listing(
             shape(
-                cable_size=TEXT,
+                cable_size=nullable(TEXT),
                 length=of("Quantity"),
                 cost=of("Money"),
                 cost_per_foot=nullable(of("Money")),

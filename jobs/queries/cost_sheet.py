@@ -1,27 +1,25 @@
 """A job's cost sheet: the estimate frozen at approval beside what the book says, and why they differ."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
-from typing import Any
-from uuid import UUID
+from typing import NamedTuple
 
 from django.db.models import Q, QuerySet, Sum
 
-from inventory.models import Entry, InvoiceShare, Material, Movement, Party, Place
+from inventory.models import InvoiceShare, Material, Movement, Party, Place
 from inventory.units import MILLION
 from jobs.calc.cost_differences import CostDifference, explain_cost
-from jobs.models import CrewDay, EstimateLine, FieldReport, Job, JobEstimate, Span
-from jobs.models.balance import DOCUMENT_PREFIX
+from jobs.models import EstimateLine, Job, JobEstimate, Span
+from jobs.queries.cost_groups import CostGroup, group_cost
 from jobs.queries.fluid_figures import FluidSum
-from jobs.queries.job_places import in_parts, list_job_places
+from jobs.queries.furnished_goods import Reconciliation, reconcile_furnished
+from jobs.queries.job_places import in_parts, list_ends, list_job_places
 from jobs.queries.statement import Amounts, StatedMaterial, Statement, make_statement
 
 UM_PER_FOOT = 304_800
-# SQLite takes some 32,000 values in one statement.
-IDS_AT_ONCE = 10_000
 Purpose = Movement.Purpose
 
 
@@ -38,21 +36,34 @@ class Differences:
         return self.price + self.quantity + self.recovery
 
 
+class Loss(NamedTuple):
+    """What was lost by one cause: millionths of the stock unit and of the currency."""
+
+    quantity: int
+    value: int
+
+
+Key = tuple[int, int]
+Losses = dict[str, Loss]
+
+
 @dataclass(frozen=True)
 class CostLine:
-    """One material of the company's own: expected, and what became of it.
+    """One material of one owner: expected, and what became of it.
 
-    `lost` is by cause. `late` is what bills brought after the job was closed and the book keeps as price
-    variance: known now, and not part of the cost in the book.
+    `lost` is by cause, in the order of their names. `reconciled` says where goods of others are. `late` is
+    what bills brought after the job was closed and the book keeps as price variance: known now, and not part
+    of the cost in the book.
     """
 
     material: Material
     owner: Party
     amounts: Amounts
     estimate: EstimateLine | None
-    lost: dict[str, int]
+    lost: Losses
     late: int
     differences: Differences | None
+    reconciled: Reconciliation | None = None
 
     @property
     def estimated_cost(self) -> int | None:
@@ -64,7 +75,11 @@ class CostLine:
 
 @dataclass(frozen=True)
 class CostPerFoot:
-    """What the spans and runs of a cable size cost for each foot of them that is extracted."""
+    """What the spans and runs of a cable size cost for each foot of them that is extracted.
+
+    Under no size stands what was charged to the job itself and to withdrawn spans and runs; together the
+    rows are the cost in the book.
+    """
 
     cable_size: str
     length_um: int
@@ -83,9 +98,9 @@ class CostSheet:
     estimate: JobEstimate | None
     lines: list[CostLine]
     furnished: list[CostLine]
-    by_month: list[tuple[date, int]]
+    by_month: list[CostGroup[date]]
     # Under no name stands what no report of a crew brought; together they are the cost in the book.
-    by_crew: list[tuple[str, int]]
+    by_crew: list[CostGroup[str]]
     by_size: list[CostPerFoot]
     # What the days' balances could not account for, by fluid, with its interval.
     unaccounted: list[FluidSum]
@@ -115,14 +130,14 @@ def make_cost_sheet(job: Job) -> CostSheet:
     expected = _load_estimate(estimate)
     has_losses = any(line.amounts.quantity("lost") for line in [*statement.materials, *statement.furnished])
     lost, late = _sum_losses(places) if has_losses else {}, _sum_late(places)
-    by_month, by_crew = _sum_by_month_and_crew(places)
+    by_month, by_crew = group_cost(places)
     lines = _make_lines(statement.materials, expected, lost, late, is_own=True)
     furnished = _make_lines(statement.furnished, expected, lost, {}, is_own=False)
     return CostSheet(
         statement=statement,
         estimate=estimate,
         lines=lines,
-        furnished=furnished,
+        furnished=_reconcile(job, furnished),
         by_month=by_month,
         by_crew=by_crew,
         by_size=_sum_by_size(job, statement),
@@ -130,7 +145,7 @@ def make_cost_sheet(job: Job) -> CostSheet:
     )
 
 
-def _load_estimate(estimate: JobEstimate | None) -> dict[tuple[int, int], EstimateLine]:
+def _load_estimate(estimate: JobEstimate | None) -> dict[Key, EstimateLine]:
     if estimate is None:
         return {}
     lines = estimate.lines.select_related("material", "owner")
@@ -139,8 +154,8 @@ def _load_estimate(estimate: JobEstimate | None) -> dict[tuple[int, int], Estima
 
 def _make_lines(
     stated: list[StatedMaterial],
-    expected: dict[tuple[int, int], EstimateLine],
-    lost: dict[tuple[int, int], dict[str, int]],
+    expected: dict[Key, EstimateLine],
+    lost: dict[Key, Losses],
     late: dict[int, int],
     *,
     is_own: bool,
@@ -164,7 +179,7 @@ def _make_line(
     owner: Party,
     amounts: Amounts,
     estimate: EstimateLine | None,
-    lost: dict[str, int],
+    lost: Losses,
     late: dict[int, int],
 ) -> CostLine:
     return CostLine(
@@ -182,6 +197,18 @@ def _estimated_cost(line: EstimateLine) -> int:
     assert line.unit_cost is not None
     back = Fraction(line.comes_back * line.recovered_share, MILLION)
     return round((line.quantity - back) * line.unit_cost / MILLION)
+
+
+def _reconcile(job: Job, lines: list[CostLine]) -> list[CostLine]:
+    """The lines with where the goods are, and lines for what the owners brought that was not charged yet."""
+    known = {(line.material.pk, line.owner.pk): line for line in lines}
+    found = reconcile_furnished(job, {key: line.amounts.stays for key, line in known.items()})
+    materials = Material.objects.in_bulk([material for material, _owner in found.keys() - known.keys()])
+    owners = Party.objects.in_bulk([owner for _material, owner in found.keys() - known.keys()])
+    for material, owner in found.keys() - known.keys():
+        known[material, owner] = _make_line(materials[material], owners[owner], Amounts(), None, {}, {})
+    reconciled = [replace(line, reconciled=found.get(key)) for key, line in known.items()]
+    return sorted(reconciled, key=lambda line: (line.material.kind, line.material.code, line.owner.code))
 
 
 def _explain(line: EstimateLine | None, amounts: Amounts) -> Differences | None:
@@ -202,21 +229,20 @@ def _explain(line: EstimateLine | None, amounts: Amounts) -> Differences | None:
     return Differences(price=total - quantity - recovery, quantity=quantity, recovery=recovery)
 
 
-def _ends(places: Sequence[int]) -> Iterator[tuple[int, QuerySet[Movement]]]:
-    """Movements into the job's places and out of them, with the sign that they count by."""
-    for end, sign in (("target_place", 1), ("source_place", -1)):
-        for part in in_parts(places):
-            yield sign, Movement.objects.filter(**{f"{end}__in": part}).order_by()
-
-
-def _sum_losses(places: Sequence[int]) -> dict[tuple[int, int], dict[str, int]]:
-    found: dict[tuple[int, int], dict[str, int]] = defaultdict(lambda: defaultdict(int))
-    for sign, movements in _ends(places):
+def _sum_losses(places: Sequence[int]) -> dict[Key, Losses]:
+    found: dict[Key, Amounts] = defaultdict(Amounts)
+    for sign, movements in list_ends(places):
         rows = movements.filter(purpose=Purpose.LOST).values_list("material", "owner", "cause")
-        for material, owner, cause, quantity in rows.annotate(Sum("quantity")):
-            found[material, owner][cause or Movement.Cause.UNKNOWN] += sign * int(quantity)
+        for material, owner, cause, quantity, value in rows.annotate(Sum("quantity"), Sum("value")):
+            word = cause or Movement.Cause.UNKNOWN.value
+            found[material, owner].add(word, sign * int(quantity), sign * int(value))
     return {
-        key: {cause: amount for cause, amount in causes.items() if amount} for key, causes in found.items()
+        key: {
+            cause: Loss(quantity, amounts.value(cause))
+            for cause, quantity in sorted(amounts.quantities.items())
+            if quantity or amounts.value(cause)
+        }
+        for key, amounts in found.items()
     }
 
 
@@ -239,64 +265,6 @@ def list_late_shares(places: Sequence[int]) -> QuerySet[InvoiceShare]:
     )
 
 
-def _sum_by_month_and_crew(places: Sequence[int]) -> tuple[list[tuple[date, int]], list[tuple[str, int]]]:
-    """Cost by month of booking, and by the crew whose report, or whose day's balance, brought it.
-
-    What came otherwise stands under no name. The entries are looked up by their keys: in a join, a database
-    that overrates how many movements the places have reads the whole book of entries.
-    """
-    by_entry: dict[int, int] = defaultdict(int)
-    for sign, movements in _ends(places):
-        for key, value in movements.exclude(value=0).values_list("entry").annotate(Sum("value")):
-            by_entry[key] += sign * int(value)
-    by_month: dict[date, int] = defaultdict(int)
-    by_document: dict[str, int] = defaultdict(int)
-    for part in in_parts(sorted(by_entry)):
-        entries = Entry.objects.filter(pk__in=part).values_list("pk", "booked_date", "document")
-        for key, booked, document in entries:
-            by_month[booked.replace(day=1)] += by_entry[key]
-            by_document[document] += by_entry[key]
-    return sorted(by_month.items()), _by_crew(by_document)
-
-
-def _by_crew(by_document: dict[str, int]) -> list[tuple[str, int]]:
-    reports = FieldReport.objects.values_list("uuid", "crew_day__crew__code")
-    days = CrewDay.objects.values_list("pk", "crew__code")
-    crews = _find_crews(reports, "report:", UUID, by_document)
-    crews |= _find_crews(days, DOCUMENT_PREFIX, _read_key, by_document)
-    by_crew: dict[str, int] = defaultdict(int)
-    for document, value in by_document.items():
-        by_crew[crews.get(document, "")] += value
-    return sorted((crew, value) for crew, value in by_crew.items() if value)
-
-
-def _find_crews(
-    rows: QuerySet[Any, tuple[Any, str]], prefix: str, read: Callable[[str], Any], documents: Iterable[str]
-) -> dict[str, str]:
-    """Crew by document. A document is free text: one that only looks like ours names no crew."""
-    ids: dict[Any, str] = {}
-    for document in documents:
-        if document.startswith(prefix):
-            try:
-                ids[read(document.removeprefix(prefix))] = document
-            except ValueError:
-                continue
-    found: dict[str, str] = {}
-    keys, column = list(ids), "uuid" if read is UUID else "pk"
-    for first in range(0, len(keys), IDS_AT_ONCE):
-        for key, crew in rows.filter(**{f"{column}__in": keys[first : first + IDS_AT_ONCE]}):
-            found[ids[key]] = crew
-    return found
-
-
-def _read_key(text: str) -> int:
-    """The key of one of our rows; what no database could hold is none."""
-    key = int(text)
-    if not 0 < key < 2**63:
-        raise ValueError(f"{key} is no key")
-    return key
-
-
 def _sum_by_size(job: Job, statement: Statement) -> list[CostPerFoot]:
     spans = Span.objects.filter(job=job, is_withdrawn=False).values_list(
         "name", "run__name", "cable_size__designation", "length_um", "extracted_at"
@@ -309,11 +277,10 @@ def _sum_by_size(job: Job, statement: Statement) -> list[CostPerFoot]:
         length[size] += length_um if extracted_at is not None else 0
     cost: dict[str, int] = defaultdict(int)
     for part in statement.parts:
-        found = size_of.get((part.kind, part.name))
-        if found is not None:
-            cost[found] += part.cost
-    sizes = sorted({size for size in {**length, **cost} if length[size] or cost[size]})
-    return [CostPerFoot(size, length[size], cost[size]) for size in sizes]
+        cost[size_of.get((part.kind, part.name), "")] += part.cost
+    # What belongs to no size comes last.
+    sizes = sorted({*length, *cost}, key=lambda size: (not size, size))
+    return [CostPerFoot(size, length[size], cost[size]) for size in sizes if length[size] or cost[size]]
 
 
 def list_line_movements(

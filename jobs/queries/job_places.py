@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator, Sequence
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
-from inventory.models import Place
+from inventory.models import Movement, Place
 from jobs.models import Job
 
 # As keys and not as a condition: a database that has to guess how many places a condition means reads the
@@ -22,3 +22,10 @@ def in_parts(keys: Sequence[int]) -> Iterator[Sequence[int]]:
     """The keys, as many at a time as one statement takes."""
     for first in range(0, len(keys), KEYS_AT_ONCE):
         yield keys[first : first + KEYS_AT_ONCE]
+
+
+def list_ends(places: Sequence[int]) -> Iterator[tuple[int, QuerySet[Movement]]]:
+    """Movements into the places (1) and out of them (-1), with that sign, in parts and in no order."""
+    for end, sign in (("target_place", 1), ("source_place", -1)):
+        for part in in_parts(places):
+            yield sign, Movement.objects.filter(**{f"{end}__in": part}).order_by()

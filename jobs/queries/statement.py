@@ -44,6 +44,12 @@ class Amounts:
         self.quantities[word] = self.quantities.get(word, 0) + quantity
         self.values[word] = self.values.get(word, 0) + value
 
+    def add_movement(self, purpose: str, sign: int, quantity: int, value: int) -> None:
+        """Add what went into a place of the job (`sign` 1) or out of it (-1) under its word."""
+        word = CHARGED.get(purpose) or COMING_BACK.get(purpose) or OTHER
+        direction = -sign if purpose in COMING_BACK else sign
+        self.add(word, direction * quantity, direction * value)
+
     def add_all(self, other: "Amounts") -> None:
         for word, quantity in other.quantities.items():
             self.add(word, quantity, other.values[word])
@@ -147,7 +153,7 @@ def make_statement(job: Job) -> Statement:
     total: dict[tuple[int, int], Amounts] = {}
     for (_place, material, owner), amounts in by_holding.items():
         total.setdefault((material, owner), Amounts()).add_all(amounts)
-    stated = _state(((key, amounts) for key, amounts in total.items()), materials, owners)
+    stated = state_lines(((key, amounts) for key, amounts in total.items()), materials, owners)
     value = sum(
         CostPool.objects.filter(place__in=part).aggregate(total=Sum("value"))["total"] or 0
         for part in in_parts(places)
@@ -177,15 +183,14 @@ def _sum_movements(places: Sequence[int]) -> dict[Key, Amounts]:
             )
             for place, material, owner, purpose, quantity, value in rows:
                 amounts = found.setdefault((place, material, owner), Amounts())
-                word = CHARGED.get(purpose) or COMING_BACK.get(purpose) or OTHER
-                direction = -sign if purpose in COMING_BACK else sign
-                amounts.add(word, direction * int(quantity), direction * int(value))
+                amounts.add_movement(purpose, sign, int(quantity), int(value))
     return found
 
 
-def _state(
+def state_lines(
     rows: Iterable[tuple[tuple[int, int], Amounts]], materials: dict[int, Material], owners: dict[int, Party]
 ) -> list[StatedMaterial]:
+    """Amounts by the keys of material and owner as lines, in the order in which they are shown."""
     found = [
         StatedMaterial(materials[material], owners[owner], amounts) for (material, owner), amounts in rows
     ]
@@ -212,4 +217,4 @@ def _state_parts(
         rows, key=lambda row: (row[1] != "job", row[2] or row[4] or "", row[1] != "run", row[5] or 0)
     )
     for place, kind, run, span, _run_of_span, _sequence in order:
-        yield StatedPart(kind, span or run or "", _state(by_place[place], materials, owners))
+        yield StatedPart(kind, span or run or "", state_lines(by_place[place], materials, owners))

@@ -1,14 +1,15 @@
 """A job's cost sheet on paper."""
 
-from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
 from api.wire.papers.paper import Paper
 from inventory.models import Movement
 from inventory.money import format_money, from_money_millionths
 from inventory.units import format_amount, format_millionths, from_millionths
+from jobs.queries.cost_groups import CostGroup
 from jobs.queries.cost_sheet import CostLine, CostSheet
-from jobs.queries.statement import OTHER
+from jobs.queries.statement import OTHER, StatedPart
 
 MATERIAL_HEADINGS = (
     "Material",
@@ -24,8 +25,8 @@ MATERIAL_HEADINGS = (
     "by recovery",
 )
 
-# Used, installed and lost is what was drawn; what came back or was corrected tells what stays of it.
-FURNISHED_WORDS = {
+# What each material did, and in the second line of it what that cost.
+WORDS = {
     "used": "Used",
     "installed": "Installed",
     "lost": "Lost",
@@ -48,9 +49,10 @@ def print_cost_sheet(sheet: CostSheet, *, is_metric: bool, printed_at: datetime)
     )
     _add_summary(paper, sheet)
     _add_materials(paper, sheet)
+    _add_words(paper, sheet)
     if sheet.furnished:
         _add_furnished(paper, sheet.furnished)
-    _add_lost(paper, [*sheet.lines, *sheet.furnished])
+    _add_lost(paper, sheet)
     _add_unaccounted(paper, sheet)
     _add_scrap(paper, sheet)
     _add_parts(paper, sheet)
@@ -106,35 +108,77 @@ def _add_materials(paper: Paper, sheet: CostSheet) -> None:
     )
 
 
+def _add_words(paper: Paper, sheet: CostSheet) -> None:
+    """Quantity and money of each word, one below the other; goods of others by quantity only."""
+    currency = sheet.statement.currency
+    rows = []
+    for line in [*sheet.lines, *sheet.furnished]:
+        amounts = line.amounts
+        name = line.material.name if line.owner.is_company else f"{line.material.name} ({line.owner.name})"
+        quantities = [amounts.drawn, *(amounts.quantity(word) for word in WORDS), amounts.stays]
+        if not any(quantities) and not amounts.cost:
+            continue
+        rows.append([name, *(_quantity(line, quantity) for quantity in quantities)])
+        if line.owner.is_company:
+            values = [amounts.drawn_value, *(amounts.value(word) for word in WORDS), amounts.cost]
+            rows.append(["", *(_money(value or None, currency) for value in values)])
+    if rows:
+        paper.add_heading("What became of it, in quantity and money")
+        paper.add_table(
+            ["Material", "Drawn", *WORDS.values(), "Stays"],
+            rows,
+            widths=[5] + [3] * (len(WORDS) + 2),
+            is_number=[False] + [True] * (len(WORDS) + 2),
+        )
+
+
 def _add_furnished(paper: Paper, lines: list[CostLine]) -> None:
+    """What owners brought and where it is now; an owner's other jobs are served from the same goods."""
     paper.add_heading("Furnished by others")
+    columns = {
+        "delivered": "Delivered",
+        "with_job": "With this job",
+        "with_other_jobs": "Other jobs",
+        "returned_to_owner": "Back to owner",
+        "still_held": "Still held",
+        "otherwise": "Otherwise",
+    }
     rows = [
         [
             f"{line.material.name} ({line.owner.name})",
-            _quantity(line, line.amounts.drawn),
-            *(_quantity(line, line.amounts.quantity(word)) for word in FURNISHED_WORDS),
-            _quantity(line, line.amounts.stays),
+            *(_quantity(line, getattr(line.reconciled, column)) for column in columns),
         ]
         for line in lines
+        if line.reconciled is not None
     ]
     paper.add_table(
-        ["Material and owner", "Drawn", *(FURNISHED_WORDS.values()), "Stays"],
+        ["Material and owner", *columns.values()],
         rows,
-        widths=[5] + [2] * (len(FURNISHED_WORDS) + 2),
-        is_number=[False] + [True] * (len(FURNISHED_WORDS) + 2),
+        widths=[5] + [2] * len(columns),
+        is_number=[False] + [True] * len(columns),
     )
+    paper.add_text("Delivered is the sum of what is with jobs, back, still held and otherwise gone.")
 
 
-def _add_lost(paper: Paper, lines: Iterable[CostLine]) -> None:
+def _add_lost(paper: Paper, sheet: CostSheet) -> None:
+    currency = sheet.statement.currency
     rows = [
-        [line.material.name, Movement.Cause(cause).label, _quantity(line, amount)]
-        for line in lines
-        for cause, amount in sorted(line.lost.items())
+        [
+            line.material.name,
+            Movement.Cause(cause).label,
+            _quantity(line, loss.quantity),
+            _money(loss.value, currency) if line.owner.is_company else "",
+        ]
+        for line in [*sheet.lines, *sheet.furnished]
+        for cause, loss in line.lost.items()
     ]
     if rows:
         paper.add_heading("Lost")
         paper.add_table(
-            ["Material", "Cause", "Quantity"], rows, widths=[4, 3, 2], is_number=[False, False, True]
+            ["Material", "Cause", "Quantity", currency],
+            rows,
+            widths=[4, 3, 2, 2],
+            is_number=[False, False, True, True],
         )
 
 
@@ -189,7 +233,7 @@ def _add_parts(paper: Paper, sheet: CostSheet) -> None:
         paper.add_heading("By cable size")
         rows = [
             [
-                row.cable_size,
+                row.cable_size or "no size",
                 format_amount(from_millionths(row.length_um, "m", "[ft_i]"), "[ft_i]"),
                 _money(row.cost, currency),
                 f"{from_money_millionths(row.per_foot):.4f}" if row.per_foot is not None else "",
@@ -202,22 +246,39 @@ def _add_parts(paper: Paper, sheet: CostSheet) -> None:
             widths=[2, 2, 2, 2],
             is_number=[False, True, True, True],
         )
-    for title, named in (
-        ("By month", [(f"{month:%Y-%m}", cost) for month, cost in sheet.by_month]),
-        ("By crew", [(crew or "without a crew's report", cost) for crew, cost in sheet.by_crew]),
-        (
-            "By span and run",
-            [
-                (f"{part.kind} {part.name}" if part.name else "the job itself", part.cost)
-                for part in sheet.statement.parts
-            ],
-        ),
-    ):
+    groups: dict[str, list[tuple[str, StatedPart | CostGroup[Any]]]] = {
+        "By month": [(f"{row.name:%Y-%m}", row) for row in sheet.by_month],
+        "By crew": [(row.name or "without a crew's report", row) for row in sheet.by_crew],
+        "By span and run": [
+            (f"{part.kind} {part.name}" if part.name else "the job itself", part)
+            for part in sheet.statement.parts
+        ],
+    }
+    for title, named in groups.items():
         if named:
             paper.add_heading(title)
-            rows = [[name, _money(cost, currency)] for name, cost in named]
-            rows.append(["All", _money(sum(cost for _name, cost in named), currency)])
-            paper.add_table(["", currency], rows, widths=[5, 2], is_number=[False, True], has_total=True)
+            _add_groups(paper, named, currency)
+
+
+def _add_groups(paper: Paper, named: list[tuple[str, StatedPart | CostGroup[Any]]], currency: str) -> None:
+    """The materials of each part with what stays of them, and below them what the part cost."""
+    rows = []
+    for name, group in named:
+        for place, line in enumerate(group.materials):
+            amounts = line.amounts
+            quantity = _amount(amounts.stays, line.material.stock_unit) if amounts.stays else ""
+            cost = _money(amounts.cost, currency) if line.owner.is_company else ""
+            rows.append([name if not place else "", line.material.name, quantity, cost])
+        if len(group.materials) > 1:
+            rows.append(["", f"all of {name}", "", _money(group.cost, currency)])
+    rows.append(["All", "", "", _money(sum(group.cost for _name, group in named), currency)])
+    paper.add_table(
+        ["", "Material", "Stays", currency],
+        rows,
+        widths=[4, 4, 2, 2],
+        is_number=[False, False, True, True],
+        has_total=True,
+    )
 
 
 def _quantity(line: CostLine, millionths: int) -> str:

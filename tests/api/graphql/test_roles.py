@@ -108,6 +108,8 @@ QUESTIONS: list[tuple[str, Answers]] = [
     (f'balance(crew: "north", date: "{REPORTED}") {ONE}', (UNSEEN,) * 6),
     (f'statement(job: "J-north") {ONE}', ALL),
     (f'statement(job: "J-south") {ONE}', UNSEEN_BY_CREWS),
+    (f'costSheet(job: "J-north") {ONE}', (OK, NO, OK, OK, NO, OK)),
+    (f'costSheet(job: "J-south") {ONE}', (OK, NO, OK, OK, NO, OK)),
     (f'fieldReports(crew: "north", date: "{REPORTED}") {ONE}', ALL),
     (f'fieldReports(crew: "south", date: "{REPORTED}") {ONE}', UNSEEN_BY_CREWS),
     (f'fieldReport(id: "{{report}}") {ONE}', ALL),

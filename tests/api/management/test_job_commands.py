@@ -203,7 +203,10 @@ def test_statement_stands_beside_the_estimate_frozen_at_approval(run: Run, day: 
     draw(id=uuid4(), by=day.world.actor, occurred_at=at(2), lines=[line])
     text = run("statement", "J-1")[0]
     assert max(len(row) for row in text.splitlines()) <= COLUMNS
-    assert "Lost Extraction fluid: 5 gal by spill." in text
+    assert "Lost Extraction fluid: 5 gal (30.00 USD) by spill." in text
+    rows = [" ".join(row.split()) for row in text.splitlines()]
+    assert "In money Lost Cost" in rows
+    assert rows[rows.index("Month Stays Cost") + 1 :][:2] == ["2026-03 30.00", "Extraction fluid 5 gal 30.00"]
     assert "Against the estimate" in text
     sheet = json.loads(run("statement", "J-1", "--format", "json")[0])["cost_sheet"]
     assert sheet["cost"] == {"value": "30.00", "currency": "USD"}
@@ -222,8 +225,12 @@ def test_statement_tells_core_that_was_sold_and_cost_without_a_report(run: Run, 
     assert "Core sold, lot L-1 -12.00" in rows
     assert "Cost less core sold 18.00" in rows
     assert "Core of lot L-2: 5.00 USD owed to Network Owner, beside the cost." in rows
-    at_crews = rows.index("Crew Cost")
-    assert rows[at_crews + 1 : at_crews + 3] == ["without a crew's report 30.00", "All 30.00"]
+    at_crews = rows.index("Crew Stays Cost")
+    assert rows[at_crews + 1 : at_crews + 4] == [
+        "without a crew's report 30.00",
+        "Extraction fluid 5 gal 30.00",
+        "All 30.00",
+    ]
     body = json.loads(run("statement", "J-1", "--format", "json")[0])
     assert body["cost_less_scrap"] == {"value": "18.00", "currency": "USD"}
 

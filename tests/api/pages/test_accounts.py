@@ -8,7 +8,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from inventory.models import Container
+from inventory.models import Container, Movement
 from inventory.services.goods import draw
 from inventory.services.lines import Line
 from inventory.services.posting import End
@@ -46,6 +46,22 @@ def test_cost_opens_from_the_job_down_to_the_entry(browse: Browse, office: Offic
     shown = _text(client, entry)
     assert "Draw" in shown
     assert "100.00 USD" in shown
+
+
+def test_cost_says_what_each_part_took_and_what_was_lost_for_how_much(browse: Browse, office: Office) -> None:
+    drum = End(office.world.warehouse, Container.objects.get(label="D-1"))
+    spilt = Movement.Purpose.LOST
+    lines = [
+        Line(office.world.fluid, gal(3), drum, End(office.span.place), purpose=spilt, cause="spill"),
+        Line(office.world.fluid, gal(4), drum, End(office.job.place)),
+    ]
+    draw(id=uuid4(), by=office.world.actor, occurred_at=at(2), lines=lines)
+    sheet = " ".join(_text(browse("accounts"), "/jobs/J-north/cost").split())
+    assert '3 gal <span class="quiet">spill</span><br><small class="quiet">30.00 USD</small>' in sheet
+    by_part = sheet.split("<summary>By span and run</summary>")[1]
+    assert "the job itself" in by_part
+    assert '<td>4 gal Extraction fluid</td><td class="number">40.00 USD</td>' in by_part
+    assert "span S1" in by_part
 
 
 def test_pages_of_cost_ask_as_often_however_much_was_drawn(browse: Browse, office: Office) -> None:

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import json
 import re
 from collections.abc import Callable
 from typing import Any
@@ -26,7 +27,7 @@ from tests.api.rest import requests
 from tests.api.rest.test_balances import reported  # noqa: F401
 from tests.factories.accounts import Office
 from tests.factories.core import sell_core
-from tests.factories.inventory import at, feet
+from tests.factories.inventory import at, feet, gal
 
 ClientOf = Callable[[str], APIClient]
 ADDRESS = "/api/v1/jobs/J-north"
@@ -100,8 +101,17 @@ def test_the_sheet_is_had_as_pdf_and_workbook(client_of: ClientOf, drawn: Office
     assert "54.00" in text
     book = load_workbook(io.BytesIO(accounts.get(f"{ADDRESS}/cost-sheet/file.xlsx").content))
     rows = [[cell.value for cell in row] for row in book.active.iter_rows()]
-    at_cost = rows[0].index("cost")
-    assert [row[at_cost] for row in rows[1:]] == [50, 50]
+    by, material, stays, cost = (rows[0].index(name) for name in ("by", "material", "stays", "cost"))
+    assert [(row[by], row[cost]) for row in rows[1:]] == [
+        ("material", 50),
+        ("total", 50),
+        ("span", 50),
+        ("crew", 50),
+        ("month", 50),
+        ("cable size", 50),
+    ]
+    told = ("Extraction fluid", 5, 50)
+    assert [(row[material], row[stays], row[cost]) for row in rows[3:6]] == [told] * 3
     assert accounts.get(f"{ADDRESS}/cost-sheet/file.doc").status_code == 404
 
 
@@ -198,7 +208,7 @@ def test_core_that_was_sold_is_on_the_printed_sheet_the_workbook_and_the_picture
     book = load_workbook(io.BytesIO(accounts.get(f"{ADDRESS}/cost-sheet/file.xlsx").content))
     rows = [[cell.value for cell in row] for row in book.active.iter_rows()]
     at_cost = rows[0].index("cost")
-    assert [row[at_cost] for row in rows[1:]] == [50, 50, -12.34, 0, 37.66]
+    assert [row[at_cost] for row in rows[1:6]] == [50, 50, -12.34, 0, 37.66]
     picture = assert_answer("get_cost_picture", accounts.get(f"{ADDRESS}/cost-sheet/picture"))
     last = [(row["stage"], row["change"], row["level"]) for row in picture["table"]["rows"]][-2:]
     assert last == [("Core sold", "-12.34", "37.66"), ("Actual", "", "37.66")]
@@ -260,3 +270,92 @@ def test_goods_of_others_are_reconciled_apart_and_cost_nothing(client_of: Client
     amounts = {word: float(line[word]["value"]) for word in ("drawn", "installed", "lost", "used", "stays")}
     assert amounts == {"drawn": 750, "installed": 700, "lost": 50, "used": 0, "stays": 750}
     assert (line["owner"], sheet["cost"], sheet["lines"]) == ("network", money("0.00"), [])
+    found = {word: amount for word, amount in line["reconciliation"].items() if word != "ties"}
+    assert {word: float(amount["value"]) for word, amount in found.items()} == {
+        "delivered": 1000,
+        "with_job": 750,
+        "with_other_jobs": 0,
+        "returned_to_owner": 0,
+        "still_held": 250,
+        "otherwise": 0,
+    }
+    assert line["reconciliation"]["ties"] is True
+    [part] = sheet["parts"]
+    assert "cost" not in part["materials"][0]
+    printed = client_of("accounts").get(f"{ADDRESS}/cost-sheet/file.pdf")
+    pages = "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(printed.content)).pages)
+    for said in ("Still held", "250 ft", "Back to owner"):
+        assert said in pages, said
+    text = client_of("accounts").get(f"{ADDRESS}/cost-sheet/file.csv").content.decode("utf-8-sig")
+    [row] = [row for row in csv.DictReader(io.StringIO(text)) if row["delivered"]]
+    assert (row["still held"], row["lost"], row["lost cost"]) == ("250.000000", "50.000000", "")
+
+
+@pytest.fixture
+def worn(client_of: ClientOf, office: Office) -> Office:
+    """From a drum at 10.00 a gallon: five used and two spilt on the span, one to the job itself."""
+    world = office.world
+    drum = End(world.warehouse, Container.objects.get(label="D-1"))
+    lines = [
+        Line(world.fluid, gal(5), drum, End(office.span.place)),
+        Line(world.fluid, gal(2), drum, End(office.span.place), purpose=Movement.Purpose.LOST, cause="spill"),
+        Line(world.fluid, gal(1), drum, End(office.job.place)),
+    ]
+    draw(id=uuid4(), by=world.actor, occurred_at=at(1), lines=lines)
+    return office
+
+
+def test_each_word_has_quantity_and_money_by_material_and_part_at_both_doors(
+    client_of: ClientOf, worn: Office
+) -> None:
+    accounts = client_of("accounts")
+    sheet = assert_answer("get_cost_sheet", accounts.get(f"{ADDRESS}/cost-sheet"))
+    [line] = sheet["lines"]
+    assert {word: line["values"][word] for word in ("drawn", "used", "lost", "returned")} == {
+        "drawn": money("80.00"),
+        "used": money("60.00"),
+        "lost": money("20.00"),
+        "returned": money("0.00"),
+    }
+    assert (line["lost_by_cause"]["spill"]["value"], line["lost_values_by_cause"]) == (
+        "2.000000",
+        {"spill": money("20.00")},
+    )
+    for groups in (sheet["parts"], sheet["months"], sheet["crews"]):
+        materials = [material for group in groups for material in group["materials"]]
+        assert sum(float(row["stays"]["value"]) for row in materials) == 8
+        assert sum(float(row["values"]["lost"]["value"]) for row in materials) == 20
+        assert sum(float(row["cost"]["value"]) for row in materials) == 80
+    assert [(row["cable_size"] is None, row["cost"]) for row in sheet["cable_sizes"]] == [
+        (False, money("70.00")),
+        (True, money("10.00")),
+    ]
+    question = """{ costSheet(job: "J-north") { cost { value } lines { material lostValuesByCause
+        values { lost { value } } } parts { kind cost { value } materials { material stays { value unit }
+        cost { value } } } cableSizes { cableSize cost { value } } } }"""
+    asked = accounts.post("/graphql", {"query": question}, format="json").json()["data"]["costSheet"]
+    assert asked["cost"] == {"value": "80.00"}
+    [told] = asked["lines"]
+    assert (told["values"], json.loads(told["lostValuesByCause"])) == (
+        {"lost": {"value": "20.00"}},
+        line["lost_values_by_cause"],
+    )
+    assert [(part["kind"], part["materials"][0]["stays"]["value"]) for part in asked["parts"]] == [
+        ("job", "1.000000"),
+        ("span", "7.000000"),
+    ]
+    assert [row["cost"]["value"] for row in asked["cableSizes"]] == ["70.00", "10.00"]
+
+
+def test_files_say_what_was_lost_by_cause_in_quantity_and_money(client_of: ClientOf, worn: Office) -> None:
+    accounts = client_of("accounts")
+    text = accounts.get(f"{ADDRESS}/cost-sheet/file.csv").content.decode("utf-8-sig")
+    rows = list(csv.DictReader(io.StringIO(text)))
+    [lost] = [row for row in rows if row["by"] == "cause of loss"]
+    assert (lost["name"], lost["lost"], lost["lost cost"]) == ("spill", "2.000000", "20.000000")
+    for by in ({"material"}, {"job", "run", "span"}, {"crew"}, {"month"}, {"cable size"}):
+        assert sum(float(row["cost"]) for row in rows if row["by"] in by) == 80, by
+    printed = accounts.get(f"{ADDRESS}/cost-sheet/file.pdf")
+    pages = "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(printed.content)).pages)
+    for said in ("What became of it", "20.00", "no size", "the job itself"):
+        assert said in pages, said

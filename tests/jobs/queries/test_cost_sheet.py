@@ -1,5 +1,7 @@
 """A job's cost sheet, reckoned by hand."""
 
+from collections import defaultdict
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 from uuid import uuid4
@@ -9,25 +11,28 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from api.wire.pictures.cost_bridge import list_stages
-from inventory.models import Container, Entry, JournalBatch, Movement, Party, Place
+from inventory.models import Container, Entry, Holding, JournalBatch, Movement, Party, Place
 from inventory.money import to_money_millionths
 from inventory.services.accounting.bills import Bill, BilledLine
 from inventory.services.accounting.invoices import record_invoice, undo_invoice
 from inventory.services.conversions import Caught, recover
 from inventory.services.goods import draw
 from inventory.services.lines import Line
-from inventory.services.parties import save_party
-from inventory.services.posting import End
+from inventory.services.parties import make_outside_places, save_party
+from inventory.services.posting import End, Flow, Posting, post
 from inventory.services.receipts import ReceiptLine, receive
 from jobs.models import CrewDay, EstimateLine, EstimatingPolicy, FieldReport, Job, JobEstimate, Span
 from jobs.models.balance import balance_document
+from jobs.queries.cost_groups import CostGroup
 from jobs.queries.cost_sheet import CostLine, CostSheet, list_line_movements, make_cost_sheet
+from jobs.queries.furnished_goods import Reconciliation
 from jobs.queries.job_estimate import estimate_job
 from jobs.queries.jobs import get_policy
+from jobs.queries.statement import Amounts, StatedPart
 from jobs.services.accounting import take_bill, undo_bill
 from jobs.services.job_life import change_state
 from tests.factories.core import sell_core
-from tests.factories.inventory import at, each, gal
+from tests.factories.inventory import at, each, feet, gal
 from tests.factories.jobs import UM_PER_FOOT, make_crew, make_crew_day, make_job, make_run, make_span
 from tests.factories.kits import SmallDay, make_small_day
 
@@ -75,6 +80,10 @@ def expect(day: SmallDay, quantity: int, back: int, price: int) -> JobEstimate:
         recovered_share=500_000,
     )
     return estimate
+
+
+def costs(groups: Sequence[CostGroup[Any]]) -> list[tuple[Any, int]]:
+    return [(group.name, group.cost) for group in groups]
 
 
 def find_line(sheet: CostSheet, code: str) -> CostLine:
@@ -130,7 +139,10 @@ def test_cost_sheet_tells_what_was_expected_and_has_not_come(day: SmallDay) -> N
 def test_cost_sheet_tells_losses_by_cause(day: SmallDay) -> None:
     draw_fluid(day, 3, purpose=Movement.Purpose.LOST, cause="spill")
     draw_fluid(day, 2, purpose=Movement.Purpose.LOST, cause="theft")
-    assert find_line(make_cost_sheet(get_job()), "fluid").lost == {"spill": 3 * MILLION, "theft": 2 * MILLION}
+    assert find_line(make_cost_sheet(get_job()), "fluid").lost == {
+        "spill": (3 * MILLION, 18 * MILLION),
+        "theft": (2 * MILLION, 12 * MILLION),
+    }
 
 
 def test_cost_sheet_by_month_crew_and_size_adds_up_to_the_cost(day: SmallDay) -> None:
@@ -138,8 +150,8 @@ def test_cost_sheet_by_month_crew_and_size_adds_up_to_the_cost(day: SmallDay) ->
     draw_fluid(day, 5, hours=24 * 40)
     Span.objects.filter(name="S1").update(extracted_at=at(3))
     sheet = make_cost_sheet(get_job())
-    assert sheet.by_month == [(date(2026, 3, 1), 30 * MILLION), (date(2026, 4, 1), 30 * MILLION)]
-    assert sheet.by_crew == [("", 60 * MILLION)]
+    assert costs(sheet.by_month) == [(date(2026, 3, 1), 30 * MILLION), (date(2026, 4, 1), 30 * MILLION)]
+    assert costs(sheet.by_crew) == [("", 60 * MILLION)]
     [size] = sheet.by_size
     feet = Span.objects.get(name="S1").length_um / UM_PER_FOOT
     assert size.per_foot == pytest.approx(60 * MILLION / feet, abs=1)
@@ -149,7 +161,7 @@ def test_a_document_that_only_looks_like_a_report_names_no_crew(day: SmallDay) -
     drum = End(day.world.warehouse, Container.objects.get(label="D-1"))
     line = Line(day.world.fluid, gal(1), drum, End(get_job().place))
     draw(id=uuid4(), by=day.world.actor, occurred_at=at(2), lines=[line], document="report:of mine")
-    assert make_cost_sheet(get_job()).by_crew == [("", 6 * MILLION)]
+    assert costs(make_cost_sheet(get_job()).by_crew) == [("", 6 * MILLION)]
 
 
 def take_pads_and_bill(day: SmallDay, job: Job) -> tuple[Entry, Bill]:
@@ -260,18 +272,90 @@ def test_cost_by_crew_adds_up_with_what_no_report_brought(day: SmallDay) -> None
     for free_text in ("balance:999999999999999999999", "balance:soon", "report:soon", "ticket:7"):
         charge(day, 1, free_text)
     sheet = make_cost_sheet(get_job())
-    assert sheet.by_crew == [("", 72 * MILLION), ("north", 6 * MILLION), ("south", 36 * MILLION)]
-    assert sum(cost for _crew, cost in sheet.by_crew) == sheet.statement.cost
+    # 12 gal at 6.00 came without a report, 1 and 6 with the crews' own.
+    assert costs(sheet.by_crew) == [("", 72 * MILLION), ("north", 6 * MILLION), ("south", 36 * MILLION)]
+    assert [row.materials[0].amounts.stays for row in sheet.by_crew] == [12 * MILLION, MILLION, 6 * MILLION]
+    assert sum(row.cost for row in sheet.by_crew) == sheet.statement.cost
 
 
-def test_parts_months_and_crews_each_add_up_to_the_cost(day: SmallDay) -> None:
+def test_parts_months_crews_and_sizes_each_add_up_to_the_cost_and_by_material(day: SmallDay) -> None:
+    """Cost of the job itself and of a withdrawn span belongs to no size, and is not left out."""
+    make_span(make_run(get_job(), "W"), "W1", "w", "x")
+    withdrawn = Span.objects.select_related("place").get(name="W1")
+    Span.objects.filter(pk=withdrawn.pk).update(is_withdrawn=True)
     draw_fluid(day, 5)
     draw_fluid(day, 2, hours=24 * 40, purpose=Movement.Purpose.LOST, cause="spill")
+    drum = End(day.world.warehouse, Container.objects.get(label="D-1"))
+    line = Line(day.world.fluid, gal(3), drum, End(withdrawn.place))
+    draw(id=uuid4(), by=day.world.actor, occurred_at=at(5), lines=[line])
+    charge(day, 1, "")
     catch(day, 2)
     sheet = make_cost_sheet(get_job())
     cost = sheet.statement.cost
     assert cost
-    assert sum(part.cost for part in sheet.statement.parts) == cost
-    assert sum(value for _month, value in sheet.by_month) == cost
-    assert sum(value for _crew, value in sheet.by_crew) == cost
+    # 11 gal went at 6.00, 2 came back at half of it.
+    assert cost == 60 * MILLION
+    for rows in (sheet.statement.parts, sheet.by_month, sheet.by_crew, sheet.by_size):
+        assert sum(row.cost for row in rows) == cost
     assert sum(line.amounts.cost for line in sheet.lines) == cost
+    assert [(bool(row.cable_size), row.cost) for row in sheet.by_size] == [
+        (True, 36 * MILLION),
+        (False, 24 * MILLION),
+    ]
+    for groups in (sheet.statement.parts, sheet.by_month, sheet.by_crew):
+        assert add_up(groups) == {
+            line.material.code: (line.amounts.quantities, line.amounts.values) for line in sheet.lines
+        }
+
+
+def add_up(groups: Sequence[StatedPart] | Sequence[CostGroup[Any]]) -> dict[str, Any]:
+    """Quantities and values by word of each material over all groups."""
+    sums: dict[str, Amounts] = defaultdict(Amounts)
+    for group in groups:
+        for line in group.materials:
+            sums[line.material.code].add_all(line.amounts)
+    return {code: (amounts.quantities, amounts.values) for code, amounts in sums.items()}
+
+
+def test_furnished_goods_are_reconciled_from_what_was_delivered(day: SmallDay) -> None:
+    """1000 ft came; 700 in and 50 lost here, 100 in elsewhere; 40 handed back, 5 missing at a count."""
+    world, job, other = day.world, get_job(), make_job("J-2", customer=day.world.customer)
+    Job.objects.filter(pk=job.pk).update(customer=world.customer)
+    make_outside_places(world.customer)
+    owner = Place.objects.get(code="customer:network")
+    reel = Container(
+        label="F-1", kind="reel", material=world.fibre, owner=world.customer, place=world.warehouse
+    )
+    yard = End(world.warehouse, reel)
+    arrived = [ReceiptLine(world.fibre, feet(1000), yard, 0)]
+    receive(id=uuid4(), by=world.actor, occurred_at=at(0), source=owner, lines=arrived)
+    here = End(job.place)
+    purpose = Movement.Purpose
+    lines = [
+        Line(world.fibre, feet(700), yard, here, purpose=purpose.INSTALLED),
+        Line(world.fibre, feet(50), yard, here, purpose=purpose.LOST, cause="damage_by_others"),
+        Line(world.fibre, feet(100), yard, End(other.place), purpose=purpose.INSTALLED),
+    ]
+    draw(id=uuid4(), by=world.actor, occurred_at=at(1), lines=lines)
+    missing = End(Place.objects.get(code="variance"))
+    moved = (40, End(owner), purpose.RETURNED), (5, missing, purpose.COUNTED)
+    flows = [
+        Flow(world.fibre, feet_of * MILLION, yard, target, why, world.customer)
+        for feet_of, target, why in moved
+    ]
+    posting = Posting(uuid4(), Entry.Kind.RETURN, at(2), world.actor, flows=tuple(flows))
+    post(posting)
+    [line] = make_cost_sheet(get_job()).furnished
+    assert line.reconciled == Reconciliation(
+        delivered=1000 * MILLION,
+        with_job=750 * MILLION,
+        with_other_jobs=100 * MILLION,
+        returned_to_owner=40 * MILLION,
+        still_held=105 * MILLION,
+        otherwise=5 * MILLION,
+    )
+    assert line.reconciled.ties
+    Holding.objects.filter(place=world.warehouse, material=world.fibre).update(quantity=104 * MILLION)
+    [line] = make_cost_sheet(get_job()).furnished
+    assert line.reconciled is not None
+    assert not line.reconciled.ties
