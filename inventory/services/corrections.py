@@ -192,13 +192,21 @@ def _refuse_billed(entry: Entry) -> None:
 
 
 def reverse(
-    *, id: UUID, by: Actor, entry: Entry, reason: str, closed_places: QuerySet[Place] | None = None
+    *,
+    id: UUID,
+    by: Actor,
+    entry: Entry,
+    reason: str,
+    closed_places: QuerySet[Place] | None = None,
+    covers_missing: bool = False,
 ) -> Entry:
     """Undo an entry by its opposite, at the moment the original told of.
 
-    Orders that counted on a receipt are awaited again; a bill whose difference goes back is undone. What
-    it had put on work that is over (`closed_places`), or on any in a period that is closed, stays there and
-    goes back out of price variance.
+    What it brought and has gone further since is refused; `covers_missing` takes it from variance instead,
+    for what never happened as it was told and cannot stand because of that. Orders that counted on a
+    receipt are awaited again; a bill whose difference goes back is undone. What it had put on work that is
+    over (`closed_places`), or on any in a period that is closed, stays there and goes back out of price
+    variance.
 
     Raises
     ------
@@ -220,6 +228,7 @@ def reverse(
         reverses=entry,
         reason=reason,
         document=entry.document,
+        covers_missing=covers_missing,
     )
     invoice = SupplierInvoice.objects.filter(entry=entry).first()
     if invoice is not None:

@@ -29,7 +29,7 @@ def plan_flow(scribe: Scribe, flow: Flow, *, value: int | None = None) -> None:
     if late_source:
         settle(scribe, flow, quantity, scribe.variance(), flow.source, late_source)
     elif flow.source.place.keeps_stock:
-        _cover(scribe, flow, source_key, quantity)
+        cover_missing(scribe, flow, source_key, quantity)
     if scribe.posting.is_plan and not late_target:
         check_plan_target(scribe.book, flow, quantity)
     moved = move_goods(
@@ -56,7 +56,7 @@ def _resolve(scribe: Scribe, flow: Flow, source_key: HoldingKey) -> int:
     return flow.quantity
 
 
-def _cover(scribe: Scribe, flow: Flow, key: HoldingKey, quantity: int) -> None:
+def cover_missing(scribe: Scribe, flow: Flow, key: HoldingKey, quantity: int) -> None:
     """See that the source holds enough: refuse a plan, take what is missing for a report from variance."""
     held = scribe.book.holding(key).quantity
     if scribe.posting.is_plan:

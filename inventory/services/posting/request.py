@@ -114,6 +114,8 @@ class Posting:
     # Work whose cost is stated for good: undoing a revaluation leaves it and goes through price variance.
     stated_places: frozenset[int] = frozenset()
     extra: dict[str, str] = field(default_factory=dict)
+    # What a reversal finds gone further comes from variance; what was told wrongly does not stand for that.
+    covers_missing: bool = False
     # Goods go where there most likely were none yet: rows are made at once instead of after a first try.
     opens_rows: bool = False
     # Looks at the entry as it was written, under the lock, and raises where it must not stand.

@@ -7,6 +7,7 @@ from django.db.models import Q, QuerySet
 from inventory.models import Container, ContainerChange, CountReading, Entry, Movement, Place
 from inventory.services.posting.book import find_counted_at
 from inventory.services.posting.errors import AlreadyReversed, GoodsMovedOn
+from inventory.services.posting.flows import cover_missing
 from inventory.services.posting.keys import HeadKey, HoldingKey, PoolKey
 from inventory.services.posting.layers import settle, take_layers
 from inventory.services.posting.request import End, Flow
@@ -20,7 +21,8 @@ def plan_reversal(scribe: Scribe, original: Entry) -> None:
     """Draft the opposite of an entry, last line first.
 
     What the original took out of a later count's difference is not turned round: the opposite tells of
-    the same moment, so it is settled against that count by itself.
+    the same moment, so it is settled against that count by itself. Goods that have gone further are refused,
+    or come from variance where the posting covers what is missing.
     """
     earlier = Entry.objects.filter(reverses=original).first()
     if earlier is not None:
@@ -51,7 +53,8 @@ def _uncount(scribe: Scribe, entry_key: int) -> None:
         key = HoldingKey(head, reading.container_id or 0)
         state = scribe.book.holding(key)
         if scribe.book.counted_at(key) == reading.counted_at:
-            _refuse_settled_since(entry_key, reading)
+            if not scribe.posting.covers_missing:
+                _refuse_settled_since(entry_key, reading)
             state.is_unsettled = state.is_changed = True
         if state.counted_at == reading.counted_at:
             state.counted_at = find_counted_at(key, without_entry=entry_key)
@@ -106,7 +109,10 @@ def _reverse_movement(scribe: Scribe, movement: Movement) -> None:
     if source_late:
         settle(scribe, flow, movement.quantity, scribe.variance(), flow.source, source_late)
     elif flow.source.place.keeps_stock:
-        _refuse_moved_on(scribe, flow, movement)
+        if scribe.posting.covers_missing:
+            cover_missing(scribe, flow, flow.key_at(flow.source), movement.quantity)
+        else:
+            _refuse_moved_on(scribe, flow, movement)
     _give_back(scribe, flow, movement)
     if target_late:
         settle(scribe, flow, movement.quantity, flow.target, scribe.variance(), target_late)
@@ -225,8 +231,11 @@ def _reverse_change(scribe: Scribe, change: ContainerChange) -> None:
     container = scribe.book.containers[change.container_id]
     before = (container.place, container.state, container.contents_state)
     if change.source_place_id != change.target_place_id:
-        _refuse_vessel_moved_on(scribe, container, change)
-        container.place = change.source_place
+        has_moved_on = _has_vessel_moved_on(scribe, container, change)
+        if has_moved_on and not scribe.posting.covers_missing:
+            _refuse_vessel_moved_on(container, change)
+        if not has_moved_on:
+            container.place = change.source_place
     # A state that was changed again since is left as it is.
     if container.state == change.state_after:
         container.state = change.state_before
@@ -235,15 +244,18 @@ def _reverse_change(scribe: Scribe, change: ContainerChange) -> None:
     record_change(scribe, container, before)
 
 
-def _refuse_vessel_moved_on(scribe: Scribe, container: Container, change: ContainerChange) -> None:
-    """Refuse to move a vessel back that went further, was counted there, or holds what it did not bring."""
+def _has_vessel_moved_on(scribe: Scribe, container: Container, change: ContainerChange) -> bool:
+    """Whether a vessel went further, was counted there, or holds what it did not bring."""
     left = [
         key
         for key, _state in scribe.book.contents_of(container.pk)
         if key.head.place_id != change.source_place_id
     ]
-    if container.place_id == change.target_place_id and not left and not was_counted_since(scribe, container):
-        return
+    is_there = container.place_id == change.target_place_id
+    return not is_there or bool(left) or was_counted_since(scribe, container)
+
+
+def _refuse_vessel_moved_on(container: Container, change: ContainerChange) -> None:
     later = Movement.objects.filter(Q(source_container=container) | Q(target_container=container))
     names = _name_entries(later.filter(entry__gt=change.entry_id)) or "it was counted or moved since"
     raise GoodsMovedOn(

@@ -11,7 +11,9 @@ from inventory.services.corrections import reverse
 from jobs.models.balance import DOCUMENT_PREFIX
 
 
-def withdraw_adjustments(*, entries: Collection[UUID], by: Actor, reason: str) -> None:
+def withdraw_adjustments(
+    *, entries: Collection[UUID], by: Actor, reason: str, covers_missing: bool = False
+) -> None:
     """Reverse the adjustments of spans that stand on what these entries have booked there, newest first.
 
     The days they belong to are closed anew by whoever closes next.
@@ -33,4 +35,10 @@ def withdraw_adjustments(*, entries: Collection[UUID], by: Actor, reason: str) -
     keys = set(standing.filter(target_place__in=places).values_list("entry", flat=True))
     keys |= set(standing.filter(source_place__in=places).values_list("entry", flat=True))
     for entry in Entry.objects.filter(pk__in=keys).order_by("-key"):
-        reverse(id=uuid5(entry.uuid, "withdraw"), by=by, entry=entry, reason=reason)
+        reverse(
+            id=uuid5(entry.uuid, "withdraw"),
+            by=by,
+            entry=entry,
+            reason=reason,
+            covers_missing=covers_missing,
+        )

@@ -285,6 +285,19 @@ def test_reverse_of_a_receipt_whose_goods_moved_on_names_the_entries_in_the_way(
     assert_book_is_whole()
 
 
+def test_reverse_that_covers_what_is_missing_takes_it_from_variance() -> None:
+    world = make_world()
+    drum = world.drum("D1", 50, cost=100)
+    receipt = Entry.objects.get()
+    line = Line(world.fluid, gal(10), End(world.warehouse, drum), End(world.span))
+    draw(id=uuid4(), by=world.actor, occurred_at=at(1), lines=[line], document="ticket 7")
+    reverse(id=uuid4(), by=world.actor, entry=receipt, reason="never came", covers_missing=True)
+    assert held(world.warehouse, world.fluid, drum) == 0
+    assert held(world.span, world.fluid) == 10_000_000
+    assert Movement.objects.get(purpose="book_short").quantity == 10_000_000
+    assert_book_is_whole()
+
+
 def test_reverse_takes_at_most_the_pools_share_and_sends_the_rest_through_price_variance() -> None:
     world = make_world()
     world.loose(world.projectile, each(10), cost=10)
