@@ -4,6 +4,7 @@ A reading is taken as it comes: no temperature, no known tare, an instrument who
 at all make it less certain and are said in its remarks. Refused is only what cannot be a reading.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -35,6 +36,9 @@ USUAL_DIP_HALF_WIDTH_M3 = 0.0007570823568
 UNKNOWN_TEMPERATURE_K = 15.0
 # Expansion of a fluid without a density table: between water's and half glycol's, per kelvin.
 USUAL_EXPANSION_PER_K = 0.0005
+# A fluid of which nobody knows the density lies between light oil and strong glycol, kg/m3 (an estimate, no
+# source).
+USUAL_DENSITIES_KG_PER_M3 = (850.0, 1150.0)
 # What empty vessels weigh, kg from and to, and hold, m3 (common practice: drums of 20 to 60 lb, pails of 2.2
 # to 2.6 lb, totes of 120 to 145 lb).
 USUAL_TARES_KG = {"drum": (9.07, 27.22), "pail": (1.0, 1.18), "tote": (54.4, 65.8)}
@@ -45,6 +49,12 @@ class BadReading(BadInput):
     """What was read cannot be turned into an amount."""
 
     code = "bad_reading"
+
+
+class UnknownVessel(BadReading):
+    """Nobody knows what a container weighs empty, or holds when full, so its reading tells no amount."""
+
+    code = "unknown_vessel"
 
 
 class Method(StrEnum):
@@ -105,8 +115,9 @@ def measure(
     Raises
     ------
     BadReading
-        If the value is missing or out of range, the instrument does not read that, or nobody knows what the
-        container holds when full.
+        If the value is missing or out of range, or the instrument does not read that.
+    UnknownVessel
+        If nobody knows what the container weighs empty or holds when full.
     BadAmount
         If value or unit are none, or the unit measures something else.
     """
@@ -223,7 +234,9 @@ class _Ruler:
             drift_fraction=self._drift,
             trust_factor=self._trust,
         )
-        return reading.scaled(1 / self._reference_density())
+        density, half_width = self._reference_density()
+        relative = half_width / density / math.sqrt(3)
+        return reading.scaled(1 / density).widened(relative_uncertainty=relative)
 
     def _tare(self, step: float) -> tuple[float, float]:
         box = self.container
@@ -234,16 +247,20 @@ class _Ruler:
             message = (
                 "has no tare on record, and none is usual for its kind; note the tare or read it another way"
             )
-            raise BadReading.of([Fault(f"{self.pointer}/container", str(box), message)])
+            raise UnknownVessel.of([Fault(f"{self.pointer}/container", str(box), message)])
         self.remarks.append(f"the tare of {box} is not on record")
         return sum(usual) / 2, (usual[1] - usual[0]) / 2
 
-    def _reference_density(self) -> float:
+    def _reference_density(self) -> tuple[float, float]:
+        """The density at the reference temperature, and to either side how far it may lie off; both kg/m3."""
         table = [(float(point[0]), float(point[1])) for point in self.material.density_table]
         if len(table) > 1 and min(table)[0] <= self.reference_c <= max(table)[0]:
-            return density_kg_per_m3(temperature_c=self.reference_c, density_table=table)
-        assert self.material.density_kg_per_m3 is not None
-        return self.material.density_kg_per_m3
+            return density_kg_per_m3(temperature_c=self.reference_c, density_table=table), 0.0
+        if self.material.density_kg_per_m3 is not None:
+            return self.material.density_kg_per_m3, 0.0
+        self.remarks.append(f"the density of {self.material} is not on record")
+        lightest, heaviest = USUAL_DENSITIES_KG_PER_M3
+        return (lightest + heaviest) / 2, (heaviest - lightest) / 2
 
     def metered(self, start: Amount, end: Amount) -> Reading:
         return metered_amount(
@@ -271,7 +288,7 @@ class _Ruler:
         usual = USUAL_CAPACITIES_M3.get(box.kind) if box is not None else None
         if usual is None:
             message = "has no capacity on record; note it, or read the amount another way"
-            raise BadReading.of([Fault(f"{self.pointer}/container", str(box), message)])
+            raise UnknownVessel.of([Fault(f"{self.pointer}/container", str(box), message)])
         self.remarks.append(f"the capacity of {box} is not on record")
         return usual
 

@@ -197,3 +197,14 @@ def test_measure_refuses_a_weight_of_a_vessel_whose_tare_nobody_can_know() -> No
     drum.capacity = None
     with pytest.raises(BadReading, match="no capacity on record"):
         _read(fluid, drum, method="quarters", value=2, unit="1")
+
+
+def test_measure_weighs_a_fluid_of_unknown_density_less_surely() -> None:
+    fluid, drum = _drum(tare_kg=18.0)
+    fluid.density_table, fluid.density_kg_per_m3 = [], None
+    found = _read(fluid, drum, method="weighed", value="118", unit="kg")
+    # 100 kg at 1000 kg/m3, give or take 150, rectangular.
+    gallons = 100 / LITRES_PER_GALLON
+    assert found.amount == pytest.approx(gallons * 1e6, abs=1)
+    assert found.standard_uncertainty == pytest.approx(0.15 / math.sqrt(3) * gallons * 1e6, rel=0.01)
+    assert found.remarks == (f"the density of {fluid} is not on record",)
