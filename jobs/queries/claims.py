@@ -9,8 +9,11 @@ from dataclasses import dataclass
 from django.db.models import Q
 
 from inventory.calc.allocation import allocate_money
-from inventory.models import Movement, Party
-from jobs.models import Incident, Job, ReportedLoss
+from inventory.models import Material, Movement, Party
+from jobs.models import FluidCaught, Incident, Job, ReportedLoss
+
+# A report's document, a fresh fluid or another material, and a cause.
+Key = tuple[str, int, str]
 
 
 @dataclass(frozen=True)
@@ -77,42 +80,63 @@ def list_claims(*, job: str = "", party: str = "") -> list[ClaimSheet]:
 def find_costs(losses: Iterable[ReportedLoss]) -> dict[int, int | None]:
     """What each loss cost by the book: the value of what its report booked as lost for it, by its key.
 
-    Losses of one report that the book cannot tell apart (one material, cause and place) share by amount.
+    Losses of one report that the book cannot tell apart share by amount, those that nobody has to pay for
+    too: of one material, cause and place, or of one material and cause where one of them names no place.
     """
-    rows = list(losses)
-    # Losses are booked in the first entry of a report; by its id, since no index leads from a document.
-    ids = {row.report.standing_ids(())["book"] for row in rows}
+    asked = list(losses)
+    costs: dict[int, int | None] = {row.pk: None for row in asked}
+    told = ReportedLoss.objects.filter(report__in={row.report_id for row in asked}, amount__isnull=False)
+    rows = list(told.select_related("report", "material", "span", "run").order_by("report", "position"))
+    booked = _find_booked(rows)
+    groups: dict[Key, list[ReportedLoss]] = {}
+    for row in rows:
+        groups.setdefault(_key(row), []).append(row)
+    for key, group in groups.items():
+        values = booked.get(key, {})
+        if all(_place(row) is not None for row in group):
+            for place in {_place(row) for row in group} & set(values):
+                here = [row for row in group if _place(row) == place]
+                _share(costs, here, values[place])
+        elif values:
+            _share(costs, group, sum(values.values()))
+    return {row.pk: costs[row.pk] for row in asked}
+
+
+def _share(costs: dict[int, int | None], rows: list[ReportedLoss], value: int) -> None:
+    parts = allocate_money(total_minor_units=value, weights=[row.amount or 0 for row in rows])
+    costs.update(zip((row.pk for row in rows), parts, strict=True))
+
+
+def _find_booked(rows: Iterable[ReportedLoss]) -> dict[Key, dict[int | None, int]]:
+    """The value of what reports booked as lost, by the place it was charged to."""
+    reports = {row.report_id: row.report for row in rows}
+    codes: dict[int, list[str]] = {key: [] for key in reports}
+    for key, code in FluidCaught.objects.filter(report__in=reports).values_list("report", "material__code"):
+        codes[key].append(code)
+    # By the ids of their entries, since no index leads from a document.
+    ids = {id for key, report in reports.items() for id in report.standing_ids(codes[key]).values()}
     moved = Movement.objects.filter(
         entry__uuid__in=ids,
         entry__reverses__isnull=True,
         entry__reversed_by__isnull=True,
         purpose=Movement.Purpose.LOST,
     ).select_related("entry", "material")
-    values: dict[tuple[object, ...], int] = {}
+    found: dict[Key, dict[int | None, int]] = {}
     for movement in moved:
         material = movement.material.recovered_from_id or movement.material_id
-        for place in (movement.target_place_id, None):
-            end = (movement.entry.document, material, movement.cause, place)
-            values[end] = values.get(end, 0) + movement.value
-    groups: dict[tuple[object, ...], list[ReportedLoss]] = {}
-    for row in rows:
-        groups.setdefault(_key(row), []).append(row)
-    costs: dict[int, int | None] = {row.pk: None for row in rows}
-    for key, group in groups.items():
-        told = [row for row in group if row.amount is not None]
-        if told and key in values:
-            total = values[key]
-            if key[-1] is None:
-                # What was lost without a place is what those with one leave.
-                total -= sum(
-                    values.get(other, 0) for other in groups if other != key and other[:3] == key[:3]
-                )
-            parts = allocate_money(total_minor_units=total, weights=[row.amount or 0 for row in told])
-            costs.update(zip((row.pk for row in told), parts, strict=True))
-    return costs
+        values = found.setdefault((movement.entry.document, material, movement.cause), {})
+        place = movement.target_place_id
+        values[place] = values.get(place, 0) + movement.value
+    return found
 
 
-def _key(row: ReportedLoss) -> tuple[object, ...]:
-    material = row.material.recovered_from_id or row.material_id
-    place = row.span.place_id if row.span else row.run.place_id if row.run else None
-    return (row.report.document, material, row.cause, place)
+def _key(row: ReportedLoss) -> Key:
+    return (row.report.document, row.material.recovered_from_id or row.material_id, row.cause)
+
+
+def _place(row: ReportedLoss) -> int | None:
+    """Where it was charged to, None where the day decided: a run's fluid is lost at one of its spans."""
+    if row.span is not None:
+        return row.span.place_id
+    is_drawn = row.material.kind == Material.Kind.FLUID and row.container_id is None
+    return None if row.run is None or is_drawn else row.run.place_id

@@ -7,11 +7,14 @@ tells of none, to the spans of the day. So a reading
 and a draw never count twice, and the difference lands on the spans and not on a drum.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
-from inventory.models import Container, Material, Place
+from django.db.models import Sum
+
+from inventory.models import Container, Holding, Material, Movement, Party, Place
 from inventory.services.posting import End
-from jobs.models import ReportedLoss, SpanAttempt
+from jobs.models import ReportedLoss, Span, SpanAttempt
 from jobs.services.reports.drafting import (
     Draft,
     Purpose,
@@ -19,7 +22,9 @@ from jobs.services.reports.drafting import (
     attempt_weight,
     share_by_spans,
     share_out,
+    worked_spans,
 )
+from jobs.services.reports.names import load_spans_of_runs
 
 
 @dataclass
@@ -140,10 +145,14 @@ def draft_injected(draft: Draft) -> None:
         assert attempt.fluid is not None
         ends = _find_on_truck(draft, attempt.fluid, quantity, set(injection.sources))
         lost.draw(attempt, attempt.fluid, quantity, ends)
+    lost.take_rest(injection)
 
 
 class _LostOnTheWay:
-    """Fluid losses without a container: lost out of what was drawn for a span, so it is not drawn again."""
+    """Fluid losses without a container: lost out of what was drawn for a span, so it is not drawn again.
+
+    What this report drew comes first, then what was used at those spans before, then the truck's drums.
+    """
 
     def __init__(self, draft: Draft) -> None:
         self.draft = draft
@@ -173,12 +182,64 @@ class _LostOnTheWay:
             taken += part
         return taken
 
+    def take_rest(self, injection: _Injection) -> None:
+        """Book what the draws of this report did not cover: a told loss never vanishes."""
+        for row, left in self.left:
+            if left:
+                left -= self._lose_at_spans(row, left)
+                for source in injection.sources.values():
+                    # A reading may say of a drum that something left it for no span that is known.
+                    if left and source.rest > 0 and is_same_fluid(source.material, row.material):
+                        wanted = as_material(left, row.material, source.material)
+                        part = min(wanted, source.rest)
+                        assert source.gone is not None
+                        source.gone -= part
+                        end = self.draft.scene.end_of(source.container)
+                        self._lose_from(end, source.material, part, row)
+                        left -= left if part == wanted else as_material(part, source.material, row.material)
+                read = set(injection.sources)
+                for end, part in _find_on_truck(self.draft, row.material, left, read):
+                    self._lose_from(end, row.material, part, row)
 
-def draft_losses(draft: Draft) -> None:
-    """Losses out of a container, and of goods that are no fluid."""
+    def _lose_from(self, end: End, material: Material, quantity: int, row: ReportedLoss) -> None:
+        for target, part in find_targets(self.draft, row, quantity):
+            self.draft.move(material, part, end, target, Purpose.LOST, cause=row.cause)
+
+    def _lose_at_spans(self, row: ReportedLoss, quantity: int) -> int:
+        """Charge as lost what was charged as used before. It comes back for that, and goes out again."""
+        spans = self._spans_of(row)
+        if not spans:
+            return 0
+        taken, truck = 0, End(self.draft.scene.crew_day.vehicle)
+        used = find_used_at({span.place_id for span in spans}, row.material, self.draft.scene.company)
+        for span in spans:
+            part = min(used.get(span.place_id, 0), quantity - taken)
+            end = End(span.place)
+            self.draft.move(row.material, part, end, truck, Purpose.USED)
+            self.draft.move(row.material, part, truck, end, Purpose.LOST, cause=row.cause)
+            taken += max(part, 0)
+        return taken
+
+    def _spans_of(self, row: ReportedLoss) -> list[Span]:
+        """Where it may have been lost. What was stolen without a place was stolen from the truck."""
+        if row.span is not None:
+            return [row.span]
+        if row.run_id is not None:
+            return load_spans_of_runs([row.run_id]).get(row.run_id, [])
+        return [] if row.cause == Movement.Cause.THEFT else worked_spans(self.draft)
+
+
+def draft_losses(draft: Draft, *, of_catches: bool) -> None:
+    """Losses out of a container, and of goods that are no fluid.
+
+    Those out of containers that something came into are booked behind it, with `of_catches`.
+    """
+    catches = {row.container_id for row in draft.told.caught}
     for row in draft.told.losses:
         is_fluid = row.material.kind == Material.Kind.FLUID
         if row.amount is None or (is_fluid and row.container is None):
+            continue
+        if (row.container_id in catches) != of_catches:
             continue
         for target, part in find_targets(draft, row, row.amount):
             if row.container is not None:
@@ -217,6 +278,18 @@ def leaving_otherwise(draft: Draft, container: Container) -> int:
     """What left a container as a told loss or as waste."""
     lost = sum(row.amount or 0 for row in draft.told.losses if row.container_id == container.pk)
     return lost + sum(row.amount or 0 for row in draft.told.waste if row.container_id == container.pk)
+
+
+def find_used_at(places: Collection[int], material: Material, company: Party) -> dict[int, int]:
+    """By place, what the book has there of a fluid as used: what lies there less what was lost there."""
+    rows = Holding.objects.filter(place__in=places, material=material, owner=company, container=None)
+    found = dict(rows.values_list("place", "quantity"))
+    lost = Movement.objects.filter(material=material, owner=company, purpose=Purpose.LOST).order_by()
+    for end, sign in (("target_place", -1), ("source_place", 1)):
+        sums = lost.filter(**{f"{end}__in": places}).values_list(end).annotate(Sum("quantity"))
+        for place, quantity in sums:
+            found[place] = found.get(place, 0) + sign * int(quantity)
+    return found
 
 
 def is_same_fluid(one: Material, other: Material) -> bool:

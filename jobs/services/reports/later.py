@@ -41,7 +41,8 @@ class Touched:
         self.containers |= containers_of(told)
         self.spans |= {row.span_id for row in told.attempts}
         self.spans |= {span.pk for spans in told.caught_spans for span in spans}
-        for part in (told.cleanings, told.blowings, told.caught):
+        self.spans |= {row.span_id for row in told.losses if row.span_id is not None}
+        for part in (told.cleanings, told.blowings, told.caught, told.losses):
             self.runs |= {row.run_id for row in part if row.run_id is not None}
         self.runs |= {row.span.run_id for row in told.attempts}
         return len(self.containers) + len(self.spans) + len(self.runs) > before
@@ -92,16 +93,27 @@ def _meets(touched: Touched) -> Q:
         | Q(readings__container__in=boxes)
         | Q(waste__container__in=boxes)
         | Q(losses__container__in=boxes)
+        | Q(losses__span__in=spans)
+        | Q(losses__run__in=runs)
     )
 
 
-def unbook_all(reports: Sequence[FieldReport], *, by: Actor, reason: str) -> None:
-    """Take reports out of the book, the newest first."""
+def unbook_all(
+    reports: Sequence[FieldReport], *, by: Actor, reason: str, covers_missing: bool = False
+) -> None:
+    """Take reports out of the book, the newest first.
+
+    Raises
+    ------
+    GoodsMovedOn
+        If goods they brought have been taken further by something else, and what is missing is not covered.
+    """
     told = load_told(reports)
     for report in reversed(reports):
         # What a closing of the day has made of it comes out first.
-        withdraw_adjustments(entries=entry_ids(told[report.pk]), by=by, reason=reason)
-        unbook_report(told[report.pk], by=by, reason=reason)
+        entries = entry_ids(told[report.pk])
+        withdraw_adjustments(entries=entries, by=by, reason=reason, covers_missing=covers_missing)
+        unbook_report(told[report.pk], by=by, reason=reason, covers_missing=covers_missing)
 
 
 def book_again(reports: Iterable[FieldReport]) -> None:
