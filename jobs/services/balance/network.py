@@ -116,6 +116,8 @@ class _Builder:
         common = self._common_of_meter(attempt)
         if common is None or attempt.meter is None:
             return amount, uncertainty * factor, {}
+        # Of what another report told before, only the rest counts here.
+        common = min(common, uncertainty)
         own = math.sqrt(max(uncertainty**2 - common**2, 0.0))
         return amount, own * factor, {f"meter {attempt.meter.tag}": common * factor}
 

@@ -19,6 +19,7 @@ from jobs.services.reports.drafting import Draft, owner_of
 from jobs.services.reports.earlier import Earlier
 from jobs.services.reports.goods import draft_fibre, draft_pieces, draft_projectiles, draft_waste
 from jobs.services.reports.injected import draft_injected, draft_losses
+from jobs.services.reports.repeats import see_repeats, select_repeats
 from jobs.services.reports.rows import Told
 from jobs.services.reports.scene import Known, Scene, Stock, StockSearch
 
@@ -45,11 +46,12 @@ def draft_report(told: Told, scene: Scene) -> Draft:
     """The flows and counts of a report, in the order in which they happened: out, back, away, read."""
     draft = Draft(told, scene)
     draft_injected(draft)
-    draft_losses(draft)
+    draft_losses(draft, of_catches=False)
     draft_pieces(draft)
     draft_projectiles(draft)
     draft_fibre(draft)
     draft_caught(draft)
+    draft_losses(draft, of_catches=True)
     draft_waste(draft)
     for row in told.end_readings:
         line = CountLine(
@@ -99,18 +101,25 @@ def _note_kinds(told: Told, entry: Entry | None, flows: Sequence[Flow]) -> None:
         note_catches(entry=entry, kinds=kinds)
 
 
-def unbook_report(told: Told, *, by: Actor, reason: str) -> None:
+def unbook_report(told: Told, *, by: Actor, reason: str, covers_missing: bool = False) -> None:
     """Reverse what stands of a report in the book; its next posting gets another number.
 
     Raises
     ------
     GoodsMovedOn
-        If goods it brought have been taken further by something else than a report.
+        If goods it brought have been taken further by something else than a report, unless what is missing is
+        covered from the book's differences.
     """
     report = told.report
     standing = Entry.objects.filter(uuid__in=entry_ids(told), reversed_by__isnull=True)
     for entry in standing.order_by("-key"):
-        reverse(id=report.entry_id(f"reverse:{entry.uuid}"), by=by, entry=entry, reason=reason)
+        reverse(
+            id=report.entry_id(f"reverse:{entry.uuid}"),
+            by=by,
+            entry=entry,
+            reason=reason,
+            covers_missing=covers_missing,
+        )
     report.postings += 1
     report.save(update_fields=["postings"])
 
@@ -154,12 +163,15 @@ class SceneSearch:
         )
 
     def selects(self) -> list[Select]:
-        return self._stock.selects()
+        repeats = select_repeats(self._told)
+        return [*self._stock.selects(), *([repeats] if repeats is not None else [])]
 
     def make(self, answers: Sequence[list[tuple[Any, ...]]]) -> Scene:
         """The scene, of the answers to the selects, with what the book holds where it has a say."""
         see_as_found(self._told, self._spans)
-        self._scene.stock = self._stock.make(answers, self._known())
+        stock, repeats = answers[:2], answers[2:]
+        see_repeats(self._told, repeats[0] if repeats else ())
+        self._scene.stock = self._stock.make(stock, self._known())
         _name_contents(self._told, self._scene.stock)
         return self._scene
 

@@ -33,10 +33,11 @@ def draft_projectiles(draft: Draft) -> None:
 
 def draft_fibre(draft: Draft) -> None:
     """Fibre goes from its reel to the run, as long as the marks say; without them, as the reel's reading."""
-    for row in draft.told.blowings:
+    for number, row in enumerate(draft.told.blowings):
         if row.reel is None or row.reel.material is None:
             continue
         length = fibre_length(row) or _length_by_reading(draft, row)
+        length -= round(length * draft.told.marks_told_before.get(number, 0))
         end = draft.scene.end_of(row.reel)
         draft.move(row.reel.material, length, end, End(row.run.place), Purpose.INSTALLED)
 

@@ -5,18 +5,19 @@ and only what few reports name (instruments, access points, sizes, parties) by q
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import BigIntegerField, Case, F, QuerySet, Sum, When
 
 from inventory.errors import BadInput, Fault
-from inventory.models import Company, Container, Instrument, Material, Party, Place
+from inventory.models import Company, Container, Holding, Instrument, Material, Party, Place
 from inventory.queries.instruments import TrustedInstrument, trust_instruments
 from inventory.services.posting.rows import make_models
 from inventory.sheets.numbers import CellRefused
 from inventory.sheets.sizes import read_cable_size
 from jobs.models import AccessPoint, CableSize, CrewDay, Job, Run, Span
+from jobs.queries.catalogue import load_catalogue
 from jobs.queries.jobs import get_policy
 from jobs.services.reports.content import WorkName
 from jobs.services.reports.searching import Search, Wanted
@@ -47,6 +48,8 @@ class Names:
     sizes: dict[str, CableSize] = field(default_factory=dict)
     parties: dict[str, Party] = field(default_factory=dict)
     usual_fluid: Material | None = None
+    # Nobody said which fluid is the usual one: it is what the truck carries most of.
+    is_fluid_guessed: bool = False
     special_places: dict[Place.Kind, Place] = field(default_factory=dict)
 
 
@@ -233,14 +236,43 @@ def _find_parties(names: Names, search: Search) -> None:
 
 
 def find_usual_fluid(names: Names) -> Material | None:
-    """The fluid that the company injects, where a report does not say which; asked for once."""
+    """The fluid that the company injects, where a report does not say which; asked for once.
+
+    Where the company has several and names none, it is the one the truck carries most of, else the one the
+    company has most of.
+    """
     if names.usual_fluid is None:
         policy = get_policy()
         fresh = [each for each in names.fluids if each.recovered_from_id is None and not each.is_withdrawn]
         chosen = [each for each in fresh if each.pk == policy.fluid_id]
         only = chosen or fresh
-        names.usual_fluid = only[0] if len(only) == 1 else None
+        names.usual_fluid = only[0] if len(only) == 1 else _find_most_held(names, only)
+        names.is_fluid_guessed = len(only) > 1
     return names.usual_fluid
+
+
+def _find_most_held(names: Names, fluids: list[Material]) -> Material | None:
+    by_key = {each.pk: each for each in fluids}
+    here = Case(When(place=names.crew_day.vehicle_id, then=1), default=0)
+    rows = Holding.objects.filter(material__in=by_key, quantity__gt=0, is_kept=True).order_by()
+    sums = rows.values("material").annotate(
+        aboard=Sum(F("quantity") * here, output_field=BigIntegerField()), held=Sum("quantity")
+    )
+    found = sums.order_by("-aboard", "-held", "material__code").values_list("material", flat=True).first()
+    return None if found is None else by_key[found]
+
+
+def find_projectile(names: Names, run: Run) -> Material | None:
+    """What was fired into a run where nobody says: of what the truck carries what fits its bore best, else
+    what the company fires into that bore.
+    """
+    catalogue = load_catalogue(get_policy(), names.company.party)
+    held = Holding.objects.filter(place=names.crew_day.vehicle_id, quantity__gt=0)
+    aboard = set(held.filter(material__kind=Material.Kind.PROJECTILE).values_list("material", flat=True))
+    carried = [each for each in catalogue.materials if each.pk in aboard]
+    kit = replace(catalogue, materials=carried)
+    chosen = kit.projectile(run.cable_size) or catalogue.projectile(run.cable_size)
+    return chosen or next(iter(carried), None)
 
 
 def find_recovered_form(names: Names, fresh: Material) -> Material | None:

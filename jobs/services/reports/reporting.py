@@ -106,14 +106,13 @@ def correct_report(
 ) -> FieldReport:
     """Put another report in the place of one: its entries are reversed, the new ones posted.
 
-    Reports that came after it are booked again behind the new one.
+    Reports that came after it are booked again behind the new one. Goods that the report brought and that
+    have gone further since are booked as short: what was told wrongly does not stand because of that.
 
     Raises
     ------
     ReportIsUndone
         If the report was corrected before by another.
-    GoodsMovedOn
-        If goods the report brought have been taken further by something else than a report.
     """
     old = FieldReport.objects.select_related("crew_day__crew").filter(uuid=corrects).first()
     if old is None:
@@ -266,11 +265,12 @@ def _keep(
         earlier=earlier,
         special_places=names.special_places,
     )
-    selects = [*select_steps(told, opened.day), *search.selects()]
-    answers = exchange(*rows, *selects, *select_record(told, corrected))
-    number = len(selects)
-    steps = make_steps(answers[: number - 2])
-    return search.make(answers[number - 2 : number]), make_record(answers[number:]), steps
+    of_steps, of_scene = select_steps(told, opened.day), search.selects()
+    answers = exchange(*rows, *of_steps, *of_scene, *select_record(told, corrected))
+    behind_steps, behind_scene = len(of_steps), len(of_steps) + len(of_scene)
+    steps = make_steps(answers[:behind_steps])
+    scene = search.make(answers[behind_steps:behind_scene])
+    return scene, make_record(answers[behind_scene:]), steps
 
 
 def _accept_again(known: FieldReport, request: _Request) -> FieldReport:
@@ -301,13 +301,25 @@ def _take_out(told: Told, corrected: FieldReport, old: Told, *, by: Actor) -> li
     later |= {report.pk: report for report in find_later(corrected, old)}
     later.pop(corrected.pk, None)
     found = sorted(later.values(), key=in_order)
-    unbook_all(found, by=by, reason=f"booked again behind the correction {told.report.uuid}")
-    unbook_all([corrected], by=by, reason=f"corrected by {told.report.uuid}")
+    again = f"booked again behind the correction {told.report.uuid}"
+    _take_out_though_moved_on(found, by=by, reason=again)
+    _take_out_though_moved_on([corrected], by=by, reason=f"corrected by {told.report.uuid}")
     corrected.is_undone = True
     corrected.save(update_fields=["is_undone"])
     unmark_work_done(old, told.report.crew_day)
     _note_as_found(old)
     return found
+
+
+def _take_out_though_moved_on(reports: Sequence[FieldReport], *, by: Actor, reason: str) -> None:
+    """Take reports out of the book; what others have taken further since is short then, for a count."""
+    try:
+        with transaction.atomic():
+            unbook_all(reports, by=by, reason=reason)
+    except GoodsMovedOn:
+        for report in reports:
+            report.refresh_from_db()
+        unbook_all(reports, by=by, reason=reason, covers_missing=True)
 
 
 def _take_out_late(later: Sequence[FieldReport], *, by: Actor) -> list[FieldReport]:

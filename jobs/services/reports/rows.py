@@ -1,12 +1,13 @@
 """From a report's content to its rows: what was told, with amounts in the units we keep."""
 
 from dataclasses import dataclass, field
+from fractions import Fraction
 
 from inventory.errors import Fault
 from inventory.models import Container, Material
 from inventory.services.lines import BadLine
-from inventory.services.measuring import BadReading, Measured, measure, measure_metered
-from inventory.units import Amount, convert, parse_amount, require_dimension
+from inventory.services.measuring import Measured, measure, measure_metered
+from inventory.units import Amount, convert, require_dimension
 from jobs.models import (
     ContainerReading,
     FieldReport,
@@ -23,10 +24,16 @@ from jobs.services.reports.content import (
     AttemptContent,
     BlowingContent,
     CatchContent,
-    ReadingContent,
+    CleaningContent,
     ReportContent,
 )
-from jobs.services.reports.names import Names, find_recovered_form, find_usual_fluid
+from jobs.services.reports.names import (
+    Names,
+    find_projectile,
+    find_recovered_form,
+    find_usual_fluid,
+)
+from jobs.services.reports.readings import make_readings
 from jobs.services.reports.told_amounts import (
     as_entered,
     read_kg,
@@ -35,6 +42,8 @@ from jobs.services.reports.told_amounts import (
     read_some,
     read_um,
 )
+
+NOTE_LENGTH = 500
 
 
 @dataclass
@@ -51,6 +60,11 @@ class Told:
     pieces: list[PieceReport] = field(default_factory=list)
     waste: list[WasteHandover] = field(default_factory=list)
     losses: list[ReportedLoss] = field(default_factory=list)
+    # What other reports told before: by the position of a blowing or a try, the share of its marks or of what
+    # its meter counted; and the positions of cleanings with as many fired into the same run that day.
+    marks_told_before: dict[int, Fraction] = field(default_factory=dict)
+    meters_told_before: dict[int, Fraction] = field(default_factory=dict)
+    fired_before: set[int] = field(default_factory=set)
 
     @property
     def end_readings(self) -> list[ContainerReading]:
@@ -69,29 +83,15 @@ def make_rows(content: ReportContent, *, report: FieldReport, names: Names) -> T
     told = Told(report)
     for number, attempt in enumerate(content.attempts):
         told.attempts.append(_make_attempt(attempt, number, report, names))
-    told.cleanings = [
-        RunCleaning(
-            report=report,
-            position=number,
-            run=names.runs[row.run],
-            projectile=names.materials.get(row.projectile),
-            fired=row.fired,
-            retrieved=row.retrieved,
-            is_clean=row.is_clean,
-            pressure_kpa=row.pressure_kpa,
-            stuck_at_um=read_um(row.stuck_at, f"/cleanings/{number}/stuck_at"),
-            were_both_ends_vented=row.were_both_ends_vented,
-            note=row.note,
-        )
-        for number, row in enumerate(content.cleanings)
-    ]
-    _require_projectiles(content)
+    for number, cleaning in enumerate(content.cleanings):
+        told.cleanings.append(_make_cleaning(cleaning, number, report, names))
     told.blowings = [_make_blowing(row, number, report, names) for number, row in enumerate(content.blowings)]
     for number, catch in enumerate(content.caught):
         told.caught.append(_make_catch(catch, number, report, names))
         told.caught_spans.append([names.spans[span] for span in dict.fromkeys(catch.spans)])
     _make_goods(told, content, names)
-    _make_readings(told, content, names)
+    caught = {row.container_id: row.material for row in told.caught}
+    told.readings = make_readings(content, report=report, names=names, caught=caught)
     return told
 
 
@@ -102,6 +102,9 @@ def _make_attempt(row: AttemptContent, number: int, report: FieldReport, names: 
     meter = names.instruments.get(row.meter)
     start, end = row.meter_start, row.meter_end
     unit = end.unit if end else start.unit if start else ""
+    note = row.note
+    if measured is not None and fluid is names.usual_fluid and names.is_fluid_guessed and not row.fluid:
+        note = _remarked(note, f"which fluid was not told, taken as {fluid}")
     return SpanAttempt(
         report=report,
         position=number,
@@ -126,7 +129,7 @@ def _make_attempt(row: AttemptContent, number: int, report: FieldReport, names: 
         as_found_size=names.sizes.get(row.as_found_size),
         as_found_length_um=read_um(row.as_found_length, f"{pointer}/as_found_length"),
         hidden_splices=row.hidden_splices,
-        note=row.note,
+        note=note,
     )
 
 
@@ -190,14 +193,33 @@ def _require_fluid(fluid: Material | None, pointer: str) -> None:
         raise BadLine.of([Fault(f"{pointer}/fluid", str(fluid), "is no fluid")])
 
 
-def _require_projectiles(content: ReportContent) -> None:
-    faults = [
-        Fault(f"/cleanings/{number}/projectile", "", "is missing; say which projectile was fired")
-        for number, row in enumerate(content.cleanings)
-        if row.fired and not row.projectile
-    ]
-    if faults:
-        raise BadLine.of(faults)
+def _make_cleaning(row: CleaningContent, number: int, report: FieldReport, names: Names) -> RunCleaning:
+    run, note = names.runs[row.run], row.note
+    projectile = names.materials.get(row.projectile)
+    if projectile is None and row.fired:
+        projectile = find_projectile(names, run)
+        if projectile is None:
+            message = "is missing, and none is on record for this bore; say which projectile was fired"
+            raise BadLine.of([Fault(f"/cleanings/{number}/projectile", "", message)])
+        note = _remarked(note, f"which projectile was not told, taken as {projectile}")
+    return RunCleaning(
+        report=report,
+        position=number,
+        run=run,
+        projectile=projectile,
+        fired=row.fired,
+        retrieved=row.retrieved,
+        is_clean=row.is_clean,
+        pressure_kpa=row.pressure_kpa,
+        stuck_at_um=read_um(row.stuck_at, f"/cleanings/{number}/stuck_at"),
+        were_both_ends_vented=row.were_both_ends_vented,
+        note=note,
+    )
+
+
+def _remarked(note: str, remark: str) -> str:
+    """What a crew noted, with what we had to assume behind it."""
+    return f"{note} [{remark}]".strip()[:NOTE_LENGTH]
 
 
 def _make_blowing(row: BlowingContent, number: int, report: FieldReport, names: Names) -> RunBlowing:
@@ -315,69 +337,3 @@ def _make_goods(told: Told, content: ReportContent, names: Names) -> None:
         )
         for number, row in enumerate(content.losses)
     ]
-
-
-def _make_readings(told: Told, content: ReportContent, names: Names) -> None:
-    caught = {row.container_id: row.material for row in told.caught}
-    seen: set[tuple[str, str]] = set()
-    for number, row in enumerate(content.readings):
-        pointer = f"/readings/{number}"
-        if (row.container, row.moment) in seen:
-            raise BadReading.of([Fault(pointer, row.container, "is read twice; give one reading")])
-        seen.add((row.container, row.moment))
-        box = names.containers[row.container]
-        material = caught.get(box.pk) or names.contents.get(box.pk) or box.material or find_usual_fluid(names)
-        if material is None or not box.stands_somewhere:
-            message = "is not something whose contents can be read"
-            raise BadReading.of([Fault(f"{pointer}/container", str(box), message)])
-        measured = _measure_reading(row, box, material, names, pointer)
-        instrument = names.instruments.get(row.instrument)
-        told.readings.append(
-            ContainerReading(
-                report=told.report,
-                container=box,
-                moment=row.moment,
-                material=material,
-                method=row.method,
-                value=f"{row.value:f}" if row.value is not None else "",
-                unit=_unit_of(row),
-                temperature_c=row.temperature_c,
-                instrument=instrument.instrument if instrument else None,
-                # A drum that weighs less than its tare holds nothing.
-                amount=max(measured.amount, 0),
-                standard_uncertainty=measured.standard_uncertainty,
-            )
-        )
-
-
-def _measure_reading(
-    row: ReadingContent, box: Container, material: Material, names: Names, pointer: str
-) -> Measured:
-    if material.kind != Material.Kind.FLUID:
-        return _measure_length(row, material, pointer)
-    return measure(
-        material=material,
-        method=row.method,
-        value=row.value,
-        unit=_unit_of(row),
-        container=box,
-        temperature_c=row.temperature_c,
-        instrument=names.instruments.get(row.instrument),
-        reference_temperature_c=names.company.reference_temperature_c,
-        pointer=pointer,
-    )
-
-
-def _unit_of(row: ReadingContent) -> str:
-    return row.unit or ("1" if row.method == ContainerReading.Method.QUARTERS else "")
-
-
-def _measure_length(row: ReadingContent, material: Material, pointer: str) -> Measured:
-    """What is left on a reel: a length, or nothing."""
-    if row.method == ContainerReading.Method.EMPTY:
-        return Measured(0, 0.0)
-    if row.method != ContainerReading.Method.METERED or row.value is None:
-        message = "tells nothing of a reel; give the length left as metered, or empty"
-        raise BadReading.of([Fault(f"{pointer}/method", row.method, message)])
-    amount = parse_amount(row.value, row.unit)
-    return Measured(read_some(amount, material, f"{pointer}/value"), 0.0)

@@ -57,9 +57,10 @@ def _told(**facts: Any) -> dict[str, Any]:
 
 def _attempts(told: Told, limit_kpa: float | None) -> Iterator[Subject]:
     """One subject a span: a later try on it in the same report does not hide what the first one told."""
-    for row in told.attempts:
+    for number, row in enumerate(told.attempts):
         facts = _told(
             span=row.span.name,
+            is_meter_told_before=number in told.meters_told_before or None,
             meter_start=_units(row.meter_start),
             meter_end=_units(row.meter_end),
             pressure_kpa=row.pressure_kpa,
@@ -70,8 +71,14 @@ def _attempts(told: Told, limit_kpa: float | None) -> Iterator[Subject]:
 
 
 def _cleanings(told: Told, limit_kpa: float | None) -> Iterator[Subject]:
-    for row in told.cleanings:
-        facts = _told(run=row.run.name, pressure_kpa=row.pressure_kpa, limit_kpa=limit_kpa)
+    for number, row in enumerate(told.cleanings):
+        facts = _told(
+            run=row.run.name,
+            fired=row.fired,
+            is_told_before=number in told.fired_before or None,
+            pressure_kpa=row.pressure_kpa,
+            limit_kpa=limit_kpa,
+        )
         yield Subject("cleaning", facts, run=row.run)
 
 
@@ -96,9 +103,10 @@ def _count(run: Run, rows: list[tuple[int | None, int | None, int | None]], acco
 
 def _blowings(told: Told, limit_kpa: float | None, tolerance: float) -> Iterator[Subject]:
     clean = {row.run_id for row in told.cleanings if row.is_clean}
-    for row in told.blowings:
+    for number, row in enumerate(told.blowings):
         facts = _told(
             run=row.run.name,
+            are_marks_told_before=number in told.marks_told_before or None,
             is_clean=row.run_id in clean or row.run.is_cleaned,
             pressure_kpa=row.pressure_kpa,
             limit_kpa=limit_kpa,

@@ -4,11 +4,11 @@ from uuid import UUID, uuid4
 
 import pytest
 
-from inventory.models import Container, Entry
+from inventory.models import Container, Entry, Holding, Movement
 from inventory.queries.verification import verify_ledger
 from inventory.services.corrections import dispose
 from inventory.services.lines import Line
-from inventory.services.posting import REST, End, GoodsMovedOn
+from inventory.services.posting import REST, End
 from jobs.models import CrewDay, CrewDayStep, FieldReport, Span
 from jobs.services.reports.content import ReportContent
 from jobs.services.reports.reporting import ReportConflict, ReportIsUndone, correct_report
@@ -95,7 +95,7 @@ def test_correct_report_again_gives_the_same_and_another_is_refused(day: Reporte
     assert third.corrects == second
 
 
-def test_correct_report_whose_goods_have_gone_further_is_refused_and_changes_nothing(
+def test_correct_report_whose_goods_have_gone_further_books_them_as_short(
     day: ReportedDay,
 ) -> None:
     first = day.report(
@@ -107,8 +107,14 @@ def test_correct_report_whose_goods_have_gone_further_is_refused_and_changes_not
     drum = Container.objects.select_related("place", "owner").get(label="C-1")
     waste = Line(day.world.recovered, REST, End(day.world.vehicle, drum), End(day.world.waste))
     dispose(id=uuid4(), by=day.world.actor, occurred_at=at(10), lines=[waste])
-    with pytest.raises(GoodsMovedOn, match="disposal"):
-        correct(day, first, ReportContent(attempts=(extracted(S2),)))
+    second = ReportContent(attempts=(extracted(S2, source_container="D-1", injected=gallons(12)),))
+    correct(day, first, second)
     first.refresh_from_db()
-    assert not first.is_undone
-    assert day.used(day.first) == 5 * GAL
+    assert first.is_undone
+    assert (day.used(day.first), day.used(day.second), day.inside("D-1")) == (0, 12 * GAL, 43 * GAL)
+    # The 15 gal that were handed over as waste came from somewhere else; a count settles it.
+    assert day.inside("C-1") == 0
+    short = Movement.objects.get(purpose="book_short")
+    assert (short.quantity, short.target_container) == (15 * GAL, drum)
+    assert Holding.objects.get(container=drum, material=day.world.recovered).is_unsettled
+    assert not list(verify_ledger())
