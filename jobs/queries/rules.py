@@ -15,7 +15,10 @@ RULE_FILE = Path(__file__).resolve().parent.parent / "rules" / "trade_rules.json
 
 @dataclass(frozen=True)
 class Rule:
-    """One rule: what it looks at, what it says, who may lift it, which steps wait while it stands."""
+    """One rule: what it looks at, what it says, who may lift it, which steps wait while it stands.
+
+    `worsens_with` names the fact of which more is worse, where there is one.
+    """
 
     code: str
     name: str
@@ -28,6 +31,7 @@ class Rule:
     blocks: tuple[str, ...]
     is_settled_by_facts: bool
     caution: str = ""
+    worsens_with: str = ""
 
     @property
     def is_stop(self) -> bool:

@@ -8,7 +8,8 @@ from django.db.models import Q, QuerySet
 from jobs.models import CrewDayStep, RuleFinding, Run, RunCleaning
 from jobs.queries.rules import Rule, rules_by_code
 
-PROJECTILE_INSIDE = "projectile_inside"
+# Stops that end by a count, or when safety lifts them and so accounts for what may be inside.
+PROJECTILE_STOPS = ("projectile_inside", "projectile_stuck", "projectiles_not_counted")
 
 
 @dataclass(frozen=True)

@@ -11,10 +11,9 @@ from inventory.services.tagged_fittings import rig_fittings
 from inventory.units import MILLION, conversion_factor
 from jobs.models import ReportedLoss, Run, RunBlowing, Span
 from jobs.queries.pressure_limits import Purpose
+from jobs.queries.projectiles import count_projectiles
 from jobs.services.reports.rows import Told
 from jobs.services.rules.reading import Record
-
-UM_PER_M = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -45,7 +44,7 @@ def list_subjects(told: Told, record: Record) -> list[Subject]:
         *_attempts(told, limits.get(Purpose.EXTRACTION)),
         *_cleanings(told, limits.get(Purpose.AIR_CLEANING)),
         *_projectiles(told, record),
-        *_blowings(told, limits.get(Purpose.BLOWING), record.company.mark_tolerance_fraction),
+        *_blowings(told, limits.get(Purpose.BLOWING), record),
         *_fittings(told),
         *_losses(told),
     ]
@@ -83,34 +82,23 @@ def _cleanings(told: Told, limit_kpa: float | None) -> Iterator[Subject]:
 
 
 def _projectiles(told: Told, record: Record) -> Iterator[Subject]:
-    """What was fired and came out over all days; what safety has accounted for counts as out."""
+    """What is inside over all days; what safety has accounted for counts as out."""
     runs: dict[int, Run] = {row.run.pk: row.run for row in told.cleanings}
     for key, run in runs.items():
-        facts = _count(run, record.cleanings.get(key, []), record.accounted.get(key, 0))
-        yield Subject("projectiles", facts, run=run)
+        count = count_projectiles(record.cleanings.get(key, []), record.accounted.get(key, []))
+        yield Subject("projectiles", {"run": run.name, **count.facts()}, run=run)
 
 
-def _count(run: Run, rows: list[tuple[int | None, int | None, int | None]], accounted: int) -> dict[str, Any]:
-    is_counted = all(retrieved is not None or not fired for fired, retrieved, _at in rows)
-    stuck = [at for _fired, _retrieved, at in rows if at is not None]
-    return _told(
-        run=run.name,
-        fired=sum(fired or 0 for fired, _retrieved, _at in rows),
-        retrieved=accounted + sum(row[1] or 0 for row in rows) if is_counted else None,
-        stuck_at_m=stuck[-1] / UM_PER_M if stuck else None,
-    )
-
-
-def _blowings(told: Told, limit_kpa: float | None, tolerance: float) -> Iterator[Subject]:
-    clean = {row.run_id for row in told.cleanings if row.is_clean}
+def _blowings(told: Told, limit_kpa: float | None, record: Record) -> Iterator[Subject]:
+    clean = record.clean_runs | {row.run_id for row in told.cleanings if row.is_clean}
     for number, row in enumerate(told.blowings):
         facts = _told(
             run=row.run.name,
             are_marks_told_before=number in told.marks_told_before or None,
-            is_clean=row.run_id in clean or row.run.is_cleaned,
+            is_clean=row.run_id in clean,
             pressure_kpa=row.pressure_kpa,
             limit_kpa=limit_kpa,
-            tolerance=tolerance,
+            tolerance=record.company.mark_tolerance_fraction,
             **(_marks(told, row, row.reel) if row.reel is not None else {}),
         )
         yield Subject("blowing", facts, run=row.run, container=row.reel)

@@ -9,7 +9,8 @@ from typing import Any, NamedTuple
 
 from inventory.services.posting.rows import Select, one_of
 from jobs.models import CompanyRules, ContainerReading
-from jobs.queries.safety import PROJECTILE_INSIDE
+from jobs.queries.projectiles import Accounted, ToldCleaning
+from jobs.queries.safety import PROJECTILE_STOPS
 from jobs.services.reports.rows import Told
 
 WATCHED = ("attempts", "cleanings", "blowings", "caught", "losses")
@@ -49,13 +50,14 @@ class Record:
     """What stands in the tables about the work that a report is about, its own rows included.
 
     `cleanings` are what was fired, came out and stuck where, by run and in order; `accounted` what safety has
-    accounted for; `grown` by how much a container grew in a report that read it twice, and how sure that is.
+    accounted for, by run; `clean_runs` are those that had been cleaned when the report's work was done.
     """
 
     company: CompanyRules
     limits_kpa: dict[str, float] = field(default_factory=dict)
-    cleanings: dict[int, list[tuple[int | None, int | None, int | None]]] = field(default_factory=dict)
-    accounted: dict[int, int] = field(default_factory=dict)
+    cleanings: dict[int, list[ToldCleaning]] = field(default_factory=dict)
+    accounted: dict[int, list[Accounted]] = field(default_factory=dict)
+    clean_runs: frozenset[int] = frozenset()
     attempts: Sequence[ToldAttempt] = ()
     catches: Sequence[ToldCatch] = ()
     readings: Sequence[tuple[int, int, str, int, float, int | None]] = ()
@@ -75,6 +77,7 @@ def select_record(told: Told, corrected: Told | None) -> list[Select]:
     cleaned = [*told.cleanings, *(corrected.cleanings if corrected is not None else ())]
     runs = sorted({row.run_id for row in cleaned})
     swept = sorted({row.run_id for row in told.caught if row.run_id is not None})
+    blown = sorted({row.run_id for row in told.blowings})
     met = sorted({*runs, *swept, *_other_runs(told)})
     day = told.report.crew_day_id
     return [
@@ -82,6 +85,7 @@ def select_record(told: Told, corrected: Told | None) -> list[Select]:
         select_limits(told.report.occurred_at),
         _select_cleanings(runs) if runs else _NOTHING,
         _select_accounted(runs) if runs else _NOTHING,
+        _select_clean_runs(blown, told.report.occurred_at) if blown else _NOTHING,
         _select_attempts(day, swept) if told.caught else _NOTHING,
         _select_catches(day, swept) if told.caught else _NOTHING,
         _select_readings(day, swept) if told.caught else _NOTHING,
@@ -93,15 +97,13 @@ def make_record(answers: Sequence[Sequence[tuple[Any, ...]]]) -> Record:
     """The record, of the answers to `select_record`; without any, what holds for every company."""
     if not answers:
         return Record(CompanyRules(pk=1))
-    rules, limits, cleanings, accounted, attempts, catches, readings, [(has_open,)] = answers
-    by_run: dict[int, list[tuple[int | None, int | None, int | None]]] = {}
-    for run, fired, retrieved, stuck_at_um in cleanings:
-        by_run.setdefault(run, []).append((fired, retrieved, stuck_at_um))
+    rules, limits, cleanings, accounted, clean, attempts, catches, readings, [(has_open,)] = answers
     return Record(
         company=make_company_rules(rules),
         limits_kpa=dict(limits),
-        cleanings=by_run,
-        accounted=_sum_accounted(accounted),
+        cleanings=_make_cleanings(cleanings),
+        accounted=_make_accounted(accounted),
+        clean_runs=frozenset(run for (run,) in clean),
         attempts=[ToldAttempt(*row) for row in attempts],
         catches=_make_catches(catches),
         readings=readings,
@@ -137,29 +139,47 @@ def _other_runs(told: Told) -> Iterable[int]:
 
 def _select_cleanings(runs: list[int]) -> Select:
     return Select(
-        "SELECT cleaning.run_id, fired, retrieved, stuck_at_um FROM jobs_runcleaning cleaning"
-        " JOIN jobs_fieldreport report ON report.id = cleaning.report_id"
+        "SELECT cleaning.run_id, report.occurred_at, fired, retrieved, stuck_at_um"
+        " FROM jobs_runcleaning cleaning JOIN jobs_fieldreport report ON report.id = cleaning.report_id"
         f" WHERE cleaning.run_id IN {one_of(runs)} AND NOT report.is_undone"
         " ORDER BY report.occurred_at, report.id, cleaning.position",
         runs,
     )
 
 
+def _make_cleanings(rows: Iterable[tuple[Any, ...]]) -> dict[int, list[ToldCleaning]]:
+    """By run, of the answer to `_select_cleanings`."""
+    found: dict[int, list[ToldCleaning]] = {}
+    for run, *told in rows:
+        found.setdefault(run, []).append(ToldCleaning._make(told))
+    return found
+
+
 def _select_accounted(runs: list[int]) -> Select:
     return Select(
-        "SELECT run_id, facts FROM jobs_rulefinding"
-        f" WHERE run_id IN {one_of(runs)} AND rule = %s AND lifted_at IS NOT NULL",
-        [*runs, PROJECTILE_INSIDE],
+        "SELECT run_id, lifted_at, facts FROM jobs_rulefinding"
+        f" WHERE run_id IN {one_of(runs)} AND rule IN {one_of(PROJECTILE_STOPS)} AND lifted_at IS NOT NULL"
+        " ORDER BY lifted_at, id",
+        [*runs, *PROJECTILE_STOPS],
     )
 
 
-def _sum_accounted(rows: Iterable[tuple[Any, ...]]) -> dict[int, int]:
-    """Projectiles that safety accounted for when it lifted a stop: by run, what was missing then."""
-    found: dict[int, int] = {}
-    for run, stored in rows:
+def _make_accounted(rows: Iterable[tuple[Any, ...]]) -> dict[int, list[Accounted]]:
+    """What safety accounted for when it lifted stops: by run, all that may have been inside then."""
+    found: dict[int, list[Accounted]] = {}
+    for run, moment, stored in rows:
         facts = json.loads(stored) if isinstance(stored, str) else stored
-        found[run] = found.get(run, 0) + int(facts["fired"] - facts["retrieved"])
+        found.setdefault(run, []).append(Accounted(moment, int(facts.get("inside_at_most", 0))))
     return found
+
+
+def _select_clean_runs(runs: list[int], moment: datetime) -> Select:
+    """Those that were clean at a moment: a cleaning that came after a blowing does not make it right."""
+    return Select(
+        f"SELECT id FROM jobs_run WHERE id IN {one_of(runs)}"
+        " AND (was_cleaned_before_start OR cleaned_at <= %s)",
+        [*runs, moment],
+    )
 
 
 def _select_attempts(day: int, runs: list[int]) -> Select:
