@@ -121,7 +121,7 @@ def swept(container: str, run: WorkName = R1, amount: str | int | None = None) -
     )
 
 
-def cleaned(run: WorkName = R1, fired: int = 3, **fields: Any) -> CleaningContent:
+def cleaned(run: WorkName = R1, fired: int | None = 3, **fields: Any) -> CleaningContent:
     values = {"projectile": "projectile-12", "fired": fired, "retrieved": fired}
     return CleaningContent(run=run, **{**values, **fields})
 

@@ -15,7 +15,7 @@ from inventory.services.sealing import record_event
 from inventory.services.tagged_fittings import hold_fitting, unrig_fittings
 from jobs.models import FieldReport, RuleFinding
 from jobs.queries.rules import Match, Rule, list_matches, rules_about, rules_by_code
-from jobs.queries.safety import open_findings
+from jobs.queries.safety import PROJECTILE_STOPS, open_findings
 from jobs.services.needs import find_days_ahead, write_needs
 from jobs.services.reports.content import ReportContent
 from jobs.services.reports.names import Names
@@ -28,7 +28,6 @@ from jobs.services.safety.incidents import open_incident_of_loss, open_told_inci
 
 SENTENCE_LENGTH = 500
 Found = tuple[RuleFinding, Subject, Match]
-BLOWN_BEFORE_CLEAN = "blowing_before_clean"
 
 
 def evaluate_report(
@@ -43,8 +42,8 @@ def evaluate_report(
     """Hold a report that has been kept and booked against the rules; what was found is stored and returned.
     `record` is what was read behind the report's rows.
 
-    Findings of the report that this one corrects end where they only warned; a stop that does not stand on
-    counts waits for safety, whatever is reported later.
+    Findings of the report that this one corrects end where they only warned. A stop waits for safety,
+    whatever is reported later, but one about projectiles ends by a whole count.
     """
     if corrected is not None:
         _overtake(corrected.report, told.report.occurred_at)
@@ -56,11 +55,15 @@ def evaluate_report(
     for subject in subjects:
         for match in list_matches(subject.about, subject.facts, uses_metric=company.uses_metric):
             finding = _make_finding(told.report, subject, match)
-            found.setdefault(finding.uuid, (finding, subject, match))
+            known = found.get(finding.uuid)
+            if known is None or _is_worse(finding, known[0], match.rule):
+                found[finding.uuid] = (finding, subject, match)
     standing = _find_standing(told, subjects) if record.has_open_findings else []
     _settle(standing, found, subjects, told)
-    new = _keep_new(standing, list(found.values()))
+    new, worse = _keep_new(standing, list(found.values()))
     _follow(new)
+    for finding in worse:
+        _tell(finding, id=uuid5(finding.uuid, f"worse:{told.report.uuid}"), at=told.report.occurred_at)
     return [finding for finding, _subject, _match in new]
 
 
@@ -71,7 +74,7 @@ def _with_work_of(told: Told, corrected: Told | None) -> Told:
     have = {row.run_id for row in told.cleanings}
     missing = [row for row in corrected.cleanings if row.run_id not in have]
     for row in missing:
-        row.pressure_kpa = None
+        row.pressure_kpa, row.is_clean = None, False
     return Told(**{**vars(told), "cleanings": [*told.cleanings, *missing]})
 
 
@@ -116,14 +119,13 @@ def _settle(
         for rule in rules_about(subject.about)
         if rule.is_settled_by_facts
     }
+    counted = {row.run_id for row in told.cleanings if row.retrieved is not None}
     ended = [
         row
         for row in standing
-        if (row.rule, row.run_id) in looked_at and _topic(row) not in held and not _waits(row, subjects)
-    ]
-    clean = {row.run_id for row in told.cleanings if row.is_clean}
-    ended += [
-        row for row in standing if row.rule == BLOWN_BEFORE_CLEAN and row.run_id in clean and row not in ended
+        if (row.rule, row.run_id) in looked_at
+        and _topic(row) not in held
+        and not (row.rule in PROJECTILE_STOPS and (row.run_id not in counted or _is_uncounted(row, subjects)))
     ]
     at = told.report.occurred_at
     for row in ended:
@@ -133,15 +135,13 @@ def _settle(
         free_what_was_stopped(ended)
 
 
-def _waits(row: RuleFinding, subjects: list[Subject]) -> bool:
-    """Whether what a finding stands on is still unknown: a count that nobody told settles nothing."""
-    names = {"projectile_inside": "retrieved", "projectiles_not_counted": "retrieved"}
-    fact = names.get(row.rule)
-    return fact is not None and any(
+def _is_uncounted(row: RuleFinding, subjects: list[Subject]) -> bool:
+    """Whether nobody can say what is inside the run of a finding."""
+    return any(
         subject.about == "projectiles"
         and subject.run is not None
         and subject.run.pk == row.run_id
-        and fact not in subject.facts
+        and "inside" not in subject.facts
         for subject in subjects
     )
 
@@ -153,49 +153,70 @@ def _topic(row: RuleFinding) -> tuple[Any, ...]:
     return (row.rule, day, row.span_id, row.run_id, row.container_id, row.fitting_id, row.facts.get("tag"))
 
 
-def _keep_new(standing: list[RuleFinding], found: list[Found]) -> list[Found]:
-    """Store what does not stand already; what does takes the facts of today."""
-    by_topic = {_topic(row): row for row in standing if row.settled_at is None}
-    new = []
+def _keep_new(standing: list[RuleFinding], found: list[Found]) -> tuple[list[Found], list[RuleFinding]]:
+    """Store what does not stand already; what does takes the facts of today.
+
+    Whoever adds to a stop of somebody else has caused one of his own, so that he does not lift it. Returned
+    beside what is new are the stops whose causer has told of worse since.
+    """
+    by_topic: dict[tuple[Any, ...], list[RuleFinding]] = {}
+    for row in standing:
+        if row.settled_at is None:
+            by_topic.setdefault(_topic(row), []).append(row)
+    new, worse = [], []
     for finding, subject, match in found:
-        known = by_topic.get(_topic(finding))
-        if known is None:
-            by_topic[_topic(finding)] = finding
+        same = by_topic.setdefault(_topic(finding), [])
+        own = [row for row in same if row.caused_by_id == finding.caused_by_id]
+        is_worse = bool(same) and all(_is_worse(finding, row, match.rule) for row in own or same)
+        if not same or (match.rule.is_stop and not own and (is_worse or not match.rule.is_settled_by_facts)):
+            same.append(finding)
             new.append((finding, subject, match))
-        elif known.pk and known.uuid != finding.uuid:
-            known.facts, known.sentence = finding.facts, finding.sentence
-            known.save(update_fields=["facts", "sentence"])
+            continue
+        # A count is that of everybody; a pressure stays the highest that its causer told.
+        for row in same if match.rule.is_settled_by_facts else own or same:
+            if is_worse or match.rule.is_settled_by_facts or not match.rule.worsens_with:
+                row.facts, row.sentence = finding.facts, finding.sentence
+                if row.pk:
+                    row.save(update_fields=["facts", "sentence"])
+        if is_worse and match.rule.is_stop:
+            worse += [row for row in own if row.pk and row not in worse]
     RuleFinding.objects.bulk_create([row for row, _subject, _match in new])
-    return new
+    return new, worse
+
+
+def _is_worse(finding: RuleFinding, known: RuleFinding, rule: Rule) -> bool:
+    name = rule.worsens_with
+    return bool(name) and finding.facts.get(name, 0) > known.facts.get(name, 0)
 
 
 def _follow(new: list[Found]) -> None:
     """Tell safety of every stop, hold fittings back, open incidents; what is stopped needs nothing ahead."""
-    stops = [(row, subject, match.rule) for row, subject, match in new if match.rule.is_stop]
-    for row, subject, rule in stops:
+    stops = [(row, subject) for row, subject, match in new if match.rule.is_stop]
+    for row, subject in stops:
         if subject.fitting is not None:
             hold_fitting(tag=subject.fitting.tag, is_held=True)
         if subject.loss is not None:
             open_incident_of_loss(subject.loss, kind="fluid_in_the_ground")
-        _tell(row, rule)
+        _tell(row, id=row.uuid, at=row.found_at)
     if stops:
         write_needs(
             find_days_ahead(
-                span_keys=[row.span_id for row, *_rest in stops if row.span_id is not None],
-                run_keys=[row.run_id for row, *_rest in stops if row.run_id is not None],
+                span_keys=[row.span_id for row, _subject in stops if row.span_id is not None],
+                run_keys=[row.run_id for row, _subject in stops if row.run_id is not None],
             )
         )
 
 
-def _tell(row: RuleFinding, rule: Rule) -> None:
+def _tell(row: RuleFinding, *, id: UUID, at: datetime) -> None:
+    """Tell safety of a stop, or that it has become worse, under an id of its own."""
     body: dict[str, object] = {
         "finding": str(row.uuid),
-        "rule": rule.code,
+        "rule": row.rule,
         "sentence": row.sentence,
-        "caution": rule.caution,
+        "caution": rules_by_code()[row.rule].caution,
         "to": "safety",
     }
-    record_event(id=row.uuid, kind="work_stopped", occurred_at=row.found_at, body=body)
+    record_event(id=id, kind="work_stopped", occurred_at=at, body=body)
 
 
 def _overtake(corrected: FieldReport, at: datetime) -> None:

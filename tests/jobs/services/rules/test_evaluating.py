@@ -18,7 +18,7 @@ from jobs.services.reports.rows import Told
 from jobs.services.rules.facts import list_subjects
 from jobs.services.rules.fluid_facts import list_fluid_subjects
 from jobs.services.rules.reading import make_record, select_record
-from jobs.services.safety.lifting import lift_finding
+from jobs.services.safety.lifting import LiftedByItsCauser, lift_finding
 from tests.factories.instruments import make_instrument
 from tests.factories.inventory import at
 from tests.factories.kits import make_fitting
@@ -146,9 +146,105 @@ def test_correction_of_the_count_settles_the_stop(day: ReportedDay) -> None:
     assert _codes() == []
 
 
-def test_correction_that_drops_the_cleaning_settles_the_stop(day: ReportedDay) -> None:
+@pytest.mark.parametrize(
+    "content",
+    [
+        ReportContent(note="a bare note"),
+        ReportContent(attempts=(extracted(S1),)),
+        ReportContent(cleanings=(cleaned(fired=None, retrieved=None),)),
+    ],
+)
+@pytest.mark.parametrize("had_count_before", [False, True])
+def test_correction_that_drops_the_count_leaves_the_stop_to_safety(
+    day: ReportedDay, content: ReportContent, had_count_before: bool
+) -> None:
+    if had_count_before:
+        day.report(ReportContent(cleanings=(cleaned(fired=2, retrieved=2, is_clean=False),)), hours=1)
     report = day.report(ReportContent(cleanings=(cleaned(fired=4, retrieved=3),)))
-    _correct(report, ReportContent(attempts=(extracted(S1),)))
+    _correct(report, content)
+    assert _codes() == ["projectile_inside"]
+    _lift("projectile_inside")
+    day.report(ReportContent(cleanings=(cleaned(fired=2, retrieved=2),)), hours=30)
+    assert _codes() == []
+
+
+def test_stop_that_another_person_adds_to_is_lifted_by_neither(day: ReportedDay) -> None:
+    make_limit("extraction", 800.0)
+    officer = make_person("officer")
+    day.report(ReportContent(attempts=(extracted(S1, pressure_kpa=900.0),)))
+    day.report(ReportContent(attempts=(extracted(S1, pressure_kpa=1500.0),)), hours=10, by=officer)
+    first, second = RuleFinding.objects.order_by("found_at")
+    assert (first.facts["pressure_kpa"], second.facts["pressure_kpa"]) == (900.0, 1500.0)
+    assert second.caused_by == officer
+    assert DomainEvent.objects.filter(kind="work_stopped").count() == 2
+    lifted = {"role": "safety", "reason": "gear renewed", "occurred_at": at(20)}
+    with pytest.raises(LiftedByItsCauser):
+        lift_finding(id=second.uuid, by=officer, **lifted)
+    lift_finding(id=first.uuid, by=officer, **lifted)
+    assert _codes() == ["extraction_pressure_above_limit"]
+
+
+def test_stop_tells_safety_again_when_its_causer_tells_of_worse_and_keeps_the_worst(day: ReportedDay) -> None:
+    make_limit("extraction", 800.0)
+    twice = (extracted(S1, pressure_kpa=900.0), extracted(S1, pressure_kpa=1000.0))
+    day.report(ReportContent(attempts=twice))
+    assert RuleFinding.objects.get().facts["pressure_kpa"] == 1000.0
+    for hours, pressure in ((10, 1500.0), (11, 850.0)):
+        day.report(ReportContent(attempts=(extracted(S1, pressure_kpa=pressure),)), hours=hours)
+    finding = RuleFinding.objects.get()
+    assert finding.facts["pressure_kpa"] == 1500.0
+    assert "218 psi" in finding.sentence
+    sentences = [row.body["sentence"] for row in DomainEvent.objects.filter(kind="work_stopped")]
+    assert ["145 psi" in sentences[0], "218 psi" in sentences[1], len(sentences)] == [True, True, 2]
+
+
+def test_whoever_leaves_another_projectile_inside_causes_a_stop_of_his_own(day: ReportedDay) -> None:
+    officer = make_person("officer")
+    day.report(ReportContent(cleanings=(cleaned(fired=4, retrieved=3, is_clean=False),)))
+    day.report(ReportContent(cleanings=(cleaned(fired=0, retrieved=0),)), hours=10, by=officer)
+    assert RuleFinding.objects.count() == 1
+    day.report(ReportContent(cleanings=(cleaned(fired=2, retrieved=1),)), hours=11, by=officer)
+    assert [row.caused_by == officer for row in RuleFinding.objects.order_by("found_at")] == [False, True]
+    day.report(ReportContent(cleanings=(cleaned(fired=0, retrieved=2),)), hours=12)
+    assert _codes() == []
+
+
+def test_projectile_that_stays_is_found_though_too_many_came_out_before(day: ReportedDay) -> None:
+    day.report(ReportContent(cleanings=(cleaned(fired=2, retrieved=3, is_clean=False),)))
+    assert _codes() == ["more_projectiles_out_than_fired"]
+    stuck = cleaned(fired=1, retrieved=0, stuck_at=ft(100), is_clean=False)
+    day.report(ReportContent(cleanings=(stuck,)), hours=30)
+    assert _codes() == ["more_projectiles_out_than_fired", "projectile_inside"]
+    assert RuleFinding.objects.get(rule="projectile_inside").facts["stuck_at_m"] == pytest.approx(30.48)
+    assert [blocked.run for blocked in list_blocked_runs()] == [day.small.run]
+
+
+def test_projectile_found_stuck_is_a_stop_until_a_whole_count(day: ReportedDay) -> None:
+    stuck = cleaned(fired=2, retrieved=None, stuck_at=ft(100), is_clean=False)
+    day.report(ReportContent(cleanings=(stuck,)))
+    assert _codes() == ["projectile_stuck", "projectiles_not_counted"]
+    day.report(ReportContent(cleanings=(cleaned(fired=0, retrieved=1),)), hours=10)
+    assert _codes() == ["projectile_stuck", "projectiles_not_counted"]
+    day.report(ReportContent(cleanings=(cleaned(fired=0, retrieved=1),)), hours=11)
+    assert _codes() == []
+
+
+def test_projectiles_that_nobody_counted_block_blowing_until_safety_accounts_for_them(
+    day: ReportedDay,
+) -> None:
+    day.report(ReportContent(cleanings=(cleaned(fired=2, retrieved=None),)))
+    (blocked,) = list_blocked_runs()
+    assert [stop.rule.blocks for stop in blocked.stops] == [("blow",)]
+    _lift("projectiles_not_counted")
+    day.report(ReportContent(cleanings=(cleaned(fired=2, retrieved=1),)), hours=30)
+    assert _codes() == ["projectile_inside"]
+    assert RuleFinding.objects.get(rule="projectile_inside").facts["inside"] == 1
+
+
+def test_late_cleaning_is_counted_in_its_place(day: ReportedDay) -> None:
+    day.report(ReportContent(cleanings=(cleaned(fired=0, retrieved=1),)), hours=12)
+    assert _codes() == ["more_projectiles_out_than_fired"]
+    day.report(ReportContent(cleanings=(cleaned(fired=4, retrieved=3),)), hours=9)
     assert _codes() == []
 
 
@@ -167,11 +263,28 @@ def _correct(report: FieldReport, content: ReportContent) -> FieldReport:
     )
 
 
-def test_blowing_before_clean_ends_when_the_cleaning_is_reported(day: ReportedDay) -> None:
+def test_blowing_before_clean_waits_for_safety_whatever_is_reported_of_the_cleaning(day: ReportedDay) -> None:
     day.report(ReportContent(blowings=(blown(),)))
     assert _codes() == ["blowing_before_clean"]
     day.report(ReportContent(cleanings=(cleaned(),)), hours=8)
+    assert _codes() == ["blowing_before_clean"]
+    _lift("blowing_before_clean")
     assert _codes() == []
+
+
+def test_blowing_before_clean_is_found_when_its_report_comes_behind_the_cleaning(day: ReportedDay) -> None:
+    day.report(ReportContent(cleanings=(cleaned(),)), hours=12)
+    assert _codes(day.report(ReportContent(blowings=(blown(end=4500),)), hours=13)) == []
+    assert _codes(day.report(ReportContent(blowings=(blown(start=4500),)), hours=8)) == [
+        "blowing_before_clean"
+    ]
+
+
+def test_blowing_before_clean_is_found_when_the_cleaning_is_corrected_away(day: ReportedDay) -> None:
+    report = day.report(ReportContent(cleanings=(cleaned(),), blowings=(blown(),)))
+    assert _codes() == []
+    _correct(report, ReportContent(blowings=(blown(),)))
+    assert _codes() == ["blowing_before_clean"]
 
 
 def test_marks_are_held_against_the_jacket_and_against_the_first_unwinding(day: ReportedDay) -> None:
@@ -335,7 +448,7 @@ def test_report_of_ten_spans_takes_as_many_queries_to_judge_as_one_of_one(
     row = report.attempts.select_related("span").get()
     for many in (1, 10):
         told = Told(report, attempts=[row] * many)
-        with django_assert_max_num_queries(8):
+        with django_assert_max_num_queries(9):
             subjects = list_subjects(told, make_record(read_rows(*select_record(told, None))))
         assert len(subjects) == many
 
