@@ -80,7 +80,8 @@ class ProjectileCount:
 def count_projectiles(rows: Iterable[ToldCleaning], accounted: Sequence[Accounted]) -> ProjectileCount:
     """Count through a run's cleanings, given in their order, and through what safety accounted for."""
     count = ProjectileCount()
-    for event in sorted([*rows, *accounted], key=lambda event: event.moment):
+    events: list[ToldCleaning | Accounted] = [*rows, *accounted]
+    for event in sorted(events, key=lambda event: event.moment):
         if isinstance(event, ToldCleaning):
             count.add(event)
         else:
