@@ -3,6 +3,7 @@ import { find, keep } from "./field_store.js";
 import { chooseUnits, copyRow, readRaw, readRow, writeRaw } from "./field_form.js";
 import { make, showAmount, word } from "./field_words.js";
 
+const METRES = { "[ft_i]": 0.3048, "[in_i]": 0.0254, mm: 0.001, m: 1 };
 const KPA = { "[psi]": 6.894757293168361, bar: 100, kPa: 1 };
 
 export class Report {
@@ -170,10 +171,9 @@ export class Report {
     }
     const run = row.work.run.name;
     if (row.dataset.part === "cleanings") {
-      const fired = told.fired ?? null;
       return [
         ...ask("cleaning", { run, pressure_kpa: pressure, limit_kpa: limits.air_cleaning ?? null }),
-        ...ask("projectiles", { run, fired, retrieved: told.retrieved ?? null, stuck_at_m: null }),
+        ...ask("projectiles", { run, ...projectileFacts(told) }),
       ];
     }
     return ask("blowing", this.blowingFacts(run, told, pressure, limits));
@@ -181,7 +181,7 @@ export class Report {
 
   blowingFacts(run, told, pressure, limits) {
     const reel = this.day.aboard.find((vessel) => vessel.label === told.reel);
-    const metres = reel && reel.mark_unit === "[ft_i]" ? 0.3048 : 1;
+    const metres = told.mark_start ? (METRES[told.mark_start.unit] ?? 1) : 1;
     const [start, end] = [told.mark_start, told.mark_end].map((mark) => (mark ? Number(mark.value) : null));
     const held = reel ? Number(reel.quantity.value) * (reel.quantity.unit === "[ft_i]" ? 0.3048 : 1) : null;
     return {
@@ -248,6 +248,22 @@ export class Report {
     const head = { id: crypto.randomUUID(), crew: this.day.crew.code, date: this.day.date };
     return { ...head, occurred_at: new Date().toISOString(), device: "field page", ...parts };
   }
+}
+
+/* Of this row alone: what earlier days left inside is known to the service. */
+function projectileFacts(told) {
+  const fired = told.fired ?? null;
+  const retrieved = told.retrieved ?? null;
+  const isCounted = fired !== null && retrieved !== null;
+  const stuckAt = told.stuck_at ? Number(told.stuck_at.value) * (METRES[told.stuck_at.unit] ?? 1) : null;
+  return {
+    fired,
+    retrieved,
+    inside: isCounted ? Math.max(0, fired - retrieved) : null,
+    inside_at_most: fired !== null ? Math.max(0, fired - (retrieved ?? 0)) : null,
+    surplus: isCounted ? Math.max(0, retrieved - fired) : null,
+    stuck_at_m: stuckAt,
+  };
 }
 
 function readReading(row) {
