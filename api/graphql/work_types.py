@@ -312,8 +312,8 @@ class ScrapCredit(graphene.ObjectType):
     owner = graphene.Field(Named, required=True)
     expected = graphene.Field(Quantity, required=True)
     weighed = graphene.Field(Quantity, required=True)
-    credited = graphene.Field(Money, required=True)
-    owed = graphene.Field(Money, required=True)
+    credited = graphene.Field(Money)
+    owed = graphene.Field(Money)
 
 
 class Statement(graphene.ObjectType):
