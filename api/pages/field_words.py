@@ -24,6 +24,10 @@ class FormField:
     may_be_empty: bool = False
 
 
+# Name of the row, part of the report, words above it, its fields.
+Addition = tuple[str, str, str, list[FormField]]
+
+
 def list_units(dimension: str) -> Choices:
     """Codes and what people read, of one dimension."""
     return [(unit.code, unit.label) for unit in UNITS.values() if unit.dimension == dimension]
@@ -77,7 +81,12 @@ def _words() -> dict[str, str]:
     }
 
 
-def _additions() -> list[tuple[str, str, str, list[FormField]]]:
+def _additions() -> list[Addition]:
+    return [*_goods_told(), *_events_told()]
+
+
+def _goods_told() -> list[Addition]:
+    """What became of fluid and pieces."""
     volume, length = list_units("volume"), list_units("length")
     any_amount = [*list_units("count"), *volume, *length]
     cause = FormField("cause", _("Cause"), "choice", Movement.Cause.choices)
@@ -121,6 +130,14 @@ def _additions() -> list[tuple[str, str, str, list[FormField]]]:
                 FormField("note", _("Note"), longest=500),
             ],
         ),
+    ]
+
+
+def _events_told() -> list[Addition]:
+    """What was handed over, what happened, and what was dug."""
+    volume, length = list_units("volume"), list_units("length")
+    span = FormField("span", _("Span"), "work")
+    return [
         (
             "waste",
             "waste",
