@@ -1,7 +1,8 @@
 """Tables as files that open in a spreadsheet: CSV and workbooks, with nothing in them that could run.
 
 A cell whose text begins like a formula gets an apostrophe before it, as the OWASP page on CSV injection
-advises; numbers below zero stay numbers.
+advises; numbers below zero stay numbers. The signs count in full width too: where such text is typed or read,
+spreadsheets take them for the plain ones.
 """
 
 import csv
@@ -14,7 +15,7 @@ from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
 
-FORMULA = re.compile(r"^[=+\-@\t\r\n]")
+FORMULA = re.compile("^[=+\\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
 # What no name of a sheet may hold, and what no cell may.
 NOT_IN_TITLES = re.compile(r"[\\*?:/\[\]]")
 NOT_IN_CELLS = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
