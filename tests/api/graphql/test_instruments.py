@@ -5,7 +5,7 @@ from typing import Any
 
 from rest_framework.test import APIClient
 
-from tests.api.day_acts import INSTRUMENT_ACTS, REPORT_ACTS
+from tests.api.acts.day import INSTRUMENT_ACTS, REPORT_ACTS
 from tests.api.graphql.asking import ask, refuse
 from tests.api.rest.test_balances import ADDRESS, reported
 from tests.factories.accounts import Office

@@ -6,19 +6,19 @@ import pytest
 from rest_framework.test import APIClient
 
 from inventory.models import Entry
-from tests.api.acts import ACTS, FLUID_ACTS, camel, undone
-from tests.api.day_acts import DAY_ACTS
+from tests.api.acts.case import camel, undone
+from tests.api.acts.every_act import ACTS
+from tests.api.acts.fluids import FLUID_ACTS
 from tests.api.rest.test_roles import ROLES
 from tests.factories.accounts import Office
 
 ClientOf = Callable[[str], APIClient]
-EVERY_ACT = ACTS | DAY_ACTS
 CODES = {400: "bad_input", 403: "not_allowed", 404: "not_found"}
 
 
-@pytest.mark.parametrize("name", EVERY_ACT)
+@pytest.mark.parametrize("name", ACTS)
 def test_roles_do_what_they_may_over_graphql(client_of: ClientOf, office: Office, name: str) -> None:
-    case = EVERY_ACT[name]
+    case = ACTS[name]
     body, names, before = case.make(office), case.names(office), Entry.objects.count()
     extra = {"if_match": "*"} if case.method == "put" else {}
     found = []

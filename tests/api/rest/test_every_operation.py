@@ -15,9 +15,10 @@ from rest_framework.test import APIClient
 
 from api.rest.urls import ADDRESSES
 from inventory.services.restocking import runs
-from tests.api.acts import ACTS
-from tests.api.rest.every_operation import READS, ROLES, WRITES, Operation
+from tests.api.acts.every_act import ACTS
+from tests.api.rest.every_operation import OPERATIONS, ROLES
 from tests.api.rest.furnished import Furnished, furnish
+from tests.api.rest.operations.rows import Operation
 from tests.factories.accounts import Office
 
 ClientOf = Callable[[str], APIClient]
@@ -46,7 +47,7 @@ def test_every_operation_has_its_row() -> None:
     """OWASP API5, broken function level authorization: none is forgotten."""
     named = {
         (row.method, resolve(f"/api/v1/{re.sub('{.*?}', 'x', row.address).split('?')[0]}").url_name)
-        for row in [*READS, *WRITES]
+        for row in OPERATIONS
     }
     acts = {
         (case.method, resolve(f"/api/v1/{re.sub('{.*?}', 'x', case.address)}").url_name)
@@ -95,7 +96,7 @@ def test_role_is_answered_as_the_table_says_and_a_refusal_writes_nothing(
     furnished, column = furnish(office, client_of), ROLES.index(role)
     admin = client_of("admin")
     usual, found, expected, wrote = client_of(role), {}, {}, {}
-    for row in [*READS, *WRITES]:
+    for row in OPERATIONS:
         # What ends or renews a session spoils its client for the rows after it.
         client = client_of(role) if row.address.startswith("session") else usual
         name = f"{row.method} {row.address} {len(found)}"

@@ -9,8 +9,8 @@ from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
 from inventory.models import Container, Entry, FluidLimit, FluidPolicy, FluidRelease, FluidTest
-from tests.api.acts import (
-    AT,
+from tests.api.acts.case import AT, gallons, head
+from tests.api.acts.fluids import (
     FLUID_ACTS,
     a_blending,
     a_limit,
@@ -20,8 +20,6 @@ from tests.api.acts import (
     a_straining,
     a_test,
     caught,
-    gallons,
-    head,
 )
 from tests.api.graphql.asking import ask
 from tests.api.published import assert_answer, assert_refusal

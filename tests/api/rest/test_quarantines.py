@@ -11,7 +11,8 @@ from rest_framework.test import APIClient
 from inventory.models import Actor, Container, Entry, Quarantine
 from inventory.queries.company import get_today
 from jobs.models import CrewDay
-from tests.api.acts import QUARANTINE_ACTS, a_lift, a_quarantine, caught, opened_quarantine
+from tests.api.acts.fluids import caught
+from tests.api.acts.quarantines import QUARANTINE_ACTS, a_lift, a_quarantine, opened_quarantine
 from tests.api.graphql.asking import ask
 from tests.api.published import assert_answer, assert_refusal
 from tests.factories.accounts import Office

@@ -10,7 +10,8 @@ from rest_framework.test import APIClient
 
 from inventory.models import DomainEvent, Entry, TaggedFittingPolicy
 from jobs.models import CompanyRules, CoreMass, RecoveryDrift, RecoveryRate, ScrapLot, ScrapPart, ScrapTerms
-from tests.api.acts import (
+from tests.api.acts.case import dollars, head
+from tests.api.acts.recovery import (
     RECOVERY_ACTS,
     a_core_mass,
     a_drift,
@@ -19,10 +20,8 @@ from tests.api.acts import (
     a_sale,
     a_weighing,
     company_rules,
-    dollars,
     fitting_limits,
     gathered,
-    head,
     scrap_terms,
     weighed,
 )

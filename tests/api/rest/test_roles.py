@@ -8,7 +8,8 @@ import pytest
 from rest_framework.test import APIClient
 
 from inventory.models import Container, Entry, Place
-from tests.api.acts import ACTS, undone
+from tests.api.acts.case import undone
+from tests.api.acts.every_act import ACTS
 from tests.api.rest import requests
 from tests.factories.accounts import Office
 

@@ -10,7 +10,7 @@ from rest_framework.test import APIClient
 
 from inventory.models import Party, SupplierTerms
 from inventory.queries.open_points import list_open_points
-from tests.api.acts import sent_back
+from tests.api.acts.supply import sent_back
 from tests.api.published import assert_answer, assert_refusal
 from tests.api.rest import supply_requests as requests
 from tests.api.rest.requests import AT, dollars

@@ -15,16 +15,15 @@ from inventory.queries.company import get_today
 from inventory.services.waste import start_waste_drum
 from jobs.services.reports.content import ReportContent, WasteContent
 from jobs.services.reports.reporting import post_report
-from tests.api.acts import (
+from tests.api.acts.case import dollars, head
+from tests.api.acts.fluids import caught
+from tests.api.acts.waste import (
     WASTE_ACTS,
     a_charge,
     a_handover,
     a_waste_drum,
     an_empties_return,
-    caught,
     deposit_terms,
-    dollars,
-    head,
 )
 from tests.api.graphql.asking import ask
 from tests.api.published import assert_answer, assert_refusal

@@ -7,7 +7,7 @@ from inventory.models import Container, Place
 from jobs.services.reports.content import ReadingContent, ReportContent
 from jobs.services.reports.reporting import post_report
 from jobs.services.trucks import hand_over
-from tests.api.acts import AT, OWN, ActCase, Json, gallons, head
+from tests.api.acts.case import AT, OWN, ActCase, Json, gallons, head
 from tests.factories.accounts import Office
 from tests.factories.instruments import make_instrument
 from tests.factories.inventory import at
