@@ -14,6 +14,7 @@ from inventory.models import (
     JournalLine,
     Material,
     Place,
+    RejectedBatch,
     SecondWord,
     SupplierInvoice,
 )
@@ -62,15 +63,34 @@ def batch_json(batch: JournalBatch, lines: list[JournalLine] | None, currency: s
     }
     if lines is not None:
         body["lines"] = [line_json(line, currency) for line in lines]
+        rejected = batch.rejected.select_related("made_by")
+        body["rejected"] = [_rejected(row, currency) for row in rejected]
     return body
 
 
-def line_json(line: JournalLine, currency: str) -> Json:
-    amount = line.amount
+def _rejected(row: RejectedBatch, currency: str) -> Json:
     return {
-        "line": line.line,
-        "account": line.account,
-        "job": _job_of(line),
+        "made_at": moment_json(row.made_at),
+        "made_by": named_json(row.made_by),
+        "answered_at": moment_json(row.rejected_at),
+        "answer": row.answer,
+        "lines": [
+            _line(line["line"], line["account"], line["job_place__code"], line["amount"], currency)
+            for line in row.lines
+        ],
+    }
+
+
+def line_json(line: JournalLine, currency: str) -> Json:
+    place = line.job_place.code if line.job_place else None
+    return _line(line.line, line.account, place, line.amount, currency)
+
+
+def _line(number: int, account: str, job_place: str | None, amount: int, currency: str) -> Json:
+    return {
+        "line": number,
+        "account": account,
+        "job": job_place.removeprefix("job:") if job_place else None,
         "debit": coins_json(max(amount, 0), currency),
         "credit": coins_json(max(-amount, 0), currency),
     }
@@ -378,6 +398,16 @@ COMPONENTS["JournalBatch"] = {
     "properties": {
         **COMPONENTS["JournalBatchHead"]["properties"],
         "lines": listing(of("JournalLine")),
+        # As they went out and came back, before they were made anew under the same number.
+        "rejected": listing(
+            shape(
+                made_at=MOMENT,
+                made_by=of("Named"),
+                answered_at=MOMENT,
+                answer=TEXT,
+                lines=listing(of("JournalLine")),
+            )
+        ),
     },
-    "required": [*COMPONENTS["JournalBatchHead"]["required"], "lines"],
+    "required": [*COMPONENTS["JournalBatchHead"]["required"], "lines", "rejected"],
 }

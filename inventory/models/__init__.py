@@ -1,6 +1,13 @@
 """What is held: the tables of inventory."""
 
-from inventory.models.accounting import AccountingPeriod, AccountRule, JournalBatch, JournalLine, SecondWord
+from inventory.models.accounting import (
+    AccountingPeriod,
+    AccountRule,
+    JournalBatch,
+    JournalLine,
+    RejectedBatch,
+    SecondWord,
+)
 from inventory.models.actor import Actor
 from inventory.models.container import Container
 from inventory.models.count_plan import CountPlan, CountRule, CountSheet, CountSheetLine, LineCount
@@ -97,6 +104,7 @@ __all__ = [
     "ReceivedLine",
     "Recipe",
     "RecipeLine",
+    "RejectedBatch",
     "Requirement",
     "Reservation",
     "RestockChunk",

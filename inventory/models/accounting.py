@@ -164,3 +164,29 @@ class JournalLine(models.Model):
 
     def __str__(self) -> str:
         return f"{self.batch_id}/{self.line}"
+
+
+class RejectedBatch(models.Model):
+    """A batch as it went out and came back, kept when it is made anew. Never changed.
+
+    `lines` are those of `JournalLine` by their fields, the job by its place's code: accounts and amounts as
+    they were sent, whatever becomes of either.
+    """
+
+    batch = models.ForeignKey(JournalBatch, on_delete=models.PROTECT, related_name="rejected")
+    attempt = models.PositiveIntegerField()
+    made_at = models.DateTimeField()
+    made_by = models.ForeignKey(Actor, on_delete=models.PROTECT, related_name="+")
+    rejected_at = models.DateTimeField()
+    answer = models.CharField(max_length=500, blank=True)
+    lines = models.JSONField()
+
+    class Meta:
+        ordering = ["batch", "attempt"]
+        verbose_name_plural = "rejected batches"
+        constraints = [
+            models.UniqueConstraint(fields=["batch", "attempt"], name="rejections_of_a_batch_are_numbered"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.batch_id}, {self.attempt}"

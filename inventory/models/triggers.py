@@ -16,6 +16,7 @@ IMMUTABLE_TABLES = (
     "inventory_countreading",
     "inventory_domainevent",
     "inventory_seal",
+    "inventory_rejectedbatch",
     # Not of this package; the same triggers keep what left the house as it left.
     "jobs_issuedsheet",
 )

@@ -9,7 +9,16 @@ from django.db.models import Sum
 
 from inventory.calc.balanced_rounding import round_balances
 from inventory.errors import BadInput, Fault, NotFound, SpanstockError
-from inventory.models import AccountRule, Actor, ChainHead, JournalBatch, JournalLine, Material, Place
+from inventory.models import (
+    AccountRule,
+    Actor,
+    ChainHead,
+    JournalBatch,
+    JournalLine,
+    Material,
+    Place,
+    RejectedBatch,
+)
 from inventory.money import minor_digits
 from inventory.queries.account_balances import Name, sum_accounts
 from inventory.queries.company import get_company
@@ -88,7 +97,8 @@ def make_batch(*, by: Actor, made_at: datetime, booked_until: date) -> JournalBa
     """Write what changed since the last batch, up to a day of booking, as the next one.
 
     Each line is the account's balance, rounded so that all balances still sum to zero, less what earlier
-    batches brought it: rounding never adds up, and a batch lost on the way is not needed for the next.
+    batches brought it: rounding never adds up, and a batch lost on the way is not needed for the next. A
+    balance that no entry changed since its last line has none.
 
     Raises
     ------
@@ -129,11 +139,18 @@ def make_batch(*, by: Actor, made_at: datetime, booked_until: date) -> JournalBa
 
 def _draw_lines(batch: JournalBatch) -> list[JournalLine]:
     balances = sum_accounts(booked_until=batch.booked_until, last_sequence=batch.last_sequence)
-    exported = _sum_exported(batch.number)
+    exported, before = _sum_exported(batch.number), _find_last_balances(batch.number)
     names = sorted({*balances, *exported}, key=lambda name: (name[0], name[1] or 0))
     exact = [balances.get(name, 0) for name in names]
     unit = 10 ** (6 - minor_digits(get_company().currency))
-    rounded = round_balances(balances=exact, unit=unit)
+    standing = [
+        # A batch made anew under other accounts leaves lines behind it that need setting right.
+        exported[name]
+        if before.get(name) == balance and abs(exported[name] * unit - balance) < unit
+        else None
+        for name, balance in zip(names, exact, strict=True)
+    ]
+    rounded = _round(names, exact, unit, standing)
     lines: list[JournalLine] = []
     for (account, job), balance, whole in zip(names, exact, rounded, strict=True):
         amount = whole - exported.get((account, job), 0)
@@ -150,6 +167,27 @@ def _draw_lines(batch: JournalBatch) -> list[JournalLine]:
                 )
             )
     return lines
+
+
+def _round(names: list[Name], exact: list[int], unit: int, standing: list[int | None]) -> list[int]:
+    """Round what changed, and leave what did not: its line would have no entry behind it.
+
+    Where what changed cannot take up all of the rounding within a coin, accounts without a job do too;
+    what is charged to a job never gets a coin that no entry of the job brought.
+    """
+    on_jobs = [whole if name[1] is not None else None for name, whole in zip(names, standing, strict=True)]
+    rounded = round_balances(balances=exact, unit=unit, standing=standing)
+    strays = any(abs(whole * unit - each) >= unit for whole, each in zip(rounded, exact, strict=True))
+    return round_balances(balances=exact, unit=unit, standing=on_jobs) if strays else rounded
+
+
+def _find_last_balances(before: int) -> dict[Name, int]:
+    """The exact balance behind the newest line of each account, by its name."""
+    rows = JournalLine.objects.filter(batch__number__lt=before).order_by("batch__number")
+    return {
+        (account, job): balance
+        for account, job, balance in rows.values_list("account", "job_place", "exact_balance").iterator()
+    }
 
 
 def _sum_exported(before: int) -> dict[Name, int]:
@@ -177,6 +215,8 @@ def answer_batch(*, number: int, is_accepted: bool, answered_at: datetime, answe
 def remake_batch(*, number: int, by: Actor, made_at: datetime) -> JournalBatch:
     """Write a rejected batch anew under its number, over the same entries, by the accounts as they are now.
 
+    What was rejected is kept, with its lines as they went out and why they came back.
+
     Raises
     ------
     BatchWasAnswered
@@ -187,12 +227,27 @@ def remake_batch(*, number: int, by: Actor, made_at: datetime) -> JournalBatch:
         raise BatchWasAnswered(
             f"Batch {number} is {batch.get_state_display()}; only a rejected one is made anew."
         )
+    _keep_rejected(batch)
     batch.lines.all().delete()
     batch.state, batch.made_at, batch.made_by = State.OUT, made_at, by
     batch.answered_at, batch.answer = None, ""
     batch.save()
     JournalLine.objects.bulk_create(_draw_lines(batch))
     return batch
+
+
+def _keep_rejected(batch: JournalBatch) -> None:
+    assert batch.answered_at is not None
+    fields = ("line", "account", "job_place__code", "exact_balance", "rounded_balance", "amount")
+    RejectedBatch.objects.create(
+        batch=batch,
+        attempt=batch.rejected.count() + 1,
+        made_at=batch.made_at,
+        made_by=batch.made_by,
+        rejected_at=batch.answered_at,
+        answer=batch.answer,
+        lines=[dict(zip(fields, row, strict=True)) for row in batch.lines.values_list(*fields)],
+    )
 
 
 def _get_batch(number: int) -> JournalBatch:

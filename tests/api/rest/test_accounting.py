@@ -76,6 +76,9 @@ def test_batches_go_out_once_and_come_back_under_their_number(client_of: ClientO
     put_accounts(accounts, job="5200", run="5200", span="5200")
     again = assert_answer("remake_journal_batch", post(accounts, "journal-batches/1/remaking"))
     assert "5200" in {line["account"] for line in again["lines"]}
+    [rejected] = again["rejected"]
+    assert (rejected["answer"], rejected["lines"]) == ("5100 is closed", made["lines"])
+    assert (made["rejected"], again["answer"]) == ([], "")
     assert JournalBatch.objects.count() == 1
     assert_answer("get_journal_batch", accounts.get(f"{ROOT}/journal-batches/1"))
     assert len(assert_answer("list_journal_batches", accounts.get(f"{ROOT}/journal-batches"))["results"]) == 1

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 from uuid import uuid4
 
@@ -12,7 +13,7 @@ from django.db.migrations.loader import MigrationLoader
 from django.test import override_settings
 
 import inventory.migrations
-from inventory.models import Material, Place
+from inventory.models import JournalBatch, Material, Place, RejectedBatch
 from inventory.models.triggers import IMMUTABLE_TABLES, drop_triggers, find_missing_triggers, make_triggers
 from inventory.services.counts import Found, count
 from inventory.services.goods import transfer
@@ -133,6 +134,13 @@ def filled_book() -> None:
         issued_by=world.actor,
         content={},
         last_sequence=0,
+    )
+    until = date(2026, 3, 2)
+    batch = JournalBatch.objects.create(
+        number=1, made_at=at(4), made_by=world.actor, booked_until=until, last_sequence=0
+    )
+    RejectedBatch.objects.create(
+        batch=batch, attempt=1, made_at=at(4), made_by=world.actor, rejected_at=at(5), lines=[]
     )
     seal_all()
 

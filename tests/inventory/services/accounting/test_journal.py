@@ -4,11 +4,12 @@ from datetime import date
 from uuid import uuid4
 
 import pytest
+from django.db import IntegrityError, transaction
 from django.db.models import Sum
 
 from inventory.errors import BadInput
 from inventory.models import AccountRule, JournalBatch, JournalLine, Place
-from inventory.queries.account_balances import AccountMissing, tie_accounts
+from inventory.queries.account_balances import AccountMissing, sum_accounts, tie_accounts
 from inventory.queries.stock_accounts import roll_forward
 from inventory.services.accounting.journal import (
     AccountSetting,
@@ -32,8 +33,8 @@ DAY = date(2026, 3, 2)
 STOCK, USED, PAYABLE, DIFFERENCE = "1400", "5100", "2000", "5900"
 
 
-def map_all(stock: str = STOCK) -> None:
-    use = dict.fromkeys(Place.USE_KINDS, USED)
+def map_all(stock: str = STOCK, used: str = USED) -> None:
+    use = dict.fromkeys(Place.USE_KINDS, used)
     goods = dict.fromkeys(Place.STOCK_KINDS, stock)
     other = {"supplier": PAYABLE, "variance": DIFFERENCE, "price_variance": DIFFERENCE, "waste": DIFFERENCE}
     other |= {"write_down": DIFFERENCE, "plant": USED, "customer": PAYABLE, "process": DIFFERENCE}
@@ -162,6 +163,89 @@ def test_a_rejected_batch_is_made_anew_under_its_number(world: World) -> None:
     with pytest.raises(BatchWasAnswered):
         remake_batch(number=1, by=world.actor, made_at=at(34))
     assert amounts(batch(world)) == {"1500": -10, USED: 10}
+
+
+def test_what_was_rejected_is_kept_as_it_went_out(world: World) -> None:
+    first = batch(world)
+    sent = list(first.lines.values_list("line", "account", "amount", "exact_balance"))
+    for number, account in enumerate(("1500", "1600"), start=1):
+        reason = f"closed, time {number}"
+        answer_batch(number=1, is_accepted=False, answered_at=at(30 + number), answer=reason)
+        map_all(stock=account)
+        remake_batch(number=1, by=world.other_actor, made_at=at(40 + number))
+    rejected = list(first.rejected.all())
+    assert [(row.attempt, row.answer, row.rejected_at) for row in rejected] == [
+        (1, "closed, time 1", at(31)),
+        (2, "closed, time 2", at(32)),
+    ]
+    kept = [
+        (line["line"], line["account"], line["amount"], line["exact_balance"]) for line in rejected[0].lines
+    ]
+    assert (kept, rejected[0].made_by) == (sent, world.actor)
+    assert {line["account"] for line in rejected[1].lines} == {"1500", PAYABLE}
+    with pytest.raises(IntegrityError, match="the book is immutable"), transaction.atomic():
+        rejected[0].delete()
+
+
+def test_what_a_remade_batch_takes_from_an_account_is_brought_by_the_next(world: World) -> None:
+    """The second batch's line stands, but what it was the difference to went to another account since."""
+    job, _other = make_jobs("AB")
+    draw_to(world, job, 1, pieces=10)
+    batch(world)
+    draw_to(world, job, 2, pieces=10)
+    batch(world)
+    answer_batch(number=1, is_accepted=False, answered_at=at(31))
+    map_all(used="5200")
+    remake_batch(number=1, by=world.actor, made_at=at(32))
+    map_all()
+    batch(world)
+    total = dict(JournalLine.objects.order_by().values_list("account").annotate(Sum("amount")))
+    assert {account: amount for account, amount in total.items() if amount} == {
+        STOCK: 3,
+        PAYABLE: -10,
+        USED: 7,
+    }
+
+
+def make_jobs(names: str) -> list[Place]:
+    return [Place.objects.create(code=f"job:{name}", name=name, kind="job") for name in names]
+
+
+def test_no_line_brings_a_coin_to_a_job_that_no_entry_touched(world: World) -> None:
+    """Each piece is a third of a cent, so every batch has coins to give to somebody."""
+    jobs = make_jobs("ABCDE")
+    for number in range(30):
+        job = jobs[number % 2 if number > 9 else number % 5]
+        draw_to(world, job, 1 + number / 10)
+        try:
+            made = batch(world)
+        except NothingToExport:
+            continue
+        touched = {name for name, value in sum_since(made).items() if value}
+        lines = {(line.account, line.job_place_id) for line in made.lines.all()}
+        assert lines <= touched
+        strays = [
+            abs(line.rounded_balance * 10_000 - line.exact_balance) for line in JournalLine.objects.all()
+        ]
+        assert max(strays) < 10_000
+    total = dict(JournalLine.objects.order_by().values_list("account").annotate(Sum("amount")))
+    assert total == {STOCK: 0, PAYABLE: -10, USED: 10}
+
+
+def draw_to(world: World, place: Place, hours: float, pieces: int = 1) -> None:
+    line = Line(world.projectile, each(pieces), End(world.warehouse), End(place))
+    draw(id=uuid4(), by=world.actor, occurred_at=at(hours), lines=[line])
+
+
+def sum_since(made: JournalBatch) -> dict[tuple[str, int | None], int]:
+    """What entries did to each account since its line before."""
+    sums = dict(sum_accounts(booked_until=made.booked_until, last_sequence=made.last_sequence))
+    rows = JournalLine.objects.filter(batch__number__lt=made.number).order_by("batch__number")
+    before = {
+        (account, job): balance
+        for account, job, balance in rows.values_list("account", "job_place", "exact_balance")
+    }
+    return {name: sums.get(name, 0) - before.get(name, 0) for name in {*sums, *before}}
 
 
 def test_no_batch_is_made_while_an_earlier_one_is_rejected(world: World) -> None:
