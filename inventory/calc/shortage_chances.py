@@ -24,7 +24,10 @@ MOST_ROUNDS = 12
 
 @dataclass(frozen=True)
 class Receipt:
-    """So much that is to come on a day counted from 0, give or take; owed to one series."""
+    """So much that is to come on a day counted from 0 (today), give or take; owed to one series.
+
+    It has not come by the end of yesterday, so its day is a normal one cut off there.
+    """
 
     series: int
     day: float
@@ -37,7 +40,9 @@ class Receipt:
         if self.sd_days <= 0:
             return (when >= self.day).astype(np.float64)
         # By the end of the day on which it is due half of all deliveries have come.
-        return np.asarray(special.ndtr((when - self.day) / self.sd_days))
+        day = max(self.day, 0.0)
+        before, left = special.ndtr((-1 - day) / self.sd_days), special.ndtr((1 + day) / self.sd_days)
+        return np.asarray((special.ndtr((when - day) / self.sd_days) - before) / left)
 
 
 @dataclass(frozen=True)

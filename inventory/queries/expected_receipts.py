@@ -13,20 +13,21 @@ from zoneinfo import ZoneInfo
 from inventory.calc.lead_times import LearntLeadTime
 from inventory.models import Material, Order, OrderLine, Party, Place, Shipment, ShipmentLine, SupplyTerms
 from inventory.queries.company import get_company
-from inventory.queries.lead_times import find_lead_times
+from inventory.queries.lead_times import UNKNOWN_LEAD_TIME, find_lead_times, prior_spread
 from inventory.queries.order_progress import find_progress
 from inventory.queries.supply_areas import MaterialRange, select_materials
 
-# Ordered at a price of its own from somebody who states no terms: it may come any day.
-UNKNOWN = LearntLeadTime(mean_days=0.0, sd_days=0.0, deliveries=0)
+# A shipment of which nobody said when it is to arrive (an estimate, no source).
+UNKNOWN_TRANSIT_DAYS, UNKNOWN_TRANSIT_SD_DAYS = 3.0, 2.0
 
 
 @dataclass(frozen=True)
 class ExpectedReceipt:
     """So much of a material that should come to a warehouse on a day. Millionths of the stock unit.
 
-    `due_date` is never before the day asked about: what is late may come any day. `lateness_sd_days` is the
-    spread of the day around it. `reference` is the order's or shipment's.
+    `planned_date` is the day that was promised or follows from the supplier's lead time; None where nobody
+    knows. `due_date` is the day it is reckoned with, never before the day asked about, `lateness_sd_days` the
+    spread around it. `reference` is the order's or shipment's.
     """
 
     place: Place
@@ -36,6 +37,7 @@ class ExpectedReceipt:
     quantity: int
     lateness_sd_days: float
     reference: str
+    planned_date: date | None
     is_shipment: bool = False
     is_late: bool = False
 
@@ -76,22 +78,47 @@ def _from_orders(
             continue
         order = line.order
         assert order.sent_at is not None
-        lead_time = lead_times.get((line.material_id, order.supplier_id), UNKNOWN)
+        lead_time = lead_times.get((line.material_id, order.supplier_id))
         sent_date = order.sent_at.astimezone(zone).date()
-        due = order.promised_date or sent_date + timedelta(days=ceil(lead_time.mean_days))
+        planned, due, spread = _when_ordered(sent_date, order.promised_date, lead_time)
+        due, spread = _reckon_with(due, spread, as_of)
         found.append(
             ExpectedReceipt(
                 place=areas[order.place_id],
                 material=line.material,
                 owner=company.party,
-                due_date=max(due, as_of),
+                due_date=due,
                 quantity=awaited,
-                lateness_sd_days=lead_time.sd_days,
+                lateness_sd_days=spread,
                 reference=order.reference,
-                is_late=due < as_of,
+                planned_date=planned,
+                is_late=planned is not None and planned < as_of,
             )
         )
     return found
+
+
+def _when_ordered(
+    sent: date, promised: date | None, lead_time: LearntLeadTime | None
+) -> tuple[date | None, date, float]:
+    """The day that was said, the day to reckon with and its spread, before it is asked what is overdue."""
+    if promised is not None:
+        spread = lead_time.sd_days if lead_time else prior_spread((promised - sent).days)
+        return promised, promised, spread
+    usual = lead_time or UNKNOWN_LEAD_TIME
+    due = sent + timedelta(days=ceil(usual.mean_days))
+    return due if lead_time else None, due, usual.sd_days
+
+
+def _reckon_with(due: date, spread: float, as_of: date) -> tuple[date, float]:
+    """What is overdue is expected to take as much longer again, give or take as much.
+
+    An estimate without source: all that is known of it is how long it has not come.
+    """
+    late = (as_of - due).days
+    if late <= 0:
+        return due, spread
+    return as_of + timedelta(days=late), max(spread, float(late))
 
 
 def _lead_times_of(lines: list[OrderLine]) -> dict[tuple[int, int], LearntLeadTime]:
@@ -106,7 +133,7 @@ def _lead_times_of(lines: list[OrderLine]) -> dict[tuple[int, int], LearntLeadTi
 def _from_shipments(
     areas: Mapping[int, Place], as_of: date, materials: MaterialRange | None
 ) -> list[ExpectedReceipt]:
-    lines = (
+    lines = list(
         ShipmentLine.objects.filter(
             select_materials(materials),
             shipment__target__in=list(areas),
@@ -117,24 +144,37 @@ def _from_shipments(
         .prefetch_related("arrived")
         .order_by("pk")
     )
+    if not lines:
+        return []
+    zone = ZoneInfo(get_company().time_zone)
     found = []
     for line in lines:
         left = line.quantity - sum(row.quantity for row in line.arrived.all())
         if left <= 0:
             continue
-        due = line.shipment.expected_date or as_of
+        planned = line.shipment.expected_date
+        due, spread = _reckon_with(*_when_shipped(line.shipment, zone), as_of)
         assert line.material is not None
         found.append(
             ExpectedReceipt(
                 place=areas[line.shipment.target_id],
                 material=line.material,
                 owner=line.owner,
-                due_date=max(due, as_of),
+                due_date=due,
                 quantity=left,
-                lateness_sd_days=0.0,
+                lateness_sd_days=spread,
                 reference=line.shipment.reference,
+                planned_date=planned,
                 is_shipment=True,
-                is_late=due < as_of,
+                is_late=planned is not None and planned < as_of,
             )
         )
     return found
+
+
+def _when_shipped(shipment: Shipment, zone: ZoneInfo) -> tuple[date, float]:
+    """Our own goods come on the day that was said; where none was, within the next days."""
+    if shipment.expected_date is not None:
+        return shipment.expected_date, 0.0
+    sent = shipment.sent_at.astimezone(zone).date()
+    return sent + timedelta(days=ceil(UNKNOWN_TRANSIT_DAYS)), UNKNOWN_TRANSIT_SD_DAYS

@@ -13,6 +13,9 @@ MOST_DELIVERIES = 20
 UNSTATED_SPREAD = 0.25
 LEAST_SPREAD_DAYS = 0.5
 SECONDS_PER_DAY = 86_400
+# What nobody states a lead time for is taken to come in a fortnight, give or take five days (an estimate, no
+# source).
+UNKNOWN_LEAD_TIME = LearntLeadTime(mean_days=14.0, sd_days=5.0, deliveries=0)
 
 
 def find_lead_times(terms: Collection[SupplyTerms]) -> dict[int, LearntLeadTime]:

@@ -31,11 +31,12 @@ class ProjectedDay:
 
 @dataclass(frozen=True)
 class AwaitedReceipt:
-    """What is on order for a day, in stock units of the material."""
+    """What is on order for a day, in stock units of the material; `doubt` says why the day is a guess."""
 
     day: date
     quantity: float
     reference: str
+    doubt: str = ""
 
 
 @dataclass(frozen=True)
@@ -116,4 +117,5 @@ def project_stock(
 
 def _awaited(receipt: ExpectedReceipt, material: Material) -> AwaitedReceipt:
     quantity = receipt.quantity / 10**6 * factor_between(receipt.material, material)
-    return AwaitedReceipt(receipt.due_date, quantity, receipt.reference)
+    doubt = "overdue" if receipt.is_late else "" if receipt.planned_date else "day not known"
+    return AwaitedReceipt(receipt.due_date, quantity, receipt.reference, doubt)

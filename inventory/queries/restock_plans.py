@@ -16,6 +16,7 @@ from inventory.calc.stock_levels import (
     plan_levels,
 )
 from inventory.models import Material, StockPolicy, SupplyTerms
+from inventory.queries.lead_times import UNKNOWN_LEAD_TIME
 from inventory.queries.prices import price_breaks
 from inventory.queries.restock_facts import Floats, RestockFacts
 from inventory.queries.spread_factors import find_spread_factors, weeks_since_classed
@@ -27,8 +28,6 @@ DAYS_A_WEEK, DAYS_A_YEAR = 7, 365.0
 LEAST_WEEKS = 4
 LOWEST_SERVICE, HIGHEST_SERVICE = 0.5, 0.9999
 FORECAST_REACH_WEEKS = 2
-# What nobody offers is taken to be had in a fortnight, give or take five days, for the sake of its level.
-UNKNOWN_LEAD_DAYS, UNKNOWN_LEAD_SD_DAYS = 14.0, 5.0
 
 
 @dataclass(frozen=True)
@@ -194,8 +193,9 @@ def _preferred(facts: RestockFacts, row: int) -> SupplyTerms | None:
 
 def find_lead_days(preferred: list[SupplyTerms | None]) -> tuple[Floats, Floats]:
     """Mean and spread of the lead time of each row in days."""
-    mean = [UNKNOWN_LEAD_DAYS if terms is None else terms.lead_time_days for terms in preferred]
-    spread = [UNKNOWN_LEAD_SD_DAYS if terms is None else terms.lead_time_sd_days for terms in preferred]
+    unknown = UNKNOWN_LEAD_TIME
+    mean = [unknown.mean_days if terms is None else terms.lead_time_days for terms in preferred]
+    spread = [unknown.sd_days if terms is None else terms.lead_time_sd_days for terms in preferred]
     return np.array(mean, dtype=np.float64), np.array(spread, dtype=np.float64)
 
 

@@ -66,13 +66,28 @@ def show_about(amount: float, unit: str) -> str:
 
 
 def _coming(reckoning: Reckoning, unit: str) -> str:
-    due = [receipt for receipt in reckoning.expected if receipt.due_date <= reckoning.until]
-    if not due:
+    """What is awaited: what has a day ahead, then what is overdue, then what nobody knows a day of."""
+    known = [receipt for receipt in reckoning.expected if receipt.planned_date is not None]
+    late = [receipt for receipt in known if receipt.is_late]
+    due = [receipt for receipt in known if receipt not in late and receipt.due_date <= reckoning.until]
+    undated = [receipt for receipt in reckoning.expected if receipt.planned_date is None]
+    return "".join(
+        (
+            _awaited(due, unit, "on order for {day:%d %b} ({references})"),
+            _awaited(late, unit, "overdue since {day:%d %b} ({references})"),
+            _awaited(undated, unit, "ordered, no delivery date known ({references})"),
+        )
+    )
+
+
+def _awaited(receipts: Sequence[ExpectedReceipt], unit: str, words: str) -> str:
+    if not receipts:
         return ""
-    total = sum(receipt.quantity for receipt in due)
-    first = min(due, key=lambda receipt: receipt.due_date)
-    late = "; it is late" if first.is_late else ""
-    return f" and {show(total, unit)} on order for {first.due_date:%d %b} ({first.reference}{late})"
+    first = min(receipts, key=lambda receipt: receipt.planned_date or receipt.due_date)
+    others = len({receipt.reference for receipt in receipts} - {first.reference})
+    references = first.reference + (f" and {others} more" if others else "")
+    total = show(sum(receipt.quantity for receipt in receipts), unit)
+    return f" and {total} {words.format(day=first.planned_date, references=references)}"
 
 
 def _takes(reckoning: Reckoning, unit: str) -> str:

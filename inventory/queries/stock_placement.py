@@ -21,7 +21,8 @@ from inventory.models import Material, Party, Place, SupplyTerms
 from inventory.money import format_money
 from inventory.queries.company import get_company
 from inventory.queries.demand_history import load_demand_history
-from inventory.queries.restock_plans import DAYS_A_WEEK, DAYS_A_YEAR, LEAST_WEEKS, UNKNOWN_LEAD_DAYS
+from inventory.queries.lead_times import UNKNOWN_LEAD_TIME
+from inventory.queries.restock_plans import DAYS_A_WEEK, DAYS_A_YEAR, LEAST_WEEKS
 from inventory.queries.restock_why import show
 from inventory.queries.stock_policies import Aims, load_aims
 from inventory.units import MILLION
@@ -192,7 +193,7 @@ def _make_tree(
     if (warehouse.pk, material.pk) in spreads:
         found[COUNTER], review[COUNTER] = spreads[warehouse.pk, material.pk], 0
         held[COUNTER] = held[YARD]
-    lead = ceil(offer.lead_time_days if offer else UNKNOWN_LEAD_DAYS) + at_yard.review_days
+    lead = ceil(offer.lead_time_days if offer else UNKNOWN_LEAD_TIME.mean_days) + at_yard.review_days
     share = at_yard.target_share or 0.95
     return _Tree(warehouse, names, found, review, held, lead, max(0.0, float(special.ndtri(share))))
 

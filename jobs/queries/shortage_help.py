@@ -136,11 +136,9 @@ def _say_coming(material: str, owner: str, unit: str, known: _Help) -> str:
     for receipt in known.awaited:
         if (receipt.material.code, receipt.owner.code) == (material, owner):
             kind = "Shipment" if receipt.is_shipment else "Order"
-            late = ", and is late" if receipt.is_late else ""
-            return (
-                f"{kind} {receipt.reference} should bring {_show(receipt.quantity, unit)} by "
-                f"{receipt.due_date}{late}."
-            )
+            when = f"by {receipt.planned_date}" if receipt.planned_date else "on a day that nobody knows"
+            late = ", and is overdue" if receipt.is_late else ""
+            return f"{kind} {receipt.reference} should bring {_show(receipt.quantity, unit)} {when}{late}."
     for row in known.to_order:
         if (row.material.code, row.owner.code) == (material, owner):
             who = f" from {row.terms.supplier.name}" if row.terms is not None else ""

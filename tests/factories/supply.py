@@ -40,9 +40,15 @@ def make_terms(
 
 
 def make_order(
-    world: World, supplier: Party, material: Material, amount: Amount, *, sent_at: datetime | None = None
+    world: World,
+    supplier: Party,
+    material: Material,
+    amount: Amount,
+    *,
+    sent_at: datetime | None = None,
+    unit_cost: int | None = None,
 ) -> OrderLine:
-    """An order of one line, sent unless told otherwise; the line is what tests ask about."""
+    """A sent order of one line, on terms or at a price of its own; the line is what tests ask about."""
     moment = sent_at or at(0)
     order = write_order(
         id=uuid4(),
@@ -50,7 +56,7 @@ def make_order(
         occurred_at=moment,
         supplier=supplier,
         place=world.warehouse,
-        lines=[OrderedLine(material, amount)],
+        lines=[OrderedLine(material, amount, None if unit_cost is None else unit_cost * MILLION)],
     )
     send_order(order=order, by=world.actor, occurred_at=moment)
     return Order.objects.get(pk=order.pk).lines.get()

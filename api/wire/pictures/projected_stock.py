@@ -150,7 +150,7 @@ def _draw_receipts(
             continue
         x = across.place(number)
         drawing.add_line((x, up.start), (x, TOP), stroke="third", width=1.4, dash="2 3")
-        words = f"+{write(receipt.quantity)}"
+        words = f"+{write(receipt.quantity)}" + (f", {receipt.doubt}" if receipt.doubt else "")
         anchor: Anchor = "end" if x > WIDTH - 120 else "start"
         drawing.add_text(
             x + (-5 if anchor == "end" else 5), TOP + 12, words, size=SMALL_TEXT, anchor=anchor, fill="third"

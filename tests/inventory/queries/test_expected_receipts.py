@@ -7,7 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from inventory.models import OrderLine, Party
+from inventory.models import OrderLine, Party, Shipment
 from inventory.queries.expected_receipts import list_expected_receipts
 from inventory.queries.lead_times import find_lead_times
 from inventory.queries.supply_areas import find_supply_areas
@@ -15,6 +15,7 @@ from inventory.services.orders.life import call_off, promise_order
 from inventory.services.posting import End
 from inventory.services.receiving.judging import ArrivedLine
 from inventory.services.receiving.receipts import receive_delivery
+from inventory.services.shipments.sending import SentLine, send_shipment
 from inventory.units import MILLION
 from tests.factories.inventory import MORNING, World, at, each, make_world
 from tests.factories.supply import make_order, make_supplier, make_terms
@@ -56,7 +57,46 @@ def test_list_expected_receipts_says_what_is_left_and_when(world: World, supplie
     assert (row.quantity, row.due_date, row.is_late) == (6 * MILLION, MONDAY + timedelta(days=4), False)
     assert row.lateness_sd_days == pytest.approx(1.0)
     [late] = list_expected_receipts(areas, as_of=MONDAY + timedelta(days=9))
-    assert (late.due_date, late.is_late) == (MONDAY + timedelta(days=9), True)
+    # Due on the fourth day and five days overdue: five more are reckoned with, give or take as much.
+    assert (late.planned_date, late.is_late) == (MONDAY + timedelta(days=4), True)
+    assert (late.due_date, late.lateness_sd_days) == (MONDAY + timedelta(days=14), 5.0)
+
+
+def test_list_expected_receipts_does_not_know_the_day_of_what_nobody_states_a_lead_time_for(
+    world: World,
+) -> None:
+    line = make_order(world, make_supplier(), world.projectile, each(10), unit_cost=2)
+    areas = find_supply_areas()
+    [row] = list_expected_receipts(areas, as_of=MONDAY)
+    assert (row.planned_date, row.is_late) == (None, False)
+    assert (row.due_date, row.lateness_sd_days) == (MONDAY + timedelta(days=14), 5.0)
+    [later] = list_expected_receipts(areas, as_of=MONDAY + timedelta(days=34))
+    assert (later.planned_date, later.due_date) == (None, MONDAY + timedelta(days=54))
+    order = line.order
+    promise_order(order=order, version=order.version, promised_date=MONDAY + timedelta(days=8))
+    [promised] = list_expected_receipts(areas, as_of=MONDAY)
+    # A quarter of the eight days, as for a lead time of which no spread is stated.
+    assert (promised.due_date, promised.lateness_sd_days) == (MONDAY + timedelta(days=8), 2.0)
+
+
+def test_list_expected_receipts_does_not_take_a_shipment_without_a_day_for_arrived(world: World) -> None:
+    world.loose(world.projectile, each(5))
+    line = SentLine(world.projectile, each(5), world.warehouse)
+    shipment = send_shipment(
+        id=uuid4(),
+        by=world.actor,
+        occurred_at=at(1),
+        source=world.warehouse,
+        target=world.second_warehouse,
+        lines=[line],
+    )
+    areas = find_supply_areas(world.second_warehouse)
+    [row] = list_expected_receipts(areas, as_of=MONDAY)
+    assert (row.planned_date, row.due_date) == (None, MONDAY + timedelta(days=3))
+    assert row.lateness_sd_days > 0
+    Shipment.objects.filter(pk=shipment.pk).update(expected_date=MONDAY + timedelta(days=1))
+    [late] = list_expected_receipts(areas, as_of=MONDAY + timedelta(days=3))
+    assert (late.is_late, late.due_date) == (True, MONDAY + timedelta(days=5))
 
 
 def test_list_expected_receipts_believes_a_promise(world: World, supplier: Party) -> None:

@@ -274,6 +274,29 @@ def test_list_restock_counts_what_is_on_order_from_its_day_on() -> None:
     assert "50 gal on hand and 55 gal on order for 09 Mar (O-fluid)" in line.why
 
 
+def test_list_restock_does_not_take_an_undated_order_for_stock() -> None:
+    world = make_world()
+    need(world, world.fluid, 6, 40)
+    order = ordered(world, world.fluid, 55, date(2026, 3, 3))
+    SupplyTerms.objects.all().delete()
+    Order.objects.filter(pk=order.pk).update(promised_date=None)
+    [line] = list_restock(as_of=MONDAY).lines
+    assert line.run_out_date == date(2026, 3, 6)
+    # A fortnight, give or take five days, from the morning of the second on: come by the sixth in 2 of 100.
+    assert line.chance_short > 0.97
+    assert "and 55 gal ordered, no delivery date known (O-fluid)" in line.why
+
+
+def test_list_restock_names_an_overdue_order_and_does_not_count_on_it_today() -> None:
+    world = make_world()
+    need(world, world.fluid, 3, 40)
+    ordered(world, world.fluid, 55, date(2026, 2, 20))
+    [line] = list_restock(as_of=MONDAY).lines
+    # Ten days overdue: it comes by tomorrow with a few in a hundred.
+    assert 0.9 < line.chance_short < 1
+    assert "and 55 gal overdue since 20 Feb (O-fluid)" in line.why
+
+
 def policy(world: World, **fields: object) -> StockPolicy:
     place, material = fields.get("place"), fields.get("material")
     key = f"{getattr(place, 'pk', 0)}:{getattr(material, 'pk', 0)}"
