@@ -217,12 +217,14 @@ def _find_terms(materials: Mapping[int, Material]) -> list[SupplyTerms]:
 
 
 def _requirements(scope: Scope) -> dict[Key, list[Requirement]]:
+    """What is planned until the last day. What is still planned for a day gone by is due today.
+
+    Its day was neither settled nor called off: either the work is still to be done, or it was done and is not
+    reported, and then the book still has on hand what it took.
+    """
     last = scope.as_of + timedelta(days=scope.days - 1)
     rows = Requirement.objects.filter(
-        select_materials(scope.materials),
-        place__in=list(scope.areas),
-        needed_date__gte=scope.as_of,
-        needed_date__lte=last,
+        select_materials(scope.materials), place__in=list(scope.areas), needed_date__lte=last
     )
     grouped: dict[Key, list[Requirement]] = defaultdict(list)
     for row in rows.select_related("material", "returned_material").order_by("needed_date", "pk"):
@@ -240,7 +242,8 @@ def _lay_out(facts: RestockFacts, row: int, planned: list[Requirement]) -> None:
         facts.scope.days,
     )
     for need in planned:
-        day = (need.needed_date - as_of).days
+        overdue = max(0, (as_of - need.needed_date).days)
+        day = (need.needed_date - as_of).days + overdue
         factor = factor_between(need.material, material)
         facts.scheduled_out[row, day] += need.mean / MILLION * factor
         facts.scheduled_variance[row, day] += need.variance * factor**2
@@ -250,7 +253,10 @@ def _lay_out(facts: RestockFacts, row: int, planned: list[Requirement]) -> None:
         factor = factor_between(back, material)
         amount = need.returned_mean / MILLION * factor
         coming = Receipt(
-            0, (need.returned_date - as_of).days + ceil(aim.return_lag_days), aim.return_lag_sd_days, amount
+            0,
+            (need.returned_date - as_of).days + overdue + ceil(aim.return_lag_days),
+            aim.return_lag_sd_days,
+            amount,
         ).chances(days)
         facts.scheduled_back[row] += amount * np.diff(coming, prepend=0.0)
         # Its amount is uncertain, and so is on which day it can be used.

@@ -108,9 +108,19 @@ def _takes(reckoning: Reckoning, unit: str) -> str:
         return f"use not yet planned takes {usual or 'nothing'} until {reckoning.until:%d %b}"
     besides = f"; use not yet planned takes {usual}" if foreseen else ""
     return (
-        f"{'1 planned use' if uses == 1 else f'{uses} planned uses'} until {reckoning.until:%d %b} "
+        f"{'1 planned use' if uses == 1 else f'{uses} planned uses'} until {reckoning.until:%d %b}"
+        f"{_not_settled(reckoning)} "
         f"{'takes' if uses == 1 else 'take'} {show(reckoning.taken, unit)}{back}{besides}"
     )
+
+
+def _not_settled(reckoning: Reckoning) -> str:
+    past = [row for row in reckoning.planned if row.needed_date < reckoning.as_of]
+    if not past:
+        return ""
+    count = len({row.reference for row in past})
+    which = "1 of them was due" if count == 1 else f"{count} of them were due, the first"
+    return f" ({which} on {min(row.needed_date for row in past):%d %b} and not settled)"
 
 
 def _is_worth_telling(amount: float, unit: str) -> bool:

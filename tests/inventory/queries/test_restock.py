@@ -297,6 +297,24 @@ def test_list_restock_names_an_overdue_order_and_does_not_count_on_it_today() ->
     assert "and 55 gal overdue since 20 Feb (O-fluid)" in line.why
 
 
+def test_list_restock_still_needs_what_an_overdue_day_was_to_take() -> None:
+    world = make_world()
+    world.drum("D1", 50)
+    back = {
+        "returned_material": world.recovered,
+        "returned_mean": 25_000_000,
+        "returned_date": MONDAY - timedelta(days=5),
+    }
+    need(world, world.fluid, 1, 30, needed_date=MONDAY - timedelta(days=5), **back)
+    need(world, world.fluid, 2, 22)
+    [line] = list_restock(as_of=MONDAY).lines
+    # 50 - 30 - 22 = -2 today; the 25 that come back are there for tomorrow's work, not since last week.
+    assert (line.run_out_date, line.quantity) == (MONDAY, 2_000_000)
+    assert "2 planned uses until 15 Mar (1 of them was due on 25 Feb and not settled) take 52 gal" in line.why
+    Requirement.objects.filter(needed_date__lt=MONDAY).delete()
+    assert list_restock(as_of=MONDAY).lines == ()
+
+
 def policy(world: World, **fields: object) -> StockPolicy:
     place, material = fields.get("place"), fields.get("material")
     key = f"{getattr(place, 'pk', 0)}:{getattr(material, 'pk', 0)}"
