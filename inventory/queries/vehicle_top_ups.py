@@ -15,11 +15,12 @@ import numpy as np
 
 from inventory.calc.back_testing import back_tested_rates, demand_spreads
 from inventory.calc.stock_levels import demands_over_lead_time, plan_levels
-from inventory.models import Holding, Material, Party, Place
+from inventory.models import Material, Party, Place
 from inventory.queries.demand_history import DemandHistory, load_demand_history
 from inventory.queries.restock_plans import DAYS_A_WEEK, LEAST_WEEKS
 from inventory.queries.stock_placement import list_placements
 from inventory.queries.stock_policies import Aim, load_aims
+from inventory.queries.supply_areas import find_recovered_forms, sum_usable_stock
 from inventory.units import MILLION
 
 HISTORY_WEEKS = 52
@@ -55,7 +56,10 @@ def list_top_ups(*, as_of: date, place: Place | None = None, service: float = 0.
     if not homes or company is None:
         return []
     aims = load_aims(service=service)
-    history = load_demand_history({key: key for key in homes}, before=as_of, weeks=HISTORY_WEEKS)
+    forms = find_recovered_forms()
+    history = load_demand_history(
+        {key: key for key in homes}, before=as_of, weeks=HISTORY_WEEKS, fresh_forms=forms
+    )
     placements = list_placements(as_of=as_of, place=place, service=service)
     waits = {
         (there.place.pk, row.material.pk): row.promised_days for row in placements for there in row.held[1:]
@@ -63,18 +67,21 @@ def list_top_ups(*, as_of: date, place: Place | None = None, service: float = 0.
     levels = _usual_levels(history, company.pk, aims.of, waits)
     for vehicle, material in aims.set_by_hand():
         aim = aims.of(vehicle, material)
-        if vehicle in homes and aim.minimum_level is not None and aim.maximum_level is not None:
+        # Recovered fluid counts as the fresh one that it serves as, so it has no levels of its own.
+        if vehicle not in homes or material in forms:
+            continue
+        if aim.minimum_level is not None and aim.maximum_level is not None:
             levels[vehicle, material] = aim.minimum_level, aim.maximum_level
     materials = Material.objects.in_bulk({material for _vehicle, material in levels})
-    held = _held(homes, company)
+    held = sum_usable_stock(_nodes(homes))
     found = []
     for (vehicle, material), (least, most) in levels.items():
-        there = held.get((vehicle, material), 0)
+        there = held.get((vehicle, material, company.pk), 0)
         if there > least or not most:
             continue
         home = homes[vehicle].parent
         assert home is not None
-        at_hand = held.get((home.pk, material), 0)
+        at_hand = held.get((home.pk, material, company.pk), 0)
         found.append(
             TopUp(home, homes[vehicle], materials[material], there, least, most, most - there, at_hand)
         )
@@ -127,19 +134,11 @@ def _usual_levels(
     return found
 
 
-def _held(homes: dict[int, Place], company: Party) -> dict[tuple[int, int], int]:
-    """What of ours lies on each vehicle, and in each warehouse with its bins."""
-    yards = {row.parent_id for row in homes.values()}
-    rows = Holding.objects.filter(owner=company, quantity__gt=0).filter(
-        place__in=[*homes, *yards]
-    ) | Holding.objects.filter(
-        owner=company, quantity__gt=0, place__kind=Place.Kind.BIN, place__parent__in=yards
-    )
-    found: dict[tuple[int, int], int] = {}
-    for place, kind, parent, material, quantity in rows.values_list(
-        "place", "place__kind", "place__parent", "material", "quantity"
-    ):
-        here = parent if kind == Place.Kind.BIN and parent is not None else place
-        key = (here, material)
-        found[key] = found.get(key, 0) + quantity
-    return found
+def _nodes(homes: Mapping[int, Place]) -> dict[int, Place]:
+    """Whose stock a place's is: each vehicle's its own, a bin's that of its warehouse."""
+    nodes = dict(homes)
+    for vehicle in homes.values():
+        assert vehicle.parent is not None
+        nodes[vehicle.parent.pk] = vehicle.parent
+    bins = Place.objects.filter(kind=Place.Kind.BIN, parent__in=list(nodes)).select_related("parent")
+    return nodes | {row.pk: row.parent for row in bins if row.parent is not None}

@@ -10,6 +10,7 @@ from inventory.queries.vehicle_top_ups import list_top_ups
 from inventory.services.goods import transfer
 from inventory.services.lines import Line
 from inventory.services.posting import End
+from inventory.services.quarantining import open_quarantine
 from tests.factories.inventory import World, at, each, make_world
 
 pytestmark = pytest.mark.django_db
@@ -44,6 +45,27 @@ def test_list_top_ups_fills_a_truck_to_what_it_usually_uses() -> None:
     assert row.maximum == pytest.approx(row.minimum + 6_000_000, abs=1_000_000)
     assert row.quantity == row.maximum - 5_000_000
     assert list_top_ups(as_of=MONDAY, place=world.second_warehouse) == []
+
+
+def test_list_top_ups_counts_neither_on_a_truck_nor_in_a_yard_what_is_held_back() -> None:
+    world = with_truck(5)
+    StockPolicy.objects.create(
+        key=f"{world.vehicle.pk}:{world.fluid.pk}",
+        place=world.vehicle,
+        material=world.fluid,
+        minimum_level=30_000_000,
+        maximum_level=60_000_000,
+        set_by=world.actor,
+        set_at=at(0),
+    )
+    on_truck, in_yard = world.drum("D1", 50), world.drum("D2", 40)
+    transfer(id=uuid4(), by=world.actor, occurred_at=at(2), containers=[(on_truck, world.vehicle)])
+    assert list_top_ups(as_of=MONDAY) == []
+    open_quarantine(id=uuid4(), by=world.actor, occurred_at=at(3), container=on_truck, reason="rust")
+    [row] = list_top_ups(as_of=MONDAY)
+    assert (row.on_vehicle, row.quantity, row.at_hand) == (0, 60_000_000, 40_000_000)
+    open_quarantine(id=uuid4(), by=world.actor, occurred_at=at(3), container=in_yard, reason="rust")
+    assert [row.at_hand for row in list_top_ups(as_of=MONDAY)] == [0]
 
 
 def test_list_top_ups_keeps_to_levels_set_by_hand() -> None:
