@@ -5,7 +5,6 @@ from django.utils import timezone
 
 from inventory.models import Company
 from inventory.queries.company import get_today
-from inventory.queries.restock_runs import free_chunks
 from inventory.services.company import get_system_actor
 from inventory.services.fluids.releasing import end_releases
 from inventory.services.quarantining import extend_quarantines
@@ -34,17 +33,17 @@ def work_restock_chunks() -> int:
     """Ask for the night's run where it is due, and work off chunks until none is free.
 
     Whoever finds more than it can do at once calls one worker more, which does the same: so all that are idle
-    join in, and the last call finds nothing left.
+    join in, and the last call finds nothing left. What fails before a worker's first chunk fails that chunk,
+    so that it is told and tried again.
     """
     if Company.objects.exists():
         ask_for_nightly_restock(now=timezone.now())
     worked = 0
-    if free_chunks(timezone.now()).exists():
-        prepare_run(now=timezone.now())
     while (chunk := take_chunk(now=timezone.now())) is not None:
-        if not worked:
-            call_another_worker(now=timezone.now())
         try:
+            if not worked:
+                prepare_run(now=timezone.now())
+                call_another_worker(now=timezone.now())
             work_chunk(chunk=chunk, now=timezone.now())
         except Exception as error:
             note_failure(chunk=chunk, error=error)

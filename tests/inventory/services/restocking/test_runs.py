@@ -228,6 +228,27 @@ def test_work_restock_chunks_keeps_why_a_chunk_failed_and_gives_up_in_the_end(
     assert [row.given_up_count for row in visible_runs(everything).filter(pk=run.pk)] == [1]
 
 
+def test_work_restock_chunks_tells_what_failed_before_the_first_chunk(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world = stocked()
+    run_of_today(world)
+    chunk = RestockChunk.objects.filter(run=ask(world, place=world.warehouse)).get()
+
+    def fail(**_given: object) -> None:
+        raise ArithmeticError("a week without an end")
+
+    monkeypatch.setattr(tasks, "prepare_run", fail)
+    with pytest.raises(ArithmeticError):
+        work_restock_chunks()
+    chunk.refresh_from_db()
+    assert (chunk.failure, chunk.attempts) == ("ArithmeticError: a week without an end", 1)
+    assert (chunk.taken_until, chunk.done_at) == (None, None)
+    monkeypatch.undo()
+    monkeypatch.setattr(runs, "_hint", lambda: None)
+    assert work_restock_chunks() == 1
+
+
 def run_of_today(world: World) -> None:
     """The night's own run stands already: what is counted is the one that is asked for."""
     for day in (-1, 0, 1):
