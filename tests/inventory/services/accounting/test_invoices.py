@@ -2,10 +2,12 @@
 
 from dataclasses import replace
 from datetime import date
+from importlib import import_module
 from typing import Any
 from uuid import uuid4
 
 import pytest
+from django.apps import apps
 from django.db.models import QuerySet
 
 from inventory.errors import BadInput
@@ -260,6 +262,30 @@ def test_a_bill_undone_leaves_the_work_of_a_period_that_was_closed_since() -> No
     assert worth(world.span) == 44_000_000
     assert worth(world.warehouse) == 60_000_000
     assert price_variance() == -4_000_000
+
+
+def test_shares_of_bills_that_were_undone_long_ago_are_unmarked_by_a_migration() -> None:
+    """Undoing left every share marked once; work that was stated by then keeps its mark."""
+    world = make("fifo")
+    other = Place.objects.create(code="span:old", name="Old", kind="span")
+    for number, place in enumerate((world.span, other)):
+        receipt = get_pads(world, 10, "100", hours=number)
+        use(world, 10, number + 0.5, place)
+        invoice = record(world, bill(world, (receipt, each(10), "110"), number=f"B-{number}"))
+        undo_invoice(
+            invoice=invoice, by=world.actor, occurred_at=at(101), reason="No.", closed_places=only(other)
+        )
+    standing = get_pads(world, 10, "100", hours=9)
+    record(world, bill(world, (standing, each(10), "120"), number="B-9"))
+    before = set(InvoiceShare.objects.filter(is_booked_there=True).values_list("pk", flat=True))
+    InvoiceShare.objects.update(is_booked_there=True)
+    migration = import_module("inventory.migrations.0009_unmark_shares_of_undone_bills")
+    migration.unmark_shares(apps, None)
+    assert set(InvoiceShare.objects.filter(is_booked_there=True).values_list("pk", flat=True)) == before
+    assert set(InvoiceShare.objects.filter(pk__in=before).values_list("place__code", flat=True)) == {
+        "span:old",
+        "main-yard",
+    }
 
 
 def test_what_is_billed_and_what_is_accrued_add_up_to_what_was_booked() -> None:
