@@ -1,6 +1,6 @@
 """The restock list for people: by warehouse, led by when it runs out and why."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import timedelta
 
 from rich.console import Group, RenderableType
@@ -108,12 +108,19 @@ def _amount(millionths: int, unit: str) -> str:
 
 
 def _stands(line: RestockLine, names: Mapping[str, str]) -> str:
-    stands = line.needs_at_risk
-    if not stands:
-        return "; no day that is planned so far hangs on it."
-    shown = ", ".join(sorted(names.get(name, name) for name in line.at_risk)[:MOST_NAMED])
-    more = f" and {stands - MOST_NAMED} more" if stands > MOST_NAMED else ""
-    return f"; {stands} planned {'day' if stands == 1 else 'days'} would stand: {shown}{more}."
+    doubtful = [name for name in line.at_risk if name not in line.standing]
+    parts = [
+        f"{len(found)} planned {'day' if len(found) == 1 else 'days'} {word} stand: {_named(found, names)}"
+        for word, found in (("would", line.standing), ("might", doubtful))
+        if found
+    ]
+    return f"; {'; '.join(parts) or 'no day that is planned so far hangs on it'}."
+
+
+def _named(references: Sequence[str], names: Mapping[str, str]) -> str:
+    shown = ", ".join(names.get(name, name) for name in references[:MOST_NAMED])
+    more = len(references) - MOST_NAMED
+    return f"{shown} and {more} more" if more > 0 else shown
 
 
 def _chance(chance: float) -> str:

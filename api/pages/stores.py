@@ -131,10 +131,13 @@ class StockAhead(Page):
 
 
 def _tell_line(line: RestockLine, names: dict[str, str]) -> dict[str, Any]:
-    shown = sorted(names.get(name, name) for name in line.at_risk)
+    doubtful = [name for name in line.at_risk if name not in line.standing]
     return {
         "line": line,
         "chance": "nearly certain" if line.chance_short > 0.995 else f"{line.chance_short:.0%}",
-        "days": shown[:MOST_NAMED],
-        "more": max(line.needs_at_risk - MOST_NAMED, 0),
+        "standing": [
+            (word, [names.get(name, name) for name in found[:MOST_NAMED]], max(len(found) - MOST_NAMED, 0))
+            for word, found in (("Would", line.standing), ("Might", doubtful))
+            if found
+        ],
     }

@@ -99,12 +99,14 @@ def _line_json(line: RestockLine, currency: str, shows_money: bool) -> dict[str,
         "expected": quantity_json(line.expected, unit),
         "needs_at_risk": line.needs_at_risk,
         "at_risk": list(line.at_risk),
+        "standing": list(line.standing),
         "needs": [
             {
                 "date": need.needed_date.isoformat(),
                 "reference": need.reference,
                 "quantity": quantity_json(need.mean, unit),
                 "why": need.why,
+                "chance_to_stand": round(need.chance_to_stand, 4),
             }
             for need in line.needs
         ],

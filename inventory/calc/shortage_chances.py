@@ -111,8 +111,8 @@ class Outlook:
         return self._chance_of(np.arange(len(self.on_hand)), np.zeros(len(self.on_hand)))
 
     @cached_property
-    def _arrivals(self) -> "_Arrivals":
-        return _Arrivals.of(self.receipts, *self.taken.shape)
+    def _arrivals(self) -> "Arrivals":
+        return Arrivals.of(self.receipts, *self.taken.shape)
 
     def _chance_of(self, rows: npt.NDArray[np.int_], extra: FloatArray) -> FloatArray:
         """Mixed over how many of the receipts have come, each case weighed by its chance."""
@@ -178,7 +178,7 @@ class Outlook:
 
 
 @dataclass(frozen=True)
-class _Arrivals:
+class Arrivals:
     """How many of its receipts a series has had by each day: a case for none, one, two, ... of them.
 
     They come in the order in which they are due. `first` and `count` say which cases are whose; `brought` is
@@ -193,7 +193,7 @@ class _Arrivals:
     chances: FloatArray
 
     @classmethod
-    def of(cls, receipts: Sequence[Receipt], series: int, days: int) -> "_Arrivals":
+    def of(cls, receipts: Sequence[Receipt], series: int, days: int) -> "Arrivals":
         awaited: dict[int, list[Receipt]] = {}
         for receipt in sorted(receipts, key=lambda row: row.day):
             awaited.setdefault(receipt.series, []).append(receipt)

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from inventory.calc.shortage_chances import Receipt
+from inventory.calc.standing_work import PlannedUse
 from inventory.models import (
     Container,
     Holding,
@@ -235,33 +236,31 @@ def _requirements(scope: Scope) -> dict[Key, list[Requirement]]:
 
 def _lay_out(facts: RestockFacts, row: int, planned: list[Requirement]) -> None:
     """By day: what is taken, what comes back so that it can serve again, and how uncertain both are."""
-    material, aim, as_of, days = (
-        facts.materials[facts.keys[row][1]],
-        facts.aims[row],
-        facts.scope.as_of,
-        facts.scope.days,
-    )
     for need in planned:
-        overdue = max(0, (as_of - need.needed_date).days)
-        day = (need.needed_date - as_of).days + overdue
-        factor = factor_between(need.material, material)
-        facts.scheduled_out[row, day] += need.mean / MILLION * factor
-        facts.scheduled_variance[row, day] += need.variance * factor**2
-        back = need.returned_material
-        if back is None or need.returned_date is None or material.pk not in {back.pk, back.recovered_from_id}:
-            continue
-        factor = factor_between(back, material)
-        amount = need.returned_mean / MILLION * factor
-        coming = Receipt(
-            0,
-            (need.returned_date - as_of).days + overdue + ceil(aim.return_lag_days),
-            aim.return_lag_sd_days,
-            amount,
-        ).chances(days)
-        facts.scheduled_back[row] += amount * np.diff(coming, prepend=0.0)
-        # Its amount is uncertain, and so is on which day it can be used.
-        spread = need.returned_variance * factor**2 * coming + amount**2 * coming * (1 - coming)
-        facts.scheduled_variance[row] += np.diff(spread, prepend=0.0)
+        use = as_planned_use(facts, row, need)
+        facts.scheduled_out[row, use.day] += use.mean
+        facts.scheduled_variance[row, use.day] += use.variance
+        if need.returned_mean:
+            facts.scheduled_back[row] += np.diff(use.back, prepend=0.0)
+            facts.scheduled_variance[row] += np.diff(use.back_variance, prepend=0.0)
+
+
+def as_planned_use(facts: RestockFacts, row: int, need: Requirement) -> PlannedUse:
+    """A requirement in stock units of its row's material and in days from today on; see `_requirements`."""
+    material, aim, as_of = facts.materials[facts.keys[row][1]], facts.aims[row], facts.scope.as_of
+    overdue = max(0, (as_of - need.needed_date).days)
+    day, factor = (need.needed_date - as_of).days + overdue, factor_between(need.material, material)
+    mean, variance = need.mean / MILLION * factor, need.variance * factor**2
+    back, none = need.returned_material, np.zeros(facts.scope.days)
+    if back is None or need.returned_date is None or material.pk not in {back.pk, back.recovered_from_id}:
+        return PlannedUse(day, mean, variance, none, none)
+    factor = factor_between(back, material)
+    amount = need.returned_mean / MILLION * factor
+    due = (need.returned_date - as_of).days + overdue + ceil(aim.return_lag_days)
+    coming = Receipt(0, due, aim.return_lag_sd_days, amount).chances(facts.scope.days)
+    # Its amount is uncertain, and so is on which day it can be used.
+    spread = need.returned_variance * factor**2 * coming + amount**2 * coming * (1 - coming)
+    return PlannedUse(day, mean, variance, amount * coming, spread)
 
 
 def _expect_receipts(facts: RestockFacts, rows: dict[Key, int]) -> None:

@@ -1,6 +1,7 @@
 """The lines of the restock list: for what runs short, how much of it, from whom, for how much, and why."""
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil
@@ -10,22 +11,25 @@ import numpy.typing as npt
 from scipy import special
 
 from inventory.calc.order_limits import room_at_arrival, used_within_life
+from inventory.calc.shortage_chances import Receipt
 from inventory.models import Material, Party, Place, Requirement, SupplyTerms
 from inventory.queries.prices import orderable, price_of
 from inventory.queries.restock_facts import Floats, RestockFacts
 from inventory.queries.restock_plans import RestockPlans
+from inventory.queries.restock_risks import choose_at_risk, find_chances_to_stand
 from inventory.queries.restock_why import Limit, Reckoning, explain
 from inventory.units import MILLION
 
 
 @dataclass(frozen=True)
 class Need:
-    """One planned use behind a line."""
+    """One planned use behind a line, and the chance that it finds too little if nothing is ordered."""
 
     needed_date: date
     reference: str
     mean: int
     why: str
+    chance_to_stand: float
 
 
 @dataclass(frozen=True)
@@ -33,11 +37,12 @@ class RestockLine:
     """One thing to order, led by when it runs out. Amounts in millionths of the stock unit or currency.
 
     `run_out_date` is the first day on which the wanted service is not met; `is_likely` tells whether it is
-    then more likely short than not. `chance_short` is the highest of the days to be covered. `needs_at_risk`
-    counts the planned uses from that day on that would stand, named in `at_risk`. `needed` is scheduled and
-    foreseen use, `unscheduled` the latter alone. `quantity` is worth ordering of this alone, `least_quantity`
-    is lacking at least, so that other lines of an order may share its cost. `daily` is the use of a day in
-    stock units, `holding_rate` what a year of holding costs as a share of the price.
+    then more likely short than not. `chance_short` is the highest of the days to be covered. `at_risk` names
+    the planned uses that would find too little more often than the service allows if nothing is done, in the
+    order in which they are due, `standing` those of them that would more likely than not. `needed` is
+    scheduled and foreseen use, `unscheduled` the latter alone. `quantity` is worth ordering of this alone,
+    `least_quantity` is lacking at least, so that other lines of an order may share its cost. `daily` is the
+    use of a day in stock units, `holding_rate` what a year of holding costs as a share of the price.
     """
 
     place: Place
@@ -61,9 +66,13 @@ class RestockLine:
     daily: float
     holding_rate: float
     needs: tuple[Need, ...]
-    needs_at_risk: int
     at_risk: tuple[str, ...]
+    standing: tuple[str, ...]
     why: str
+
+    @property
+    def needs_at_risk(self) -> int:
+        return len(self.at_risk)
 
 
 @dataclass(frozen=True)
@@ -111,9 +120,14 @@ class _Sums:
 def make_lines(facts: RestockFacts, plans: RestockPlans, short: Shortage) -> dict[int, RestockLine]:
     """The line of each row that runs short."""
     sums = _Sums.of(facts, plans, short)
-    return {
-        row: _make_line(facts, plans, short, sums, number) for number, row in enumerate(short.rows.tolist())
-    }
+    awaited: dict[int, list[Receipt]] = defaultdict(list)
+    for receipt in facts.receipts:
+        awaited[receipt.series].append(receipt)
+    found = {}
+    for number, row in enumerate(short.rows.tolist()):
+        chances = find_chances_to_stand(facts, plans, row, awaited.get(row, []))
+        found[row] = _make_line(facts, plans, short, sums, number, chances)
+    return found
 
 
 def days_to_come(terms: SupplyTerms | None, service: float) -> int:
@@ -124,7 +138,12 @@ def days_to_come(terms: SupplyTerms | None, service: float) -> int:
 
 
 def _make_line(
-    facts: RestockFacts, plans: RestockPlans, short: Shortage, sums: _Sums, number: int
+    facts: RestockFacts,
+    plans: RestockPlans,
+    short: Shortage,
+    sums: _Sums,
+    number: int,
+    chances: Mapping[str, float],
 ) -> RestockLine:
     row, first = int(short.rows[number]), int(short.first[number])
     place, material, owner = facts.of(row)
@@ -143,7 +162,7 @@ def _make_line(
     reckoning = _reckon(
         facts, plans, short, sums, number, limit if limit and limit.most < quantity + pack else None
     )
-    at_risk = sorted({need.reference for need in planned if need.needed_date >= run_out})
+    at_risk, standing = choose_at_risk(chances, service)
     return RestockLine(
         place=place,
         material=material,
@@ -165,9 +184,12 @@ def _make_line(
         expected=facts.expected_of(row),
         daily=float(plans.daily[row]),
         holding_rate=facts.aims[row].holding_cost_rate,
-        needs=tuple(Need(need.needed_date, need.reference, need.mean, need.why) for need in planned),
-        needs_at_risk=len(at_risk),
-        at_risk=tuple(at_risk),
+        needs=tuple(
+            Need(need.needed_date, need.reference, need.mean, need.why, chances[need.reference])
+            for need in planned
+        ),
+        at_risk=at_risk,
+        standing=standing,
         why=explain(reckoning, material, owner, terms, days),
     )
 
