@@ -7,20 +7,18 @@ import numpy as np
 import numpy.typing as npt
 
 from inventory.models import Place
-from inventory.queries.restock_facts import Floats, Scope, load_facts
-from inventory.queries.restock_plans import (
+from inventory.queries.order_terms import (
+    DAYS_A_WEEK,
     OrderTerms,
-    find_lead_days,
-    find_targets,
     gather_order_terms,
     prefer_terms,
     unit_cost_of,
 )
+from inventory.queries.restock_facts import Floats, Scope, load_facts
+from inventory.queries.restock_plans import find_lead_days, find_targets
 from inventory.queries.stock_policies import load_aims
 from inventory.queries.supply_areas import MaterialRange, find_recovered_forms, find_supply_areas
 from inventory.units import MILLION
-
-DAYS_A_WEEK = 7
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from scipy import special
 from inventory.calc.order_limits import room_at_arrival, used_within_life
 from inventory.calc.shortage_chances import Receipt
 from inventory.models import Material, Party, Place, Requirement, SupplyTerms
+from inventory.queries.order_terms import cost_per_day
 from inventory.queries.prices import orderable, price_of
 from inventory.queries.restock_facts import Floats, RestockFacts
 from inventory.queries.restock_plans import RestockPlans
@@ -93,6 +94,16 @@ class Shortage:
 
 
 @dataclass(frozen=True)
+class _Wish:
+    """What is to be ordered on which terms; of several the one of least rank."""
+
+    terms: SupplyTerms | None
+    quantity: int
+    limit: Limit | None
+    rank: tuple[float, float, str] = (0.0, 0.0, "")
+
+
+@dataclass(frozen=True)
 class _Sums:
     """By row of a shortage, up to its last day, in millionths."""
 
@@ -148,14 +159,12 @@ def _make_line(
     row, first = int(short.rows[number]), int(short.first[number])
     place, material, owner = facts.of(row)
     as_of, service = facts.scope.as_of, float(plans.service[row])
-    terms = _choose_terms(facts.terms.get(material.pk, []), first, service) if owner.is_company else None
+    least = _least(facts, row, float(short.lacking[number]))
+    wish = _choose(facts, plans, row, first, least)
+    terms, quantity, limit = wish.terms, wish.quantity, wish.limit
     days = days_to_come(terms, service)
     run_out = as_of + timedelta(days=first)
     order_by = run_out - timedelta(days=days)
-    least = _least(facts, row, float(short.lacking[number]))
-    wanted = max(least, _policy_quantity(plans, row) if terms else 0)
-    limit = _limit(facts, plans, row, terms, max(0, first - days)) if terms else None
-    quantity = _in_packs(material, terms, wanted, limit)
     price = price_of(terms, quantity) if terms else None
     planned = facts.requirements.get(row, [])
     pack = terms.pack if terms else 0
@@ -227,9 +236,41 @@ def _least(facts: RestockFacts, row: int, lacking: float) -> int:
     return least if most is None else max(least, most - facts.on_hand[row] - facts.expected_of(row))
 
 
-def _policy_quantity(plans: RestockPlans, row: int) -> int:
+def _choose(facts: RestockFacts, plans: RestockPlans, row: int, first: int, least: int) -> _Wish:
+    """Of those who still deliver in time the supplier of whom it costs least in all, else the quickest."""
+    _place, material, owner = facts.of(row)
+    offers = facts.terms.get(material.pk, []) if owner.is_company else []
+    if not offers:
+        return _Wish(None, _in_packs(material, None, least, None), None)
+    service = float(plans.service[row])
+    soonest = min(days_to_come(terms, service) for terms in offers)
+    allowed = max(first, soonest)
+    wishes = [
+        _wish(facts, plans, row, first, least, terms)
+        for terms in offers
+        if days_to_come(terms, service) <= allowed
+    ]
+    return min(wishes, key=lambda wish: wish.rank) if len(wishes) > 1 else wishes[0]
+
+
+def _wish(
+    facts: RestockFacts, plans: RestockPlans, row: int, first: int, least: int, terms: SupplyTerms
+) -> _Wish:
+    """What would be ordered on these terms. Where nothing says that it is used up, it is paid for once."""
+    days = days_to_come(terms, float(plans.service[row]))
+    limit = _limit(facts, plans, row, terms, max(0, first - days))
+    wanted = max(least, _policy_quantity(plans, row, terms))
+    quantity = _in_packs(facts.of(row)[1], terms, wanted, limit)
+    daily = float(plans.daily[row]) if plans.rate_per_week[row] else 0.0
+    cost = cost_per_day(facts, row, terms, quantity, daily=daily)
+    return _Wish(terms, quantity, limit, (cost, terms.lead_time_days, terms.supplier.code))
+
+
+def _policy_quantity(plans: RestockPlans, row: int, terms: SupplyTerms) -> int:
     """The order quantity of the policy, where past use says that the goods will be used up."""
-    return ceil(round(float(plans.order_quantity[row]) * MILLION, 3)) if plans.rate_per_week[row] else 0
+    offer = plans.offers.get((row, terms.pk))
+    size = offer.size if offer else float(plans.order_quantity[row])
+    return ceil(round(size * MILLION, 3)) if plans.rate_per_week[row] else 0
 
 
 def _limit(
@@ -265,13 +306,3 @@ def _in_packs(material: Material, terms: SupplyTerms | None, wanted: int, limit:
     if limit is None or orderable(terms, wanted) <= limit.most:
         return orderable(terms, wanted)
     return orderable(terms, limit.most // terms.pack * terms.pack)
-
-
-def _choose_terms(terms: list[SupplyTerms], days_left: int, service: float) -> SupplyTerms | None:
-    """Take the cheapest supplier that still delivers in time, else the quickest."""
-    if len(terms) < 2:
-        return terms[0] if terms else None
-    in_time = [row for row in terms if days_to_come(row, service) <= days_left]
-    if in_time:
-        return min(in_time, key=lambda row: (row.unit_cost, row.lead_time_days, row.supplier.code))
-    return min(terms, key=lambda row: (days_to_come(row, service), row.unit_cost))

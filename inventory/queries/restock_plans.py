@@ -8,22 +8,25 @@ import numpy.typing as npt
 from inventory.calc.back_testing import ForeseenUse, foresee_use
 from inventory.calc.demand_forecasts import CANDIDATES
 from inventory.calc.forecast_consumption import unscheduled_forecast
-from inventory.calc.order_quantities import discounted_order_quantity
 from inventory.calc.stock_levels import (
     LevelPlan,
-    OrderBounds,
     demands_over_lead_time,
     plan_levels,
 )
-from inventory.models import Material, StockPolicy, SupplyTerms
+from inventory.models import StockPolicy, SupplyTerms
 from inventory.queries.lead_times import UNKNOWN_LEAD_TIME
-from inventory.queries.prices import price_breaks
+from inventory.queries.order_terms import (
+    DAYS_A_WEEK,
+    DAYS_A_YEAR,
+    Offer,
+    find_offers,
+    gather_order_terms,
+    prefer_terms,
+    unit_cost_of,
+)
 from inventory.queries.restock_facts import Floats, RestockFacts
 from inventory.queries.spread_factors import find_spread_factors, weeks_since_classed
-from inventory.queries.stock_policies import Aim
-from inventory.units import MILLION
 
-DAYS_A_WEEK, DAYS_A_YEAR = 7, 365.0
 # A forecast from fewer weeks than these would be a guess.
 LEAST_WEEKS = 4
 LOWEST_SERVICE, HIGHEST_SERVICE = 0.5, 0.9999
@@ -34,7 +37,7 @@ FORECAST_REACH_WEEKS = 2
 class RestockPlans:
     """By row of the facts. Rates by week, levels in stock units, `daily` use net of what comes back.
 
-    `service` is the chance aimed at by day.
+    `service` is the chance aimed at by day; `offers` are those of rows that several suppliers offer.
     `unscheduled` is what is foreseen besides scheduled work, cumulative by day, and `unscheduled_variance`.
     """
 
@@ -43,6 +46,7 @@ class RestockPlans:
     rate_per_week: Floats
     sd_per_week: Floats
     preferred: list[SupplyTerms | None]
+    offers: dict[tuple[int, int], Offer]
     lead_days: Floats
     daily: Floats
     levels: LevelPlan
@@ -50,30 +54,6 @@ class RestockPlans:
     service: Floats
     unscheduled: Floats
     unscheduled_variance: Floats
-
-
-@dataclass(frozen=True)
-class OrderTerms:
-    """Under which terms each row is ordered; `broken` are the rows whose price falls with the quantity."""
-
-    bounds: OrderBounds
-    broken: tuple[tuple[int, SupplyTerms, Aim], ...]
-
-    def sizes(self, daily: Floats, review_days: Floats) -> Floats:
-        """Order quantities for these rates: order cost against holding cost and price, within all limits."""
-        sizes, most = self.bounds.sizes(daily, review_days), self.bounds.most(daily)
-        for row, terms, aim in self.broken:
-            if daily[row] > 0:
-                order_cost = float(self.bounds.order_cost[row])
-                cheapest = _size_at_breaks(terms, aim, float(daily[row]), order_cost)
-                sizes[row] = cheapest if sizes[row] <= cheapest <= most[row] else sizes[row]
-        return sizes
-
-    def of(self, rows: npt.NDArray[np.int_]) -> "OrderTerms":
-        """Those of some rows."""
-        number = {int(row): at for at, row in enumerate(rows)}
-        broken = [(number[row], terms, aim) for row, terms, aim in self.broken if row in number]
-        return OrderTerms(self.bounds.of(rows), tuple(broken))
 
 
 def plan_materials(facts: RestockFacts) -> RestockPlans:
@@ -113,6 +93,7 @@ def plan_materials(facts: RestockFacts) -> RestockPlans:
         rate_per_week=use.rates,
         sd_per_week=use.spreads,
         preferred=preferred,
+        offers=find_offers(facts, daily, review),
         lead_days=lead,
         daily=daily,
         levels=levels,
@@ -178,77 +159,12 @@ def _daily_demand(
     return mean, spread, use.errors / DAYS_A_WEEK, from_plan
 
 
-def prefer_terms(facts: RestockFacts) -> list[SupplyTerms | None]:
-    """The cheapest offer of each row: for levels, which look beyond what is urgent today."""
-    return [_preferred(facts, row) for row in range(len(facts.keys))]
-
-
-def _preferred(facts: RestockFacts, row: int) -> SupplyTerms | None:
-    _place, material, owner = facts.keys[row]
-    if not facts.owners[owner].is_company:
-        return None
-    offers = facts.terms.get(material, [])
-    return min(offers, key=lambda offer: (offer.unit_cost, offer.lead_time_days, offer.pk), default=None)
-
-
 def find_lead_days(preferred: list[SupplyTerms | None]) -> tuple[Floats, Floats]:
     """Mean and spread of the lead time of each row in days."""
     unknown = UNKNOWN_LEAD_TIME
     mean = [unknown.mean_days if terms is None else terms.lead_time_days for terms in preferred]
     spread = [unknown.sd_days if terms is None else terms.lead_time_sd_days for terms in preferred]
     return np.array(mean, dtype=np.float64), np.array(spread, dtype=np.float64)
-
-
-def gather_order_terms(facts: RestockFacts, preferred: list[SupplyTerms | None]) -> OrderTerms:
-    """Order cost, holding cost, pack, minimum, shelf life, room and price breaks of each row."""
-    count = len(facts.keys)
-    fixed, held, pack, least = (np.zeros(count) for _ in range(4))
-    lasting, room = np.full(count, np.inf), np.full(count, np.inf)
-    for row, terms in enumerate(preferred):
-        material, aim = facts.materials[facts.keys[row][1]], facts.aims[row]
-        price = unit_cost_of(material, terms) / MILLION
-        held[row] = max(aim.holding_cost_rate / DAYS_A_YEAR * price, 1e-9)
-        fixed[row] = (facts.order_costs.get(terms.supplier_id, 0) + terms.line_cost) / MILLION if terms else 0
-        whole = 1.0 if material.stock_unit == "1" else 1e-6
-        pack[row] = terms.pack / MILLION if terms else whole
-        least[row] = max(terms.minimum / MILLION if terms else 0.0, pack[row])
-        life = terms.shelf_life_days if terms and terms.shelf_life_days else material.shelf_life_days
-        lasting[row] = life or np.inf
-        if aim.storage_limit is not None:
-            room[row] = aim.storage_limit / MILLION
-    broken = [
-        (row, terms, facts.aims[row])
-        for row, terms in enumerate(preferred)
-        if terms is not None and price_breaks(terms)
-    ]
-    return OrderTerms(OrderBounds(fixed, held, pack, least, lasting, room), tuple(broken))
-
-
-def _size_at_breaks(terms: SupplyTerms, aim: Aim, daily: float, fixed_cost: float) -> float:
-    """The order quantity of least cost with its price breaks, as far as the price falls with the quantity."""
-    starts, prices = [0.0], [terms.unit_cost / MILLION]
-    for row in price_breaks(terms):
-        if not 0 < row.unit_cost / MILLION <= prices[-1]:
-            break
-        starts.append(row.from_quantity / MILLION)
-        prices.append(row.unit_cost / MILLION)
-    if prices[0] <= 0:
-        return 0.0
-    return discounted_order_quantity(
-        demand_rate=daily,
-        fixed_cost=fixed_cost,
-        holding_cost_rate=aim.holding_cost_rate / DAYS_A_YEAR,
-        breakpoints=starts,
-        unit_costs=prices,
-        discount=terms.discount,
-        pack_size=terms.pack / MILLION,
-        minimum=terms.minimum / MILLION,
-    ).order_quantity
-
-
-def unit_cost_of(material: Material, terms: SupplyTerms | None) -> int:
-    """What a unit costs where the terms say, else what the company reckons with."""
-    return terms.unit_cost if terms else (material.standard_unit_cost or 0)
 
 
 def find_targets(

@@ -22,7 +22,8 @@ from inventory.money import format_money
 from inventory.queries.company import get_company
 from inventory.queries.demand_history import load_demand_history
 from inventory.queries.lead_times import UNKNOWN_LEAD_TIME
-from inventory.queries.restock_plans import DAYS_A_WEEK, DAYS_A_YEAR, LEAST_WEEKS
+from inventory.queries.order_terms import DAYS_A_WEEK, DAYS_A_YEAR
+from inventory.queries.restock_plans import LEAST_WEEKS
 from inventory.queries.restock_why import show
 from inventory.queries.stock_policies import Aims, load_aims
 from inventory.units import MILLION

@@ -17,7 +17,8 @@ from inventory.calc.back_testing import back_tested_rates, demand_spreads
 from inventory.calc.stock_levels import demands_over_lead_time, plan_levels
 from inventory.models import Material, Party, Place
 from inventory.queries.demand_history import DemandHistory, load_demand_history
-from inventory.queries.restock_plans import DAYS_A_WEEK, LEAST_WEEKS
+from inventory.queries.order_terms import DAYS_A_WEEK
+from inventory.queries.restock_plans import LEAST_WEEKS
 from inventory.queries.stock_placement import list_placements
 from inventory.queries.stock_policies import Aim, load_aims
 from inventory.queries.supply_areas import find_recovered_forms, sum_usable_stock
