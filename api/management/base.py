@@ -44,7 +44,7 @@ class NotMigrated(SpanstockError):
     remedy = "The database is not made for this version yet. Run `python manage.py migrate` first."
 
 
-def _is_behind() -> bool:
+def is_behind() -> bool:
     executor = MigrationExecutor(connection)
     return bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))
 
@@ -57,6 +57,9 @@ class SpanstockCommand(BaseCommand):
     and what it posted is sealed before the answer is shown.
     """
 
+    # They look at every address and page, which takes longer than most answers; `serve`, `migrate` and
+    # `check_everything` make them.
+    requires_system_checks = []
     is_posting: ClassVar[bool] = False
     # Forms beside text and JSON; such an answer goes to a file, as `to_file` makes it.
     file_formats: ClassVar[tuple[str, ...]] = ()
@@ -89,7 +92,7 @@ class SpanstockCommand(BaseCommand):
             self._write_refusal(refusal, is_json=is_json)
             sys.exit(REFUSED)
         except DatabaseError:
-            if not _is_behind():
+            if not is_behind():
                 raise
             self._write_refusal(NotMigrated(NotMigrated.remedy), is_json=is_json)
             sys.exit(REFUSED)
