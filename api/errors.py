@@ -50,6 +50,30 @@ class PreconditionMissing(SpanstockError):
     code = "precondition_missing"
 
 
+class KeyMissing(BadInput):
+    """A creation without an id of its own needs an Idempotency-Key."""
+
+    code = "idempotency_key_missing"
+
+
+class KeyMalformed(BadInput):
+    """The Idempotency-Key is no string of 1 to 255 characters in double quotes."""
+
+    code = "idempotency_key_malformed"
+
+
+class KeyInUse(SpanstockError):
+    """The first request of this Idempotency-Key is still running."""
+
+    code = "idempotency_key_in_use"
+
+
+class KeyReused(SpanstockError):
+    """The Idempotency-Key stands for another request."""
+
+    code = "idempotency_key_reused"
+
+
 # The nearest class in a refusal's ancestry decides. Whatever is not listed is a refusal by the state of
 # things: it would have been taken at another time.
 STATUSES: Mapping[type[SpanstockError], HTTPStatus] = {
@@ -62,6 +86,7 @@ STATUSES: Mapping[type[SpanstockError], HTTPStatus] = {
     PreconditionMissing: HTTPStatus.PRECONDITION_REQUIRED,
     NotSetUp: HTTPStatus.SERVICE_UNAVAILABLE,
     StaleVersion: HTTPStatus.PRECONDITION_FAILED,
+    KeyReused: HTTPStatus.UNPROCESSABLE_ENTITY,
     UnusableFile: HTTPStatus.UNPROCESSABLE_ENTITY,
     FileMissing: HTTPStatus.SERVICE_UNAVAILABLE,
     CursorGone: HTTPStatus.GONE,

@@ -7,6 +7,7 @@ from django.utils import timezone
 from api.feed.webhooks import deliver_due, write_deliveries
 from api.sign_in.people import forget_old_attempts
 from api.sign_in.systems import forget_old_tokens
+from api.wire.keyed_answers import forget_old_answers as remove_old_answers
 
 
 @shared_task(ignore_result=True)
@@ -16,6 +17,12 @@ def forget_ended_sign_ins() -> None:
     SessionStore.clear_expired()
     forget_old_tokens(now=now)
     forget_old_attempts(now=now)
+
+
+@shared_task(ignore_result=True)
+def forget_old_answers() -> int:
+    """Remove answers that were kept for as long as is said, and claims of requests that never ended."""
+    return remove_old_answers()
 
 
 @shared_task(ignore_result=True)

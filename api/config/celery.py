@@ -53,6 +53,7 @@ WATCH_FLUID_EVERY_S = 60
 # Days pass slowly: what becomes due at midnight is told within the hour.
 WATCH_LIMITS_EVERY_S = 3600
 FORGET_SIGN_INS_EVERY_S = 900
+FORGET_ANSWERS_EVERY_S = 3600
 WEBHOOKS_EVERY_S = 5
 
 # A sweep that its worker did not reach before the next one is due may be dropped: the next does its work.
@@ -98,6 +99,11 @@ SCHEDULE: dict[str, Any] = {
         "task": "api.tasks.forget_ended_sign_ins",
         "schedule": FORGET_SIGN_INS_EVERY_S,
         "options": {"expires": FORGET_SIGN_INS_EVERY_S},
+    },
+    "forget old answers": {
+        "task": "api.tasks.forget_old_answers",
+        "schedule": FORGET_ANSWERS_EVERY_S,
+        "options": {"expires": FORGET_ANSWERS_EVERY_S},
     },
     "close periods": {
         "task": "jobs.tasks.work_closings",

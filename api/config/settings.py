@@ -158,7 +158,7 @@ REST_FRAMEWORK = {
     "DEFAULT_THROTTLE_RATES": {"anon": "60/min", "user": "1200/min", "sign_in": "20/min", "token": "60/min"},
     # Without it whoever writes an X-Forwarded-For of their own would choose the address that is throttled.
     "NUM_PROXIES": environment.TRUSTED_PROXIES,
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "api.rest.describing.DoorSchema",
     "EXCEPTION_HANDLER": "api.errors.answer_exception",
     # A query parameter must not change the form of the answer.
     "URL_FORMAT_OVERRIDE": None,

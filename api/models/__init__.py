@@ -1,7 +1,16 @@
-"""What the doors store: who may come in, and whom they tell of what happened."""
+"""What the doors store: who may come in, what was answered, and whom they tell of what happened."""
 
 from api.models.account import SignInAttempt, User
+from api.models.keyed_answer import KeyedAnswer
 from api.models.system import SystemClient, SystemToken
 from api.models.webhook import WebhookDelivery, WebhookTarget
 
-__all__ = ["SignInAttempt", "SystemClient", "SystemToken", "User", "WebhookDelivery", "WebhookTarget"]
+__all__ = [
+    "KeyedAnswer",
+    "SignInAttempt",
+    "SystemClient",
+    "SystemToken",
+    "User",
+    "WebhookDelivery",
+    "WebhookTarget",
+]

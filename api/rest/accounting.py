@@ -188,6 +188,7 @@ class WriteOffLimit(AccountsDoor):
 class Batches(AccountsDoor, ListDoor):
     """Journal batches."""
 
+    needs_key = True
     order = BY_NUMBER
 
     def rows(self) -> QuerySet[Any]:

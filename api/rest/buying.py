@@ -52,6 +52,7 @@ IF_MATCH = OpenApiParameter(
 class SupplyTerms(ListDoor):
     """What suppliers ask."""
 
+    needs_key = True
     order = BY_WRITING
     filters = TERMS_FILTERS
 
@@ -76,6 +77,7 @@ class SupplyTerms(ListDoor):
 class Suppliers(ListDoor):
     """Who sells to the company."""
 
+    needs_key = True
     order = BY_WRITING
 
     def rows(self) -> QuerySet[Any]:

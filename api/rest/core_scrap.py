@@ -21,6 +21,7 @@ from jobs.queries.access import get_visible_job
 class CoreMasses(ListDoor):
     """What core weighs by cable size."""
 
+    needs_key = True
     order = wire.BY_PK
 
     def rows(self) -> QuerySet[Any]:
@@ -44,6 +45,7 @@ class CoreMasses(ListDoor):
 class ScrapTermsDoor(ListDoor):
     """Whose the core of jobs is."""
 
+    needs_key = True
     order = wire.BY_PK
     filters = wire.TERMS_FILTERS
 

@@ -59,6 +59,8 @@ class ChangesDoor(Door):
 class Targets(ListDoor):
     """Addresses that are told of changes."""
 
+    # It is answered with the target's secret.
+    keeps_answers = False
     order = BY_NUMBER
 
     def rows(self) -> QuerySet[Any]:

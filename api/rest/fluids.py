@@ -80,6 +80,7 @@ class OneFluidTest(Door):
 class FluidLimits(ListDoor):
     """Limits of what is measured in recovered fluid."""
 
+    needs_key = True
     order = wire.BY_PK
     filters = wire.LIMIT_FILTERS
 
@@ -110,6 +111,7 @@ class FluidLimitWithdrawal(Door):
 class FluidPolicies(ListDoor):
     """What may be used again untested."""
 
+    needs_key = True
     order = wire.BY_PK
     filters = wire.LIMIT_FILTERS
 

@@ -90,6 +90,8 @@ class OneInstrument(Door):
 class InstrumentChecks(Door):
     """Checks of one instrument."""
 
+    needs_key = True
+
     @extend_schema(
         operation_id="record_instrument_check",
         request={"application/json": of("InstrumentCheckRequest")},

@@ -117,6 +117,8 @@ class WarehouseKits(Door):
 class WarehouseKitPrints(Door):
     """The printed lists of a warehouse's day."""
 
+    needs_key = True
+
     @extend_schema(
         operation_id="print_kits_of_day",
         request=None,

@@ -32,6 +32,7 @@ LARGEST_FORM_BYTES = 10_000
 class SessionDoor(Door):
     """The asker's own session."""
 
+    keeps_answers = False
     throttle_scope = "sign_in"
 
     def get_authenticators(self) -> list[Any]:
@@ -74,6 +75,7 @@ class SessionDoor(Door):
 class PasswordDoor(Door):
     """The asker's own password."""
 
+    keeps_answers = False
     throttle_classes = [ScopedRateThrottle]
     throttle_scope = "sign_in"
 

@@ -26,6 +26,7 @@ from jobs.services.safety.roles import require_safety
 class TaggedFittings(ListDoor):
     """Tagged fittings by tag."""
 
+    needs_key = True
     order = wire.BY_TAG
     filters = wire.FITTING_FILTERS
 

@@ -20,6 +20,8 @@ from jobs.queries import fluid_access as access
 class WasteDrums(Door):
     """Vessels that gather waste."""
 
+    needs_key = True
+
     @extend_schema(
         operation_id="list_waste_drums",
         responses={200: OpenApiResponse(shape(results=listing(of("WasteDrum"))))},
@@ -58,6 +60,7 @@ class WasteManifests(ListDoor):
 class DepositTermsDoor(ListDoor):
     """What suppliers charge for vessels."""
 
+    needs_key = True
     order = deposits.BY_PK
     filters = deposits.TERMS_FILTERS
 
@@ -83,6 +86,7 @@ class DepositTermsDoor(ListDoor):
 class Deposits(ListDoor):
     """Deposits, paid back ones among them."""
 
+    needs_key = True
     order = deposits.BY_PK
     filters = deposits.DEPOSIT_FILTERS
 
