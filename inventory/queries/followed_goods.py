@@ -11,7 +11,7 @@ from typing import NamedTuple
 from django.db.models import F, QuerySet, Sum
 
 from inventory.calc.landed_costs import part_of
-from inventory.models import CostPool, Material, Movement, Place
+from inventory.models import CostPool, Entry, Material, Movement, Place
 from inventory.units import MILLION
 
 # A receipt's entry and a material in it.
@@ -27,6 +27,7 @@ class _Step(NamedTuple):
     """One movement with what is to be known of its ends."""
 
     entry: int
+    line: int
     booked_date: date
     reverses: int | None
     purpose: str
@@ -80,6 +81,38 @@ def follow_goods(names: Collection[Name], *, closed_until: date | None) -> dict[
     return walk.heaps
 
 
+def follow_value(entry: Entry, *, closed_until: date | None) -> dict[Heap, Followed]:
+    """Where the value is now that a revaluation put on goods or took off them, whichever way it went.
+
+    Its lines are followed instead of receipts: a name is the entry and the line's number, an amount is in
+    millionths of the currency. What went out of our places is in none of these.
+    """
+    lines = list(_list_steps(entry.movements.filter(quantity=0)))
+    later = Movement.objects.filter(owner__is_company=True, entry__gt=entry.pk, quantity__gt=0).exclude(
+        source_place=F("target_place")
+    )
+    materials = _list_made_of({step.material for step in lines}, entry.pk + 1)
+    moved = later.filter(material__in=materials)
+    heaps = _find_before(materials, moved)
+    for step in lines:
+        is_on = step.target_kind in KEPT
+        if not is_on and step.source_kind not in KEPT:
+            continue
+        place, kind = (step.target, step.target_kind) if is_on else (step.source, step.source_kind)
+        heap = heaps.setdefault(_heap_of(step, place, kind), Followed())
+        heap.parts[entry.pk, step.line] = step.value
+        if not is_on:
+            # What comes back from work takes no more than it brought there, and it brought nothing of a rise.
+            heap.brought[entry.pk, step.line] = step.value
+        if closed_until is not None and step.booked_date <= closed_until:
+            heap.closed[entry.pk, step.line] = step.value
+    shares = Material.objects.filter(pk__in=materials).values_list("pk", "recovered_value_share")
+    walk = _Walk(set(), heaps, closed_until, dict(shares))
+    for _entry, steps in groupby(_list_steps(moved), key=lambda step: step.entry):
+        walk.take_entry(list(steps))
+    return walk.heaps
+
+
 def _list_made_of(materials: set[int], first: int) -> set[int]:
     """These materials and all that was made of them since an entry."""
     known: set[int] = set()
@@ -112,7 +145,7 @@ def _find_before(materials: set[int], moved: QuerySet[Movement]) -> dict[Heap, F
 
 def _list_steps(moved: QuerySet[Movement]) -> Iterator[_Step]:
     rows = moved.order_by("entry", "line").values_list(
-        "entry", "entry__booked_date", "entry__reverses", "purpose", "material",
+        "entry", "line", "entry__booked_date", "entry__reverses", "purpose", "material",
         "source_place", "source_place__kind", "target_place", "target_place__kind",
         "lot", "quantity", "value",
     )  # fmt: skip

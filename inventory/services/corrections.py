@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import datetime
 from fractions import Fraction
 from math import ceil
 from uuid import UUID
@@ -15,15 +15,14 @@ from inventory.models import (
     Actor,
     Container,
     Entry,
-    InvoiceShare,
     Material,
     Movement,
     Place,
     SupplierInvoice,
 )
 from inventory.money import from_money_millionths
-from inventory.queries.company import get_company
 from inventory.queries.write_downs import find_standing_write_downs
+from inventory.services.accounting.undone_bills import mark_bill_undone, plan_undoing
 from inventory.services.lines import Line, owner_at, post_lines, require_kind
 from inventory.services.orders.life import counts_for_orders, lock_orders_of, refresh_order
 from inventory.services.posting import AlreadyReversed, End, Flow, Posting, post
@@ -204,9 +203,9 @@ def reverse(
 
     What it brought and has gone further since is refused; `covers_missing` takes it from variance instead,
     for what never happened as it was told and cannot stand because of that. Orders that counted on a
-    receipt are awaited again; a bill whose difference goes back is undone. What it had put on work that is
-    over (`closed_places`), or on any in a period that is closed, stays there and goes back out of price
-    variance.
+    receipt are awaited again; a bill whose difference goes back is undone, and goes back from where the goods
+    took it. What is on work that is over (`closed_places`) by now, or came to work in a period that is
+    closed, stays there and goes back out of price variance.
 
     Raises
     ------
@@ -233,15 +232,15 @@ def reverse(
     invoice = SupplierInvoice.objects.filter(entry=entry).first()
     if invoice is not None:
         with transaction.atomic():
-            stated = _find_stated_places(invoice, closed_places)
-            undone = post(replace(posting, stated_places=stated))
+            undoing = plan_undoing(invoice, entry, closed_places)
+            undone = post(replace(posting, flows=undoing.flows))
             mark_bill_undone(
                 invoice=invoice,
                 by=by,
                 undone_at=undone.recorded_at,
                 day=undone.booked_date,
                 reason=reason,
-                stated_places=stated,
+                left=undoing.left,
             )
         return undone
     if not counts_for_orders(entry):
@@ -252,34 +251,3 @@ def reverse(
         for order in orders:
             refresh_order(order)
     return undone
-
-
-def _find_stated_places(invoice: SupplierInvoice, closed_places: QuerySet[Place] | None) -> frozenset[int]:
-    """Work that a bill's difference was booked to and whose cost is stated for good by now."""
-    shares = InvoiceShare.objects.filter(line__invoice=invoice, is_booked_there=True)
-    used = Place.objects.filter(kind__in=Place.USE_KINDS, pk__in=shares.values("place"))
-    closed_until = get_company().books_closed_until
-    if closed_until is None or invoice.booked_date > closed_until:
-        used = used.filter(pk__in=closed_places.values("pk")) if closed_places is not None else used.none()
-    return frozenset(used.values_list("pk", flat=True))
-
-
-def mark_bill_undone(
-    *,
-    invoice: SupplierInvoice,
-    by: Actor,
-    undone_at: datetime,
-    day: date,
-    reason: str,
-    stated_places: frozenset[int] = frozenset(),
-) -> None:
-    """Let a bill count no more from a day on; once undone it stays as it was undone first.
-
-    Its shares are booked nowhere any more, but for those on work whose cost is stated for good.
-    """
-    is_first = SupplierInvoice.objects.filter(pk=invoice.pk, undone_at__isnull=True).update(
-        undone_at=undone_at, undone_by=by, undone_date=day, undone_reason=reason[:500]
-    )
-    if is_first:
-        shares = InvoiceShare.objects.filter(line__invoice=invoice)
-        shares.exclude(place__in=stated_places).update(is_booked_there=False)

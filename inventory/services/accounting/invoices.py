@@ -13,7 +13,6 @@ from inventory.calc.landed_costs import landed_costs, part_of
 from inventory.errors import BadInput, Fault
 from inventory.models import (
     Actor,
-    CostPool,
     Entry,
     InvoiceCharge,
     InvoiceLine,
@@ -26,7 +25,9 @@ from inventory.models import (
 from inventory.queries.company import get_company, get_company_party
 from inventory.queries.receipt_costs import Received, Whereabouts, find_received, locate
 from inventory.services.accounting.bills import Bill, BilledCharge, check_bill
-from inventory.services.corrections import mark_bill_undone, reverse
+from inventory.services.accounting.undone_bills import mark_bill_undone
+from inventory.services.accounting.worth import Worth
+from inventory.services.corrections import reverse
 from inventory.services.documents import fingerprint_of, step_id, take_once
 from inventory.services.landed import Charge, share_charges, weigh_charge
 from inventory.services.lines import quantity_of
@@ -91,9 +92,10 @@ def undo_invoice(
 ) -> SupplierInvoice:
     """Take a bill back that was wrong: its difference goes back, its receipts wait for a bill again.
 
-    What it had put on work that is over (`closed_places`), or on any in a period that is closed, stays
-    there and goes back out of price variance; the share says so, for the job as known now. Its number is
-    free for the right one. Undone once more it is the same bill, undone.
+    The difference is followed to where the goods took it and goes back from there. What is by now on work
+    that is over (`closed_places`), or came to work in a period that is closed, stays there and goes back out
+    of price variance; a share says so, for the job as known now. Its number is free for the right one.
+    Undone once more it is the same bill, undone.
 
     Raises
     ------
@@ -301,7 +303,12 @@ def _save_shares(
     places = {where.place.pk for where in known if where.place is not None}
     closed = closed_places.filter(pk__in=places) if closed_places is not None else Place.objects.none()
     over = set(closed.values_list("pk", flat=True))
-    worth = _Worth(known)
+    heaps = [
+        (where.place.pk, where.material.pk, where.lot.pk if where.lot is not None else 0)
+        for where in known
+        if where.place is not None
+    ]
+    worth = Worth(heaps)
     shares: list[tuple[Whereabouts, InvoiceShare]] = []
     for costs, line in rows:
         whereabouts = located[costs.received.entry.pk, costs.received.material.pk]
@@ -310,33 +317,12 @@ def _save_shares(
     return shares
 
 
-class _Worth:
-    """What goods are worth while a bill changes it, line by line."""
-
-    def __init__(self, known: list[Whereabouts]) -> None:
-        pools = CostPool.objects.filter(
-            place__in={where.place for where in known if where.place is not None},
-            material__in={where.material for where in known},
-            owner__is_company=True,
-        )
-        rows = pools.values_list("place", "material", "lot", "value")
-        self._left = {(place, material, lot or 0): value for place, material, lot, value in rows}
-
-    def change(self, where: Whereabouts, value: int) -> int:
-        """Put value on, or take it off as far as there is so much; return what that came to."""
-        assert where.place is not None
-        name = (where.place.pk, where.material.pk, where.lot.pk if where.lot is not None else 0)
-        going = max(value, -self._left.get(name, 0))
-        self._left[name] = self._left.get(name, 0) + going
-        return going
-
-
 def _share_difference(
     row: _Costed,
     line: InvoiceLine,
     over: set[int],
     whereabouts: list[Whereabouts],
-    worth: _Worth,
+    worth: Worth,
 ) -> Iterator[tuple[Whereabouts, InvoiceShare]]:
     """Share a difference by quantity, the closed part of a place apart from the open one.
 
@@ -354,7 +340,10 @@ def _share_difference(
             continue
         value = part_of(whole_value=row.difference, whole_quantity=whole, before=seen, upto=seen + quantity)
         seen += quantity
-        there = worth.change(where, value) if is_open and value else 0
+        there = 0
+        if is_open and value and where.place is not None:
+            lot = where.lot.pk if where.lot is not None else 0
+            there = worth.change((where.place.pk, where.material.pk, lot), value)
         for part, is_there in ((there, True), (value - there, False)):
             if part:
                 of_it = quantity if is_there or not there else 0

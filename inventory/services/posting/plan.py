@@ -12,7 +12,7 @@ from inventory.services.posting.book import Book
 from inventory.services.posting.counts import plan_counts
 from inventory.services.posting.flows import plan_flow
 from inventory.services.posting.request import Flow, Posting
-from inventory.services.posting.reversals import plan_reversal
+from inventory.services.posting.reversals import plan_reversal, refuse_reversed
 from inventory.services.posting.scribe import Draft, Scribe
 from inventory.services.posting.vessels import change_container
 
@@ -21,8 +21,10 @@ def plan(posting: Posting, book: Book) -> Draft:
     """Return the rows of an entry; the book in memory then stands as it will after it."""
     scribe = Scribe(posting, book)
     if posting.reverses is not None:
-        plan_reversal(scribe, posting.reverses)
-        return scribe.draft
+        refuse_reversed(posting.reverses)
+        if not posting.flows:
+            plan_reversal(scribe, posting.reverses)
+            return scribe.draft
     for wish in posting.wishes:
         change_container(scribe, wish, purpose=Movement.Purpose.MOVED)
     made_of, after = _part_at_products(posting.flows)

@@ -95,7 +95,8 @@ class Posting:
 
     `is_plan` marks what a person means to do, which is refused when the goods are not there; everything
     else is a report of what happened and is taken. `holder` is whose promises may be used up.
-    `new_containers` are saved with the entry, so that a retry makes none twice.
+    `new_containers` are saved with the entry, so that a retry makes none twice. A reversal is the opposite
+    of what it undoes, unless it brings flows of its own.
     """
 
     uuid: UUID
@@ -111,8 +112,6 @@ class Posting:
     reason: str = ""
     document: str = ""
     reverses: Entry | None = None
-    # Work whose cost is stated for good: undoing a revaluation leaves it and goes through price variance.
-    stated_places: frozenset[int] = frozenset()
     extra: dict[str, str] = field(default_factory=dict)
     # What a reversal finds gone further comes from variance; what was told wrongly does not stand for that.
     covers_missing: bool = False
@@ -131,7 +130,8 @@ class Posting:
             "reason": self.reason,
             "document": self.document,
             "reverses": self.reverses.key if self.reverses else None,
-            "flows": [_flow_form(flow) for flow in self.flows],
+            # A reversal's flows are found by us, and differ when it is asked for again.
+            "flows": [_flow_form(flow) for flow in self.flows] if self.reverses is None else [],
             "wishes": [
                 [
                     wish.container.label,

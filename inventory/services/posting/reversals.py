@@ -24,9 +24,6 @@ def plan_reversal(scribe: Scribe, original: Entry) -> None:
     the same moment, so it is settled against that count by itself. Goods that have gone further are refused,
     or come from variance where the posting covers what is missing.
     """
-    earlier = Entry.objects.filter(reverses=original).first()
-    if earlier is not None:
-        raise AlreadyReversed(f"This {original.kind} was reversed on {earlier.recorded_at:%Y-%m-%d} already.")
     movements = list(
         original.movements.select_related(
             "material",
@@ -44,6 +41,13 @@ def plan_reversal(scribe: Scribe, original: Entry) -> None:
             _reverse_movement(scribe, movement)
     for change in original.container_changes.select_related("container", "source_place", "target_place"):
         _reverse_change(scribe, change)
+
+
+def refuse_reversed(original: Entry) -> None:
+    """Refuse to undo an entry a second time."""
+    earlier = Entry.objects.filter(reverses=original).first()
+    if earlier is not None:
+        raise AlreadyReversed(f"This {original.kind} was reversed on {earlier.recorded_at:%Y-%m-%d} already.")
 
 
 def _uncount(scribe: Scribe, entry_key: int) -> None:
@@ -201,18 +205,12 @@ def _give_back(scribe: Scribe, flow: Flow, movement: Movement) -> None:
 
 
 def _give_back_value(scribe: Scribe, flow: Flow, movement: Movement) -> None:
-    """Take a revaluation back from goods as far as they have the value, give it to goods still there.
-
-    Work whose cost is stated for good keeps it.
-    """
+    """Take a revaluation back from goods as far as they have the value, give it to goods still there."""
     lot_id, going, target = movement.lot_id or 0, movement.value, flow.target
-    stated = scribe.posting.stated_places
     is_gone = target.place.is_stock and not scribe.book.pool(PoolKey(flow.head_at(target), lot_id)).quantity
-    if is_gone or target.place.pk in stated:
+    if is_gone:
         target = scribe.price_variance()
-    if flow.source.place.pk in stated:
-        going = 0
-    elif flow.source.place.keeps_stock:
+    if flow.source.place.keeps_stock:
         going = min(going, scribe.book.pool(PoolKey(flow.head_at(flow.source), lot_id)).value)
     for source, value in ((flow.source, going), (scribe.price_variance(), movement.value - going)):
         if source != target:

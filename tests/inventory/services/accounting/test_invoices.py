@@ -8,6 +8,7 @@ from uuid import uuid4
 
 import pytest
 from django.apps import apps
+from django.db import transaction
 from django.db.models import QuerySet
 
 from inventory.errors import BadInput
@@ -277,15 +278,81 @@ def test_shares_of_bills_that_were_undone_long_ago_are_unmarked_by_a_migration()
         )
     standing = get_pads(world, 10, "100", hours=9)
     record(world, bill(world, (standing, each(10), "120"), number="B-9"))
-    before = set(InvoiceShare.objects.filter(is_booked_there=True).values_list("pk", flat=True))
-    InvoiceShare.objects.update(is_booked_there=True)
+    shares = InvoiceShare.objects.filter(line__invoice__number="B-0")
+    assert list(shares.values_list("is_booked_there", flat=True)) == [False]
+    shares.update(is_booked_there=True)
     migration = import_module("inventory.migrations.0009_unmark_shares_of_undone_bills")
     migration.unmark_shares(apps, None)
-    assert set(InvoiceShare.objects.filter(is_booked_there=True).values_list("pk", flat=True)) == before
-    assert set(InvoiceShare.objects.filter(pk__in=before).values_list("place__code", flat=True)) == {
-        "span:old",
-        "main-yard",
+    marked = InvoiceShare.objects.filter(is_booked_there=True)
+    assert set(marked.values_list("line__invoice__number", "place__code")) == {
+        ("B-1", "span:old"),
+        ("B-9", "main-yard"),
     }
+
+
+def test_a_bill_undone_is_taken_back_from_where_the_goods_took_its_difference() -> None:
+    """Ten billed at 20 more than booked; six of them leave for open work and ten others come after them."""
+    world = make("weighted_average")
+    receipt = get_pads(world, 10, "100")
+    invoice = record(world, bill(world, (receipt, each(10), "120")))
+    use(world, 6, 101)
+    get_pads(world, 10, "200", hours=102)
+    use(world, 4, 103, other := Place.objects.create(code="span:other", name="Other", kind="span"))
+    undo_invoice(invoice=invoice, by=world.actor, occurred_at=at(110), reason="Not ours.")
+    # Without the bill six cost 60, and four of the fourteen that are left 240 * 4 / 14.
+    assert worth(world.span) == 60_000_000
+    assert worth(other) == 68_571_429
+    assert worth(world.warehouse) == 240_000_000 - 68_571_429
+    assert price_variance() == 0
+    assert not InvoiceShare.objects.filter(is_booked_there=True).exists()
+
+
+@pytest.mark.parametrize("formula", ["fifo", "weighted_average"])
+@pytest.mark.parametrize(("price", "change"), [("120", 20), ("80", -20)])
+@pytest.mark.outside_check(
+    "IAS 2 paragraphs 10, 11, 34, each place is worth what it were without the bill; how known: by hand"
+)
+def test_a_bill_undone_leaves_the_book_as_without_it(formula: str, price: str, change: int) -> None:
+    worths = []
+    for is_billed in (True, False):
+        with transaction.atomic():
+            world = make(formula)
+            receipt = get_pads(world, 10, "100")
+            use(world, 2, 1)
+            if is_billed:
+                invoice = record(world, bill(world, (receipt, each(10), price)))
+                assert worth(world.span) + worth(world.warehouse) == (100 + change) * 1_000_000
+            use(world, 8, 101)
+            get_pads(world, 5, "90", hours=102)
+            back = Line(world.projectile, each(3), End(world.span), End(world.vehicle))
+            return_goods(id=uuid4(), by=world.actor, occurred_at=at(103), lines=[back])
+            if is_billed:
+                undo_invoice(invoice=invoice, by=world.actor, occurred_at=at(110), reason="Not ours.")
+                assert list(verify_ledger()) == []
+            worths.append([worth(place) for place in (world.span, world.warehouse, world.vehicle)])
+            assert price_variance() == 0
+            transaction.set_rollback(True)
+    assert worths[0] == worths[1] == [70_000_000, 90_000_000, 30_000_000]
+
+
+def test_a_bill_undone_leaves_its_difference_on_work_that_got_the_goods_and_was_closed() -> None:
+    """Nothing was used when the bill came; what used the goods since is over by now."""
+    world = make("fifo")
+    receipt = get_pads(world, 10, "100")
+    invoice = record(world, bill(world, (receipt, each(10), "110")))
+    use(world, 10, 101)
+    get_pads(world, 10, "100", hours=102)
+    undo_invoice(
+        invoice=invoice,
+        by=world.actor,
+        occurred_at=at(110),
+        reason="Not ours.",
+        closed_places=only(world.span),
+    )
+    assert (worth(world.span), worth(world.warehouse)) == (110_000_000, 100_000_000)
+    assert price_variance() == -10_000_000
+    left = InvoiceShare.objects.get(is_booked_there=True)
+    assert (left.place, left.value) == (world.span, 10_000_000)
 
 
 def test_what_is_billed_and_what_is_accrued_add_up_to_what_was_booked() -> None:
