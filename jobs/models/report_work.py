@@ -96,6 +96,7 @@ class RunCleaning(models.Model):
     )
     position = models.PositiveIntegerField()
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="cleanings")
+    # Empty also where something was fired of which the records know nothing; nothing is booked of it then.
     projectile = models.ForeignKey(Material, on_delete=models.PROTECT, null=True, related_name="+")
     fired = models.PositiveIntegerField(null=True)
     retrieved = models.PositiveIntegerField(null=True)
@@ -110,10 +111,6 @@ class RunCleaning(models.Model):
         ordering = ["report", "position"]
         constraints = [
             models.UniqueConstraint(fields=["report", "position"], name="cleanings_of_a_report_are_in_order"),
-            models.CheckConstraint(
-                condition=Q(fired__isnull=True) | Q(fired=0) | Q(projectile__isnull=False),
-                name="what_was_fired_is_known",
-            ),
             models.CheckConstraint(
                 condition=Q(stuck_at_um__isnull=True) | Q(stuck_at_um__gte=0),
                 name="a_projectile_sticks_inside_the_run",

@@ -16,7 +16,7 @@ from inventory.queries.instruments import TrustedInstrument, trust_instruments
 from inventory.services.posting.rows import make_models
 from inventory.sheets.numbers import CellRefused
 from inventory.sheets.sizes import read_cable_size
-from jobs.models import AccessPoint, CableSize, CrewDay, Job, Run, Span
+from jobs.models import AccessPoint, CableSize, CrewDay, Job, Run, Span, SpanAttempt
 from jobs.queries.catalogue import load_catalogue
 from jobs.queries.jobs import get_policy
 from jobs.services.reports.content import WorkName
@@ -239,13 +239,13 @@ def find_usual_fluid(names: Names) -> Material | None:
     """The fluid that the company injects, where a report does not say which; asked for once.
 
     Where the company has several and names none, it is the one the truck carries most of, else the one the
-    company has most of.
+    company has most of, else the one it injected last; None only where no fluid is on record.
     """
     if names.usual_fluid is None:
         policy = get_policy()
-        fresh = [each for each in names.fluids if each.recovered_from_id is None and not each.is_withdrawn]
-        chosen = [each for each in fresh if each.pk == policy.fluid_id]
-        only = chosen or fresh
+        fresh = [each for each in names.fluids if each.recovered_from_id is None]
+        chosen = [each for each in fresh if each.pk == policy.fluid_id and not each.is_withdrawn]
+        only = chosen or [each for each in fresh if not each.is_withdrawn] or fresh
         names.usual_fluid = only[0] if len(only) == 1 else _find_most_held(names, only)
         names.is_fluid_guessed = len(only) > 1
     return names.usual_fluid
@@ -259,7 +259,27 @@ def _find_most_held(names: Names, fluids: list[Material]) -> Material | None:
         aboard=Sum(F("quantity") * here, output_field=BigIntegerField()), held=Sum("quantity")
     )
     found = sums.order_by("-aboard", "-held", "material__code").values_list("material", flat=True).first()
-    return None if found is None else by_key[found]
+    return by_key[found] if found is not None else _find_last_injected(by_key)
+
+
+def _find_last_injected(fluids: dict[int, Material]) -> Material | None:
+    """What the company injected last, else the first by its code."""
+    attempts = SpanAttempt.objects.filter(fluid__in=fluids, injected__gt=0, report__is_undone=False)
+    last = attempts.order_by("-report__occurred_at", "-pk").values_list("fluid", flat=True).first()
+    if last is not None:
+        return fluids[last]
+    return min(fluids.values(), key=lambda each: each.code, default=None)
+
+
+def find_only_reel(names: Names) -> Container | None:
+    """The one reel with something on it that the truck carries, where it carries one."""
+    rows = Holding.objects.filter(
+        place=names.crew_day.vehicle_id, container__kind=Container.Kind.REEL, quantity__gt=0
+    )
+    keys = set(rows.values_list("container", flat=True))
+    if len(keys) != 1:
+        return None
+    return Container.objects.select_related("place", "owner", "material").get(pk=keys.pop())
 
 
 def find_projectile(names: Names, run: Run) -> Material | None:

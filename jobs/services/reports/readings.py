@@ -6,39 +6,51 @@ from inventory.services.measuring import BadReading, Measured, UnknownVessel, me
 from inventory.units import parse_amount, require_dimension
 from jobs.models import ContainerReading, FieldReport
 from jobs.services.reports.content import ReadingContent, ReportContent
+from jobs.services.reports.gaps import Gap, note_in_report
 from jobs.services.reports.names import Names, find_usual_fluid
 from jobs.services.reports.told_amounts import read_some
 
 
 def make_readings(
-    content: ReportContent, *, report: FieldReport, names: Names, caught: dict[int, Material]
+    content: ReportContent,
+    *,
+    report: FieldReport,
+    names: Names,
+    caught: dict[int, Material],
+    gaps: list[Gap],
 ) -> list[ContainerReading]:
     """The readings of a report, unsaved. `caught` is what came into containers, by their keys.
 
     One that tells no amount, because nobody knows what its container weighs or holds, goes to the report's
-    note.
+    note and to `gaps`. The same reading again is the same one.
 
     Raises
     ------
     BadReading
-        If something is read twice, or cannot be read.
+        If something is read twice and otherwise, or cannot be read.
     """
     found: list[ContainerReading] = []
-    seen: set[tuple[str, str]] = set()
+    seen: dict[tuple[str, str], ReadingContent] = {}
     for number, row in enumerate(content.readings):
         pointer = f"/readings/{number}"
-        if (row.container, row.moment) in seen:
-            raise BadReading.of([Fault(pointer, row.container, "is read twice; give one reading")])
-        seen.add((row.container, row.moment))
+        known = seen.setdefault((row.container, row.moment), row)
+        if known is not row:
+            if known == row:
+                continue
+            message = "is read twice and otherwise; give one reading"
+            raise BadReading.of([Fault(pointer, row.container, message)])
         box = names.containers[row.container]
         material = caught.get(box.pk) or names.contents.get(box.pk) or box.material or find_usual_fluid(names)
-        if material is None or not box.stands_somewhere:
+        if material is None:
+            _note_unknown(report, row, box, "it is for no fluid on record; say what it is for", gaps)
+            continue
+        if not box.stands_somewhere:
             message = "is not something whose contents can be read"
             raise BadReading.of([Fault(f"{pointer}/container", str(box), message)])
         try:
             measured = _measure_reading(row, box, material, names, pointer)
         except UnknownVessel as unknown:
-            _note_unknown(report, row, unknown)
+            _note_unknown(report, row, box, f"it {unknown.faults[0].message}", gaps)
             continue
         instrument = names.instruments.get(row.instrument)
         found.append(
@@ -78,13 +90,13 @@ def _measure_reading(
     )
 
 
-def _note_unknown(report: FieldReport, row: ReadingContent, unknown: UnknownVessel) -> None:
+def _note_unknown(
+    report: FieldReport, row: ReadingContent, box: Container, reason: str, gaps: list[Gap]
+) -> None:
     """Keep a reading as it was read; what is in the container stays what the book has."""
     read = " ".join(filter(None, (row.method, "" if row.value is None else f"{row.value:f}", row.unit)))
-    report.note = f"{report.note} [{row.container} read as {read}: {unknown.faults[0].message}]".strip()
-    if report.pk:
-        # Where spans were split, the report was kept before.
-        report.save(update_fields=["note"])
+    gaps.append(Gap(f"read as {read}", reason, False, container=box))
+    note_in_report(report, f"{row.container} read as {read}: {reason}")
 
 
 def _unit_of(row: ReadingContent) -> str:

@@ -27,8 +27,10 @@ from jobs.services.reports.content import (
     CleaningContent,
     ReportContent,
 )
+from jobs.services.reports.gaps import Gap, note_in_report
 from jobs.services.reports.names import (
     Names,
+    find_only_reel,
     find_projectile,
     find_recovered_form,
     find_usual_fluid,
@@ -65,6 +67,8 @@ class Told:
     marks_told_before: dict[int, Fraction] = field(default_factory=dict)
     meters_told_before: dict[int, Fraction] = field(default_factory=dict)
     fired_before: set[int] = field(default_factory=set)
+    # What had to be assumed, or could only be kept as it was told.
+    gaps: list[Gap] = field(default_factory=list)
 
     @property
     def end_readings(self) -> list[ContainerReading]:
@@ -82,31 +86,28 @@ def make_rows(content: ReportContent, *, report: FieldReport, names: Names) -> T
     """
     told = Told(report)
     for number, attempt in enumerate(content.attempts):
-        told.attempts.append(_make_attempt(attempt, number, report, names))
+        told.attempts.append(_make_attempt(attempt, number, told, names))
     for number, cleaning in enumerate(content.cleanings):
-        told.cleanings.append(_make_cleaning(cleaning, number, report, names))
-    told.blowings = [_make_blowing(row, number, report, names) for number, row in enumerate(content.blowings)]
+        told.cleanings.append(_make_cleaning(cleaning, number, told, names))
+    told.blowings = [_make_blowing(row, number, told, names) for number, row in enumerate(content.blowings)]
     for number, catch in enumerate(content.caught):
-        told.caught.append(_make_catch(catch, number, report, names))
-        told.caught_spans.append([names.spans[span] for span in dict.fromkeys(catch.spans)])
+        _add_catch(catch, number, told, names)
     _make_goods(told, content, names)
     caught = {row.container_id: row.material for row in told.caught}
-    told.readings = make_readings(content, report=report, names=names, caught=caught)
+    told.readings = make_readings(content, report=report, names=names, caught=caught, gaps=told.gaps)
     return told
 
 
-def _make_attempt(row: AttemptContent, number: int, report: FieldReport, names: Names) -> SpanAttempt:
+def _make_attempt(row: AttemptContent, number: int, told: Told, names: Names) -> SpanAttempt:
     pointer = f"/attempts/{number}"
-    fluid = _fluid_of(row, names)
+    fluid, is_open = _fluid_of(row, names)
     measured = _read_injected(row, fluid, names, pointer)
+    note = _note_fluid(row, fluid, told, names) if is_open else row.note
     meter = names.instruments.get(row.meter)
     start, end = row.meter_start, row.meter_end
     unit = end.unit if end else start.unit if start else ""
-    note = row.note
-    if measured is not None and fluid is names.usual_fluid and names.is_fluid_guessed and not row.fluid:
-        note = _remarked(note, f"which fluid was not told, taken as {fluid}")
     return SpanAttempt(
-        report=report,
+        report=told.report,
         position=number,
         span=names.spans[row.span],
         outcome=row.outcome,
@@ -133,26 +134,50 @@ def _make_attempt(row: AttemptContent, number: int, report: FieldReport, names: 
     )
 
 
-def _fluid_of(row: AttemptContent, names: Names) -> Material | None:
-    """The fluid an attempt tells of: named, or what its drum is for, or what the company injects."""
+def _note_fluid(row: AttemptContent, fluid: Material | None, told: Told, names: Names) -> str:
+    """What the crew noted, with what was assumed of the fluid behind it."""
+    span = names.spans[row.span]
+    if fluid is not None:
+        told.gaps.append(Gap("which fluid went in was not told", f"taken as {fluid}", True, span=span))
+        return _remarked(row.note, f"which fluid was not told, taken as {fluid}")
+    went = str(row.injected) if row.injected is not None else f"the meter up to {row.meter_end}"
+    reason = "no fluid is on record; put it on record and correct the report"
+    told.gaps.append(Gap(f"{went} went in", reason, False, span=span))
+    return _remarked(row.note, f"{went} went in; no fluid is on record")
+
+
+def _fluid_of(row: AttemptContent, names: Names) -> tuple[Material | None, bool]:
+    """The fluid an attempt tells of: named, or what its drum is for, or what the company injects.
+
+    Beside it whether that is only likely, the company having several.
+    """
     if row.fluid:
-        return names.materials[row.fluid]
+        return names.materials[row.fluid], False
     box = names.containers.get(row.source_container)
     inside = names.contents.get(box.pk) or box.material if box is not None else None
     if inside is not None:
-        return inside
-    is_told = row.injected is not None or row.meter_end is not None or box is not None
-    return find_usual_fluid(names) if is_told else None
+        return inside, False
+    is_told = row.injected is not None or row.meter_end is not None
+    fluid = find_usual_fluid(names) if is_told or box is not None else None
+    return fluid, is_told and (fluid is None or names.is_fluid_guessed)
 
 
 def _read_injected(
     row: AttemptContent, fluid: Material | None, names: Names, pointer: str
 ) -> Measured | None:
-    """The best raw amount: by the meter where both readings are known and it ran forwards, else as told."""
+    """The best raw amount: by the meter where both readings are known and it ran forwards, else as told.
+
+    None where nobody told any, or no fluid is on record whose amount it could be.
+    """
     start, end = row.meter_start, row.meter_end
-    if start is not None and end is not None and _runs_forward(start, end, pointer):
-        _require_fluid(fluid, pointer)
-        assert fluid is not None
+    is_metered = start is not None and end is not None and _runs_forward(start, end, pointer)
+    if fluid is None:
+        return None
+    if fluid.kind != Material.Kind.FLUID:
+        raise BadLine.of([Fault(f"{pointer}/fluid", str(fluid), "is no fluid")])
+    if is_metered:
+        assert start is not None
+        assert end is not None
         return measure_metered(
             material=fluid,
             start=convert(start.value, start.unit, end.unit) if start.unit != end.unit else start.value,  # type: ignore[arg-type]
@@ -165,8 +190,6 @@ def _read_injected(
         )
     if row.injected is None:
         return None
-    _require_fluid(fluid, pointer)
-    assert fluid is not None
     return measure(
         material=fluid,
         method="metered",
@@ -185,25 +208,20 @@ def _runs_forward(start: Amount, end: Amount, pointer: str) -> bool:
     return convert(end.value, end.unit, start.unit) >= start.value
 
 
-def _require_fluid(fluid: Material | None, pointer: str) -> None:
-    if fluid is None:
-        message = "is not told and the company has no usual one; name it"
-        raise BadLine.of([Fault(f"{pointer}/fluid", "", message)])
-    if fluid.kind != Material.Kind.FLUID:
-        raise BadLine.of([Fault(f"{pointer}/fluid", str(fluid), "is no fluid")])
-
-
-def _make_cleaning(row: CleaningContent, number: int, report: FieldReport, names: Names) -> RunCleaning:
+def _make_cleaning(row: CleaningContent, number: int, told: Told, names: Names) -> RunCleaning:
     run, note = names.runs[row.run], row.note
     projectile = names.materials.get(row.projectile)
     if projectile is None and row.fired:
         projectile = find_projectile(names, run)
-        if projectile is None:
-            message = "is missing, and none is on record for this bore; say which projectile was fired"
-            raise BadLine.of([Fault(f"/cleanings/{number}/projectile", "", message)])
-        note = _remarked(note, f"which projectile was not told, taken as {projectile}")
+        what = f"which of the projectiles was fired, {row.fired} in all, was not told"
+        if projectile is not None:
+            told.gaps.append(Gap(what, f"taken as {projectile}", True, run=run))
+            note = _remarked(note, f"which projectile was not told, taken as {projectile}")
+        else:
+            reason = "none is on record for this bore; put it on record and correct the report"
+            told.gaps.append(Gap(what, reason, False, run=run))
     return RunCleaning(
-        report=report,
+        report=told.report,
         position=number,
         run=run,
         projectile=projectile,
@@ -222,37 +240,61 @@ def _remarked(note: str, remark: str) -> str:
     return f"{note} [{remark}]".strip()[:NOTE_LENGTH]
 
 
-def _make_blowing(row: BlowingContent, number: int, report: FieldReport, names: Names) -> RunBlowing:
+def _make_blowing(row: BlowingContent, number: int, told: Told, names: Names) -> RunBlowing:
     pointer = f"/blowings/{number}"
-    reel = names.containers.get(row.reel)
+    run, reel, note = names.runs[row.run], names.containers.get(row.reel), row.note
     start, end = row.mark_start, row.mark_end
+    unit = end.unit if end else start.unit if start else ""
+    marks = [read_mark(each, unit, "length", f"{pointer}/{name}")
+             for each, name in ((start, "mark_start"), (end, "mark_end"))]  # fmt: skip
     if reel is None and (start or end):
-        raise BadLine.of([Fault(f"{pointer}/reel", "", "is missing; marks are those of a reel")])
+        reel = find_only_reel(names)
+        note = _note_reel(row, reel, told, names)
+        marks = marks if reel is not None else [None, None]
     if reel is not None and reel.kind != Container.Kind.REEL:
         raise BadLine.of([Fault(f"{pointer}/reel", str(reel), f"is a {reel.get_kind_display()}, not a reel")])
-    unit = end.unit if end else start.unit if start else ""
     return RunBlowing(
-        report=report,
+        report=told.report,
         position=number,
-        run=names.runs[row.run],
+        run=run,
         reel=reel,
-        mark_start=read_mark(start, unit, "length", f"{pointer}/mark_start"),
-        mark_end=read_mark(end, unit, "length", f"{pointer}/mark_end"),
+        mark_start=marks[0],
+        mark_end=marks[1],
         mark_unit=unit,
         is_done=row.is_done,
         pressure_kpa=row.pressure_kpa,
         ran_short_at_um=read_um(row.ran_short_at, f"{pointer}/ran_short_at"),
-        note=row.note,
+        note=note,
     )
 
 
-def _make_catch(row: CatchContent, number: int, report: FieldReport, names: Names) -> FluidCaught:
-    pointer = f"/caught/{number}"
-    box = names.containers[row.container]
+def _note_reel(row: BlowingContent, reel: Container | None, told: Told, names: Names) -> str:
+    """What the crew noted, with what was assumed of the reel whose marks these are."""
+    run = names.runs[row.run]
+    if reel is not None:
+        told.gaps.append(Gap("which reel was blown from was not told", f"taken as {reel}", True, run=run))
+        return _remarked(row.note, f"which reel was not told, taken as {reel}")
+    marks = " to ".join(str(each) for each in (row.mark_start, row.mark_end) if each is not None)
+    reason = "their reel was not told; name it and correct the report"
+    told.gaps.append(Gap(f"marks of {marks} were read", reason, False, run=run))
+    return _remarked(row.note, f"marks {marks} of a reel that was not told")
+
+
+def _add_catch(row: CatchContent, number: int, told: Told, names: Names) -> None:
+    """Add what came into a container: as recovered fluid, else as the fluid itself where that has no form
+    in which it comes back.
+    """
+    pointer, box = f"/caught/{number}", names.containers[row.container]
     material = _recovered_in(box, names)
     if material is None:
-        message = "is for nothing that fluid is recovered as; name a container for recovered fluid"
-        raise BadLine.of([Fault(f"{pointer}/container", str(box), message)])
+        material = _fluid_in(box, names)
+        taken = f"taken as {material}" if material is not None else "no fluid is on record; put it on record"
+        reason = f"{taken}, since no recovered fluid is on record for it"
+        gap = Gap(f"{row.amount or 'fluid'} was {row.kind}", reason, material is not None, container=box)
+        told.gaps.append(gap)
+    if material is None:
+        note_in_report(told.report, f"{row.amount or 'fluid'} {row.kind} into {box}; no fluid is on record")
+        return
     measured = None
     if row.amount is not None:
         measured = measure(
@@ -263,17 +305,26 @@ def _make_catch(row: CatchContent, number: int, report: FieldReport, names: Name
             reference_temperature_c=names.company.reference_temperature_c,
             pointer=f"{pointer}/amount",
         )
-    return FluidCaught(
-        report=report,
-        position=number,
-        kind=row.kind,
-        container=box,
-        material=material,
-        run=names.runs[row.run] if row.run is not None else None,
-        amount=measured.amount if measured else None,
-        standard_uncertainty=measured.standard_uncertainty if measured else None,
-        **as_entered(row.amount),
+    told.caught_spans.append([names.spans[span] for span in dict.fromkeys(row.spans)])
+    told.caught.append(
+        FluidCaught(
+            report=told.report,
+            position=number,
+            kind=row.kind,
+            container=box,
+            material=material,
+            run=names.runs[row.run] if row.run is not None else None,
+            amount=measured.amount if measured else None,
+            standard_uncertainty=measured.standard_uncertainty if measured else None,
+            **as_entered(row.amount),
+        )
     )
+
+
+def _fluid_in(box: Container, names: Names) -> Material | None:
+    """The fluid a container is likeliest to hold, where no recovered form of one is on record."""
+    found = (names.contents.get(box.pk), box.material, find_usual_fluid(names))
+    return next((each for each in found if each is not None and each.kind == Material.Kind.FLUID), None)
 
 
 def _recovered_in(box: Container, names: Names) -> Material | None:
@@ -305,9 +356,13 @@ def _make_goods(told: Told, content: ReportContent, names: Names) -> None:
     for number, waste in enumerate(content.waste):
         box = names.containers[waste.container]
         material = names.contents.get(box.pk) or box.material or _recovered_in(box, names)
+        material = material or find_usual_fluid(names)
         if material is None:
-            message = "is for no material that is known; say what it is for first"
-            raise BadLine.of([Fault(f"/waste/{number}/container", str(box), message)])
+            reason = "nobody knows of what; say what the container is for and correct the report"
+            handed = f"waste was handed over under manifest {waste.manifest_number}"
+            told.gaps.append(Gap(handed, reason, False, container=box))
+            note_in_report(report, f"{box}: {handed}, {waste.amount or 'all of it'}")
+            continue
         told.waste.append(
             WasteHandover(
                 report=report,

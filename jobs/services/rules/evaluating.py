@@ -150,7 +150,8 @@ def _topic(row: RuleFinding) -> tuple[Any, ...]:
     """What a finding is about, whichever report it comes from."""
     rule = rules_by_code().get(row.rule)
     day = None if rule is not None and rule.is_settled_by_facts and row.run_id else row.crew_day_id
-    return (row.rule, day, row.span_id, row.run_id, row.container_id, row.fitting_id, row.facts.get("tag"))
+    named = row.facts.get("tag", row.facts.get("told"))
+    return (row.rule, day, row.span_id, row.run_id, row.container_id, row.fitting_id, named)
 
 
 def _keep_new(standing: list[RuleFinding], found: list[Found]) -> tuple[list[Found], list[RuleFinding]]:

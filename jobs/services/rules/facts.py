@@ -33,7 +33,7 @@ class Subject:
         """Tells subjects of one report apart; the same when the report is sent again."""
         parts = (self.span, self.run, self.container, self.loss)
         return "/".join(str(part.pk) if part is not None else "" for part in parts) + str(
-            self.facts.get("tag", "")
+            self.facts.get("tag", self.facts.get("told", ""))
         )
 
 
@@ -47,6 +47,7 @@ def list_subjects(told: Told, record: Record) -> list[Subject]:
         *_blowings(told, limits.get(Purpose.BLOWING), record),
         *_fittings(told),
         *_losses(told),
+        *_gaps(told),
     ]
 
 
@@ -191,6 +192,12 @@ def _losses(told: Told) -> Iterator[Subject]:
             where=where,
         )
         yield Subject("loss", facts, span=row.span, run=row.run, loss=row)
+
+
+def _gaps(told: Told) -> Iterator[Subject]:
+    for gap in told.gaps:
+        facts = {"where": gap.where, "told": gap.told, "reason": gap.reason, "is_booked": gap.is_booked}
+        yield Subject("gap", facts, span=gap.span, run=gap.run, container=gap.container)
 
 
 def _units(millionths: int | None) -> float | None:

@@ -13,7 +13,7 @@ from jobs.queries.projectiles import Accounted, ToldCleaning
 from jobs.queries.safety import PROJECTILE_STOPS
 from jobs.services.reports.rows import Told
 
-WATCHED = ("attempts", "cleanings", "blowings", "caught", "losses")
+WATCHED = ("attempts", "cleanings", "blowings", "caught", "losses", "gaps")
 _NOTHING = Select("SELECT 1 WHERE FALSE", ())
 _CATCH_TABLE, _PAIR_TABLE = "jobs_fluidcaught", "jobs_fluidcaught_spans"
 
