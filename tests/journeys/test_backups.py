@@ -19,6 +19,8 @@ from uuid import uuid4
 import psycopg
 import pytest
 
+from tests.journeys.own_postgresql import OwnServer, find_program, free_port, give_away
+
 ROOT = Path(__file__).resolve().parents[2]
 MANAGE = [sys.executable, str(ROOT / "manage.py")]
 PATIENCE_S = 240
@@ -253,3 +255,54 @@ def test_restore_refuses_what_is_not_whole_and_what_is_not_empty(
         assert word in refusal
     # Nothing of the refused ones is in the way of the good one.
     assert "The book is whole" in other.manage("restore", str(backup)).stdout
+
+
+@pytest.mark.long
+@pytest.mark.postgresql
+@pytest.mark.skipif(
+    not find_program("initdb"), reason="needs PostgreSQL's initdb to make a server of its own"
+)
+def test_with_log_archiving_nothing_acknowledged_is_lost(installation: Installation, tmp_path: Path) -> None:
+    """A base copy while others write, then the server and its data are gone, but for the log."""
+    server = OwnServer(tmp_path / "server", free_port())
+    server.create()
+    server.start()
+    service = installation.beside(tmp_path / "data", server.url)
+    client = None
+    try:
+        service.manage("migrate", "-v0")
+        service.execute(SET_UP)
+        client = service.post_for_ever()
+        service.wait_for(20, client)
+        copy = server.folder / "base"
+        server.run(
+            "pg_basebackup", "--pgdata", str(copy), "--checkpoint", "fast",
+            "--host", "127.0.0.1", "--port", str(server.port), "--username", "spanstock",
+        )  # fmt: skip
+        service.wait_for(200, client)
+        server.kill()
+        os.killpg(client.pid, signal.SIGKILL)
+        client.wait()
+
+        for path in (server.data / "pg_wal").glob("????????????????????????"):
+            shutil.copy(path, server.archive / path.name)
+        shutil.rmtree(server.data)
+        copy.rename(server.data)
+        (server.data / "recovery.signal").touch()
+        server.configure(f"restore_command = 'cp {server.archive}/%f %p'")
+        give_away(server.folder)
+        server.start()
+
+        service.manage("restore", "--brought-back")
+        found = service.look()
+        assert len(service.acknowledged) > 200
+        assert set(service.acknowledged) <= set(found["entries"])
+        # One may have been committed and its answer lost with the client.
+        assert len(found["entries"]) - len(service.acknowledged) <= 1
+        assert found["held"] == len(found["entries"])
+        assert found["differences"] == []
+        assert found["kinds"][-1] == "book_restored"
+    finally:
+        if client is not None and client.poll() is None:
+            os.killpg(client.pid, signal.SIGKILL)
+        server.kill()
