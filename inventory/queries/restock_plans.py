@@ -1,5 +1,6 @@
 """The policy of each material: class and forecast of its use, reorder point and order quantity."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,7 @@ from inventory.queries.order_terms import (
 )
 from inventory.queries.restock_facts import Floats, RestockFacts
 from inventory.queries.spread_factors import find_spread_factors, weeks_since_classed
+from inventory.queries.stock_policies import Aim
 
 # A forecast from fewer weeks than these would be a guess.
 LEAST_WEEKS = 4
@@ -170,15 +172,22 @@ def find_lead_days(preferred: list[SupplyTerms | None]) -> tuple[Floats, Floats]
 def find_targets(
     facts: RestockFacts, preferred: list[SupplyTerms | None]
 ) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    """The share each material aims at; least cost is the fill rate p / (p + h) (Zheng 1992)."""
-    shares, is_fill_rate = np.zeros(len(facts.aims)), np.zeros(len(facts.aims), dtype=bool)
-    for row, aim in enumerate(facts.aims):
-        is_fill_rate[row] = aim.target != StockPolicy.Target.CYCLE_SERVICE
+    """The share each material aims at, and whether it is a fill rate."""
+    prices = [
+        unit_cost_of(facts.materials[key[1]], terms) for key, terms in zip(facts.keys, preferred, strict=True)
+    ]
+    return aimed_shares(facts.aims, prices)
+
+
+def aimed_shares(aims: Sequence[Aim], prices: Sequence[int]) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """The same of any aims at these prices; least cost is the fill rate p / (p + h) (Zheng 1992)."""
+    shares, is_fill_rate = np.zeros(len(aims)), np.zeros(len(aims), dtype=bool)
+    for number, (aim, price) in enumerate(zip(aims, prices, strict=True)):
+        is_fill_rate[number] = aim.target != StockPolicy.Target.CYCLE_SERVICE
         if aim.target != StockPolicy.Target.COST:
-            shares[row] = aim.target_share
+            shares[number] = aim.target_share
             continue
-        price = unit_cost_of(facts.materials[facts.keys[row][1]], preferred[row])
         held = aim.holding_cost_rate / DAYS_A_YEAR * price
         lacking = float(aim.shortage_cost_per_day or 1)
-        shares[row] = min(lacking / (lacking + held), HIGHEST_SERVICE)
+        shares[number] = min(lacking / (lacking + held), HIGHEST_SERVICE)
     return shares, is_fill_rate

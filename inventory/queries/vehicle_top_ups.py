@@ -1,13 +1,13 @@
 """What goes from a warehouse onto its vehicles, so that each has what it usually takes until the next look.
 
 Minimum and maximum are set by hand in a policy of vehicle and material, or follow from what was used off the
-vehicle: the minimum is got through until the next look with the chance aimed at, and for as long as the
-warehouse may make it wait where stock is better kept on board; the maximum is a look's mean use more. What is
-scheduled is not topped up: kits bring it.
+vehicle: the minimum reaches what is aimed at (chance of not running short, share filled or least cost) until
+the next look, and for as long as the warehouse may make it wait where stock is better kept on board; the
+maximum is a look's mean use more. What is scheduled is not topped up: kits bring it.
 """
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from math import ceil
 
@@ -17,10 +17,10 @@ from inventory.calc.back_testing import back_tested_rates, demand_spreads
 from inventory.calc.stock_levels import demands_over_lead_time, plan_levels
 from inventory.models import Material, Party, Place
 from inventory.queries.demand_history import DemandHistory, load_demand_history
-from inventory.queries.order_terms import DAYS_A_WEEK
-from inventory.queries.restock_plans import LEAST_WEEKS
-from inventory.queries.stock_placement import list_placements
-from inventory.queries.stock_policies import Aim, load_aims
+from inventory.queries.order_terms import DAYS_A_WEEK, unit_cost_of
+from inventory.queries.restock_plans import LEAST_WEEKS, aimed_shares
+from inventory.queries.stock_placement import cheapest_offers, holding_rate_on_board, list_placements
+from inventory.queries.stock_policies import Aim, Aims, load_aims
 from inventory.queries.supply_areas import find_recovered_forms, sum_usable_stock
 from inventory.units import MILLION
 
@@ -65,7 +65,7 @@ def list_top_ups(*, as_of: date, place: Place | None = None, service: float = 0.
     waits = {
         (there.place.pk, row.material.pk): row.promised_days for row in placements for there in row.held[1:]
     }
-    levels = _usual_levels(history, company.pk, aims.of, waits)
+    levels = _usual_levels(history, company.pk, aims, waits, homes)
     for vehicle, material in aims.set_by_hand():
         aim = aims.of(vehicle, material)
         # Recovered fluid counts as the fresh one that it serves as, so it has no levels of its own.
@@ -92,8 +92,9 @@ def list_top_ups(*, as_of: date, place: Place | None = None, service: float = 0.
 def _usual_levels(
     history: DemandHistory,
     company: int,
-    aim_of: Callable[[int, int], Aim],
+    policies: Aims,
     waits: Mapping[tuple[int, int], int],
+    homes: Mapping[int, Place],
 ) -> dict[tuple[int, int], tuple[int, int]]:
     """Minimum and maximum of what is used off each vehicle, from its own weeks."""
     keys = [
@@ -105,12 +106,16 @@ def _usual_levels(
         return {}
     used = history.used[[row for _key, row in keys]] / MILLION
     materials = Material.objects.in_bulk({key[1] for key, _row in keys})
-    aims: list[Aim] = [aim_of(key[0], key[1]) for key, _row in keys]
+    offers = cheapest_offers(materials)
+    aims = [_aim_on_board(policies, homes[key[0]], key[1]) for key, _row in keys]
+    prices = [unit_cost_of(materials[key[1]], offers.get(key[1])) for key, _row in keys]
+    share, is_fill_rate = aimed_shares(aims, prices)
     review = np.array([aim.review_days / DAYS_A_WEEK for aim in aims])
     rates, spreads = back_tested_rates(used).rates, demand_spreads(used)
     is_whole = np.array([materials[key[1]].stock_unit == "1" for key, _row in keys])
     none = np.zeros(len(keys))
     wait = np.array([waits.get((key[0], key[1]), 0) / DAYS_A_WEEK for key, _row in keys])
+    size = rates * review
     demands = demands_over_lead_time(
         rate=rates,
         sd=spreads,
@@ -122,17 +127,25 @@ def _usual_levels(
     )
     plan = plan_levels(
         demands=demands,
-        order_quantity=np.ones(len(keys)),
-        share=np.array([aim.target_share or 0.95 for aim in aims]),
-        is_fill_rate=np.zeros(len(keys), dtype=bool),
+        order_quantity=np.where(is_whole, np.maximum(np.ceil(size), 1.0), np.maximum(size, 1e-6)),
+        share=share,
+        is_fill_rate=is_fill_rate,
     )
     found = {}
     for number, (key, _row) in enumerate(keys):
-        least = float(plan.reorder_point[number])
-        most = least + float(rates[number] * review[number])
+        # A share of what is wanted may be reached with nothing left; a truck holds no less than that.
+        least = max(0.0, float(plan.reorder_point[number]))
+        most = least + float(size[number])
         most = ceil(most) if is_whole[number] else most
         found[key[0], key[1]] = round(least * MILLION), round(most * MILLION)
     return found
+
+
+def _aim_on_board(policies: Aims, vehicle: Place, material: int) -> Aim:
+    """What is aimed at on a vehicle, where holding costs more than in the yard unless its policy says so."""
+    assert vehicle.parent is not None
+    rate = holding_rate_on_board(policies, vehicle.parent, vehicle, material)
+    return replace(policies.of(vehicle.pk, material), holding_cost_rate=rate)
 
 
 def _nodes(homes: Mapping[int, Place]) -> dict[int, Place]:

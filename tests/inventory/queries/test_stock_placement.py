@@ -110,6 +110,32 @@ def test_list_placements_counts_what_is_taken_from_the_yard_itself() -> None:
     assert row.held[0].safety_stock == ceil(Z * spread_of_day() * sqrt(2 * 11)) * 1_000_000
 
 
+def test_list_placements_aims_at_what_the_yard_aims_at() -> None:
+    world = with_trucks(6)
+    policy = StockPolicy.objects.create(
+        key=f"{world.warehouse.pk}:0",
+        place=world.warehouse,
+        target="fill_rate",
+        target_share=0.95,
+        set_by=world.actor,
+        set_at=at(0),
+    )
+
+    def in_yard() -> int:
+        return list_placements(as_of=MONDAY)[0].held[0].safety_stock // 10**6
+
+    usual = ceil(Z * spread_of_day() * sqrt(6 * 11))
+    by_fill = in_yard()
+    # Filling 95 in 100 asks for less than getting through 95 of 100 times.
+    assert 0 <= by_fill < usual
+    policy.target_share = 0.999
+    policy.save()
+    assert in_yard() > by_fill
+    policy.target, policy.target_share, policy.shortage_cost_per_day = "cost", None, 10**9
+    policy.save()
+    assert in_yard() > usual
+
+
 def test_list_top_ups_fills_a_truck_for_as_long_as_its_yard_may_make_it_wait() -> None:
     world = with_trucks(1)
     [usual] = list_top_ups(as_of=MONDAY)
