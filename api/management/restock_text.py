@@ -40,7 +40,7 @@ def lay_out_restock(answer: RestockList, currency: str) -> Group:
         parts += [_order_text(order, currency) for order in together]
     moved = [row for row in answer.placements if not row.is_usual]
     if moved:
-        parts.append(Text("\nBetter kept on the trucks", style="bold underline"))
+        parts.append(Text("\nBetter kept elsewhere", style="bold underline"))
     for row in moved:
         parts += [Text(f"\n{row.material.name}, {row.warehouse.name}", style="bold"), Text(f"  {row.why}")]
     parts.append(Text(f"\n{_closing(answer, currency)}", style="dim"))

@@ -66,6 +66,7 @@ def _placement_json(row: Placement, currency: str, shows_money: bool) -> dict[st
             }
             for there in row.held
         ],
+        "supplies": [place.code for place in row.supplies],
         "is_usual": row.is_usual,
         "cost_per_year": money_json(row.cost, currency) if shows_money else None,
         "saving_per_year": money_json(row.saving, currency) if shows_money else None,

@@ -131,6 +131,7 @@ COMPONENTS: dict[str, Schema] = {
         warehouse=TEXT,
         material=TEXT,
         held=listing(shape(place=TEXT, safety_stock=QUANTITY, days=WHOLE)),
+        supplies=listing(TEXT),
         is_usual=FLAG,
         cost_per_year=nullable(MONEY),
         saving_per_year=nullable(MONEY),

@@ -15,6 +15,7 @@ from inventory.queries.order_proposals import OrderProposal, propose_orders
 from inventory.queries.restock_facts import Floats, RestockFacts, Scope, load_facts
 from inventory.queries.restock_lines import RestockLine, Shortage, make_lines
 from inventory.queries.restock_plans import RestockPlans, plan_materials
+from inventory.queries.shared_stock import list_shared_stock
 from inventory.queries.stock_placement import Placement, list_placements
 from inventory.queries.stock_policies import load_aims
 from inventory.queries.supply_areas import MaterialRange, find_recovered_forms, find_supply_areas
@@ -78,7 +79,8 @@ def list_restock(
         key=lambda line: (line.run_out_date, line.order_by_date, line.material.code, line.place.code),
     )
     enough = len(answer.facts.keys) - len(lines)
-    placements = tuple(list_placements(as_of=as_of, place=place, service=service))
+    on_board = list_placements(as_of=as_of, place=place, service=service)
+    placements = (*on_board, *list_shared_stock(answer.facts, answer.plans))
     return RestockList(as_of, horizon_days, service, tuple(lines), propose_orders(lines), placements, enough)
 
 
