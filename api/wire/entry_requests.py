@@ -30,6 +30,7 @@ from inventory.services.conversions import Caught, convert, recover
 from inventory.services.corrections import Revaluation, dispose, revalue
 from inventory.services.counts import Found, count
 from inventory.services.goods import decant, draw, return_goods, transfer
+from inventory.services.hand_backs import HandedPart, hand_back
 from inventory.services.landed import Charge, land
 from inventory.services.lines import Line
 from inventory.services.posting import End
@@ -182,6 +183,15 @@ def _make_return(values: Values, viewer: Viewer, by: Actor) -> Entry:
     return return_goods(by=by, lines=lines, **rest)
 
 
+def _make_hand_back(values: Values, viewer: Viewer, by: Actor) -> Entry:
+    resolved = resolve(values, viewer=viewer)
+    containers = [row["container"] for row in resolved.pop("containers")]
+    parts = [HandedPart(**row) for row in resolved.pop("parts")]
+    boxes = [*containers, *(part.container for part in parts)]
+    require_may_post(viewer, Kind.RETURN, [(box.place, None) for box in boxes])
+    return hand_back(by=by, containers=containers, parts=parts, **resolved)
+
+
 def _make_transfer(values: Values, viewer: Viewer, by: Actor) -> Entry:
     resolved = resolve(values, viewer=viewer)
     lines = _make_lines(resolved.pop("lines"))
@@ -315,6 +325,18 @@ ENTRY_REQUESTS: dict[str, EntryRequest] = {
             "Goods that came back unused from a job, run or span, at the cost at which they went out.",
             {**HAPPENED, "lines": LINES},
             _make_return,
+        ),
+        EntryRequest(
+            "hand_back",
+            "Goods of others back to their owner: whole containers, or part of what is in one.",
+            {
+                **HAPPENED,
+                "containers": listing(container=ReferenceField(noun="container")),
+                "parts": listing(
+                    material=MATERIAL, amount=AMOUNT_OR_REST, container=ReferenceField(noun="container")
+                ),
+            },
+            _make_hand_back,
         ),
         EntryRequest(
             "recovery",

@@ -7,7 +7,7 @@ costed by lot come in without one.
 from collections.abc import Sequence
 from fractions import Fraction
 
-from inventory.models import Movement, Place
+from inventory.models import Place
 from inventory.services.posting.book import Book
 from inventory.services.posting.counts import plan_counts
 from inventory.services.posting.flows import plan_flow
@@ -26,7 +26,7 @@ def plan(posting: Posting, book: Book) -> Draft:
             plan_reversal(scribe, posting.reverses)
             return scribe.draft
     for wish in posting.wishes:
-        change_container(scribe, wish, purpose=Movement.Purpose.MOVED)
+        change_container(scribe, wish, purpose=wish.purpose)
     made_of, after = _part_at_products(posting.flows)
     for flow in made_of:
         if flow.source.place.kind != Place.Kind.PROCESS:

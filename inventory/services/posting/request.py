@@ -76,6 +76,8 @@ class ContainerWish:
     place: Place | None = None
     state: str | None = None
     contents_state: str | None = None
+    # What for its contents go along.
+    purpose: Movement.Purpose = Movement.Purpose.MOVED
 
 
 @dataclass(frozen=True)
