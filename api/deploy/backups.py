@@ -22,6 +22,7 @@ from django.db import connection
 
 from api.deploy.databases import NAMES, Head, copy_database, require_empty, restore_database
 from api.deploy.errors import BackupRefused, RestoreRefused
+from inventory.models import DomainEvent
 from inventory.services.sealing import record_event
 from jobs.services.attaching.storing import file_directory, placing
 
@@ -144,6 +145,12 @@ def tell_restored(*, occurred_at: datetime, backup: Backup | None) -> UUID:
     if backup is not None:
         body = {"backup": str(backup.id), "made_at": backup.made_at.isoformat()}
     return record_event(id=uuid4(), kind=RESTORED, occurred_at=occurred_at, body=body).uuid
+
+
+def find_last_restoring() -> str:
+    """Names the last time the book was brought back from a copy; empty where it never was."""
+    events = DomainEvent.objects.filter(kind=RESTORED).order_by("-pk")
+    return str(events.values_list("uuid", flat=True).first() or "")
 
 
 def _write(draft: Path, copy: Path, head: Head, made_at: datetime, progress: Progress) -> Backup:

@@ -15,6 +15,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_safe
 
+from api.deploy.backups import find_last_restoring
 from api.models import User
 from api.pages.field_words import make_field_context
 from api.pages.page import Page
@@ -92,9 +93,13 @@ class FieldPack(Page):
 @require_safe
 @never_cache
 def show_who(request: HttpRequest) -> HttpResponse:
-    """Who is signed in at this moment, and the token that its writes have to carry."""
+    """Who is signed in at this moment, the token that its writes have to carry, and which book this is.
+
+    A book that was brought back from a copy is another one: what was sent since the copy it does not hold.
+    """
     name = request.user.username if isinstance(request.user, User) else ""
-    return JsonResponse({"person": name, "token": get_token(request)})
+    book = find_last_restoring() if name else ""
+    return JsonResponse({"person": name, "token": get_token(request), "book": book})
 
 
 @require_safe

@@ -3,10 +3,12 @@
 from collections.abc import Callable
 from pathlib import Path
 
+from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import BrowserContext, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
+from api.deploy.backups import tell_restored
 from inventory.models import Container, Holding
 from jobs.models import AttachedDocument, CounterPurchase, CrewDay, FieldReport, HandOver, SpanAttempt
 from tests.browser.conftest import sign_in
@@ -116,6 +118,26 @@ def test_report_whose_answer_was_lost_is_sent_again_and_posted_once(
     assert FieldReport.objects.count() == 1
     page.click("#send-now")
     _wait_until_sent(page, 1)
+    assert FieldReport.objects.count() == 1
+
+
+def test_report_is_sent_again_once_after_the_book_was_brought_back(
+    six_span_office: Office, open_phone: Phone, live_server: LiveServer
+) -> None:
+    page = _open_field(open_phone(), live_server)
+    sent: list[str] = []
+    page.on("request", lambda request: sent.append(request.url) if request.method == "POST" else None)
+    _tell_the_day(page)
+    _wait_until_sent(page, 1)
+    tell_restored(occurred_at=timezone.now(), backup=None)
+    for _ in range(2):
+        page.click("#send-now")
+        expect(page.locator("#send-now")).to_be_enabled()
+        page.wait_for_timeout(500)
+        _wait_until_sent(page, 1)
+    assert [url for url in sent if url.endswith("/field-reports")] == [
+        f"{live_server.url}/api/v1/field-reports"
+    ] * 2
     assert FieldReport.objects.count() == 1
 
 

@@ -1,6 +1,9 @@
 /* What waits to be sent, and sending it. Each item has its own id, so that sending it twice is harmless. */
-import { find, keep, list, moveToQueue } from "./field_store.js";
+import { drop, find, keep, list, moveToQueue } from "./field_store.js";
 
+// Long enough for a book to be lost and brought back from a copy, short enough for a phone that fills up.
+const KEPT_DAYS = 30;
+const DAY_MS = 24 * 60 * 60 * 1000;
 const ANSWERED_ONCE = new Set([400, 403, 404, 409, 412, 413, 422]);
 
 /* States of an item: waiting, sent, refused. A refused one is kept and shown until a person decides. Photos are
@@ -39,11 +42,32 @@ export async function askWho() {
 
 /* Sends what waits for this person, oldest first. One page at a time sends; others leave it to that one. */
 export async function sendWaiting(who) {
-  const run = () => sendEach(who);
+  const run = async () => {
+    await followBook(who);
+    await sendEach(who);
+  };
   if (!navigator.locks) {
     return run();
   }
   return navigator.locks.request("spanstock-field-send", { ifAvailable: true }, (lock) => (lock ? run() : undefined));
+}
+
+/* Where the book was brought back from a copy, what this person sent may not be in it any more, and is sent again:
+ * each item has its id, so what is there already is not posted twice. What is long done is kept no more. */
+async function followBook(who) {
+  const known = await find("facts", `book ${who.person}`);
+  const isOther = known !== undefined && known !== who.book;
+  for (const item of await listQueue()) {
+    if (item.state !== "sent" || item.author !== who.person) {
+      continue;
+    }
+    if (Date.now() - Date.parse(item.doneAt) > KEPT_DAYS * DAY_MS) {
+      await drop("queue", item.id);
+    } else if (isOther && item.body !== null) {
+      await keep("queue", item.id, { ...item, state: "waiting" });
+    }
+  }
+  await keep("facts", `book ${who.person}`, who.book);
 }
 
 async function sendEach(who) {
