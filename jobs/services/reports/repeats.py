@@ -124,7 +124,8 @@ def _share_told(
     for start, end, other_unit in others:
         ends = sorted(Fraction(convert(mark, other_unit, unit)) for mark in (start, end))
         found = (max(ends[0], Fraction(low)), min(ends[1], Fraction(high)))
-        if found[0] < found[1]:
+        # Read in another unit and kept to a millionth, what only meets may overlap by that.
+        if found[1] - found[0] > 1:
             covered.append(found)
     share, reached = Fraction(0), Fraction(low)
     for begin, finish in sorted(covered):

@@ -1,13 +1,14 @@
 """From a report's content to its rows: what was told, with amounts in the units we keep."""
 
 from dataclasses import dataclass, field
+from decimal import Decimal
 from fractions import Fraction
 
 from inventory.errors import Fault
 from inventory.models import Container, Material
 from inventory.services.lines import BadLine
 from inventory.services.measuring import Measured, measure, measure_metered
-from inventory.units import Amount, convert, require_dimension
+from inventory.units import MILLION, Amount, convert, from_millionths, require_dimension
 from jobs.models import (
     ContainerReading,
     FieldReport,
@@ -180,7 +181,7 @@ def _read_injected(
         assert end is not None
         return measure_metered(
             material=fluid,
-            start=convert(start.value, start.unit, end.unit) if start.unit != end.unit else start.value,  # type: ignore[arg-type]
+            start=_in_unit(start, end.unit),
             end=end.value,
             unit=end.unit,
             reference_temperature_c=names.company.reference_temperature_c,
@@ -199,6 +200,13 @@ def _read_injected(
         temperature_c=row.temperature_c,
         pointer=f"{pointer}/injected",
     )
+
+
+def _in_unit(amount: Amount, unit: str) -> Decimal:
+    """What a meter showed in another unit, as fine as it is kept."""
+    if amount.unit == unit:
+        return amount.value
+    return from_millionths(round(convert(amount.value, amount.unit, unit) * MILLION), unit)
 
 
 def _runs_forward(start: Amount, end: Amount, pointer: str) -> bool:
