@@ -9,9 +9,10 @@ from typing import Any
 from inventory.models import Container, Holding, Material, Movement, TaggedFitting
 from inventory.services.tagged_fittings import rig_fittings
 from inventory.units import MILLION, conversion_factor
-from jobs.models import ReportedLoss, Run, RunBlowing, Span
+from jobs.models import CrewDay, ReportedLoss, Run, RunBlowing, Span
 from jobs.queries.pressure_limits import Purpose
 from jobs.queries.projectiles import count_projectiles
+from jobs.queries.reel_directions import find_direction, find_first_marks
 from jobs.services.reports.rows import Told
 from jobs.services.rules.reading import Record
 
@@ -116,23 +117,9 @@ def _marks(told: Told, row: RunBlowing, reel: Container) -> dict[str, Any]:
     per_metre = float(conversion_factor(row.mark_unit, "m"))
     facts["used_m"] = abs(row.mark_end - row.mark_start) / MILLION * per_metre
     facts["reel_m"] = _find_reel_before(told, reel)
-    facts["reel_direction"] = _find_direction(row, reel)
+    first = find_first_marks([reel.pk], told_by=row.report).get(reel.pk)
+    facts["reel_direction"] = find_direction(reel, first)
     return facts
-
-
-def _find_direction(row: RunBlowing, reel: Container) -> int | None:
-    """Which way the marks run: from those on the jacket, else as this reel was first unwound."""
-    if reel.outer_mark is not None and reel.inner_mark is not None:
-        return _sign(reel.inner_mark - reel.outer_mark)
-    earlier = RunBlowing.objects.filter(
-        reel=reel, report__is_undone=False, mark_start__isnull=False, mark_end__isnull=False
-    ).exclude(report=row.report)
-    first = earlier.order_by("report__occurred_at", "pk").values_list("mark_start", "mark_end").first()
-    return _sign((first[1] or 0) - (first[0] or 0)) if first else None
-
-
-def _sign(difference: int) -> int | None:
-    return None if difference == 0 else 1 if difference > 0 else -1
 
 
 def _find_reel_before(told: Told, reel: Container) -> float | None:
@@ -183,7 +170,13 @@ def _fittings(told: Told) -> Iterator[Subject]:
 
 def _losses(told: Told) -> Iterator[Subject]:
     for row in told.losses:
-        where = f"Span {row.span}" if row.span else f"Run {row.run}" if row.run else str(told.report.crew_day)
+        where = (
+            f"Span {row.span}"
+            if row.span
+            else f"Run {row.run}"
+            if row.run
+            else name_day(told.report.crew_day)
+        )
         facts = _told(
             material=row.material.name,
             is_fluid=row.material.kind == Material.Kind.FLUID,
@@ -198,6 +191,11 @@ def _gaps(told: Told) -> Iterator[Subject]:
     for gap in told.gaps:
         facts = {"where": gap.where, "told": gap.told, "reason": gap.reason, "is_booked": gap.is_booked}
         yield Subject("gap", facts, span=gap.span, run=gap.run, container=gap.container)
+
+
+def name_day(day: CrewDay) -> str:
+    """A crew's day as a sentence names it."""
+    return f"Crew {day.crew} on {day.date}"
 
 
 def _units(millionths: int | None) -> float | None:

@@ -11,7 +11,7 @@ from typing import Any
 from inventory.units import MILLION, conversion_factor
 from jobs.models import CrewDay, FluidCaught, Run
 from jobs.services.reports.rows import Told
-from jobs.services.rules.facts import Subject, combine
+from jobs.services.rules.facts import Subject, combine, name_day
 from jobs.services.rules.reading import Growth, Record, ToldAttempt, ToldCatch, find_growth
 
 # By report and container how much came into it.
@@ -64,7 +64,7 @@ def _day_subject(day: CrewDay, record: Record, growth: Grown) -> Subject | None:
     ]
     if not own or not caught:
         return None
-    facts = _facts(f"Crew {day.crew} on {day.date}", own, caught, growth)
+    facts = _facts(name_day(day), own, caught, growth)
     return _subject(facts, record, is_swept=False)
 
 
