@@ -24,17 +24,21 @@ from api.wire.input_fields import read_day
 from inventory.errors import NotFound
 from jobs.queries.access import get_visible_crew_day
 from jobs.queries.field_days import list_field_days, list_surroundings
+from jobs.queries.field_state import find_field_state
 from jobs.queries.pressure_limits import find_standing_limits
 from jobs.queries.pull_sheet import GROUP_ORDER, make_pull_sheet
 from jobs.queries.schedule import list_schedule
 
 SHOWN_DAYS = 14
+# What the field page calls itself in the reports that it sends.
+FIELD_DEVICE = "field page"
 # All that the field page is made of, kept on the phone when it is opened first.
 FIELD_FILES = (
     "spanstock/pages.css",
     "spanstock/field.css",
     "spanstock/mark.svg",
     "spanstock/rules.js",
+    "spanstock/field_facts.js",
     "spanstock/field_store.js",
     "spanstock/field_form.js",
     "spanstock/field_words.js",
@@ -84,6 +88,7 @@ class FieldPack(Page):
             days,
             list_surroundings(self.viewer),
             find_standing_limits(),
+            find_field_state(days, by=self.user.actor_id, device=FIELD_DEVICE),
             system=system,
             currency=self.company.currency,
         )

@@ -3,11 +3,13 @@
 from typing import Any
 
 from api.wire.amounts import quantity_json
+from api.wire.field_state import field_state_json, told_of_day_json
 from api.wire.pull_sheets import pull_sheet_body
-from inventory.models import Container, Holding, Place
+from inventory.models import Container, Holding, Material, Place
 from inventory.short_codes import make_short_code
 from jobs.models import CrewDayStep, PressureLimit
 from jobs.queries.field_days import FieldDay, Surroundings
+from jobs.queries.field_state import FieldState
 from jobs.queries.rules import get_rule_book
 
 Json = dict[str, Any]
@@ -17,11 +19,12 @@ def field_pack(
     days: list[FieldDay],
     around: Surroundings,
     limits: dict[str, PressureLimit],
+    state: FieldState,
     *,
     system: str,
     currency: str,
 ) -> Json:
-    """The days, the trade's rules, the approved pressures, and in which units this person reads."""
+    """The days, the trade's rules and all they ask for, and in which units this person reads."""
     return {
         "currency": currency,
         "trucks": [_named(place) for place in around.trucks],
@@ -36,7 +39,13 @@ def field_pack(
         ],
         "suppliers": [_named(place) for place in around.suppliers],
         "materials": [
-            {"code": row.code, "name": row.name, "unit": row.stock_unit} for row in around.materials
+            {
+                "code": row.code,
+                "name": row.name,
+                "unit": row.stock_unit,
+                "is_fluid": row.kind == Material.Kind.FLUID,
+            }
+            for row in around.materials
         ],
         "awaited": [
             {
@@ -51,7 +60,8 @@ def field_pack(
         "system": system,
         "rules": get_rule_book(),
         "limits_kpa": {purpose: limit.limit_kpa for purpose, limit in limits.items()},
-        "days": [_day(day) for day in days],
+        "state": field_state_json(state),
+        "days": [{**_day(day), "told": told_of_day_json(state.told[day.crew_day.pk])} for day in days],
     }
 
 
@@ -83,6 +93,7 @@ def _step(step: CrewDayStep, day: FieldDay) -> Json:
         "title": shown.title,
         "detail": shown.detail,
         "is_stopped": shown.is_stopped,
+        "run": step.span.run.name if step.span is not None and step.span.run is not None else None,
     }
 
 
@@ -98,13 +109,4 @@ def _vessel(row: Holding) -> Json:
         "is_fluid": row.material.kind == row.material.Kind.FLUID,
         "quantity": quantity_json(row.quantity, row.material.stock_unit),
         "capacity": quantity_json(capacity, row.material.stock_unit) if capacity else None,
-        "marks_rise": _marks_rise(container),
-        "mark_unit": container.mark_unit or None,
     }
-
-
-def _marks_rise(container: Container) -> bool | None:
-    """Whether the marks rise as the reel is unwound; None where one of them is not known."""
-    if container.outer_mark is None or container.inner_mark is None:
-        return None
-    return container.inner_mark > container.outer_mark

@@ -30,6 +30,13 @@ export async function listQueue() {
   return items.sort((left, right) => (order(left) < order(right) ? -1 : 1));
 }
 
+/* The reports that wait, as they will be sent, each with whose it is. */
+export async function listWaitingReports() {
+  const items = await listQueue();
+  const reports = items.filter((item) => item.state === "waiting" && item.url === "/api/v1/field-reports");
+  return reports.map((item) => ({ ...item.body, author: item.author }));
+}
+
 /* Who is signed in: a name, "" for nobody, or null where there is no signal. */
 export async function askWho() {
   try {

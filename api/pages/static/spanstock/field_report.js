@@ -1,10 +1,10 @@
 /* The day's report: a tap per step and container, more where there is more to say, the trade's rules at once. */
 import { find, keep } from "./field_store.js";
 import { chooseUnits, copyRow, readRaw, readRow, writeRaw } from "./field_form.js";
+import { listWaitingReports } from "./field_queue.js";
 import { make, showAmount, word } from "./field_words.js";
 
-const METRES = { "[ft_i]": 0.3048, "[in_i]": 0.0254, mm: 0.001, m: 1 };
-const KPA = { "[psi]": 6.894757293168361, bar: 100, kPa: 1 };
+const { spanstockFacts, spanstockRules } = globalThis;
 
 export class Report {
   constructor(view, day, pack) {
@@ -17,6 +17,8 @@ export class Report {
     this.more = view.querySelector('[data-slot="more"]');
     this.note = view.querySelector('[data-slot="note"]');
     this.photos = [];
+    // Reports that the service has not got yet: what they tell counts for what the rules say of this one.
+    this.waiting = [];
   }
 
   async show() {
@@ -33,6 +35,7 @@ export class Report {
       this.showPhotos();
       this.changed();
     });
+    this.waiting = await listWaitingReports();
     await this.restore();
     const panel = this.view.querySelector('[data-panel="report"]');
     panel.addEventListener("input", () => this.changed());
@@ -148,54 +151,23 @@ export class Report {
 
   /* What the rules of the trade say to each row, as soon as it is entered. */
   checkAll() {
-    for (const row of this.rows.children) {
+    // A pack that an older page kept does not say what rules ask for; the next one does.
+    if (!this.pack.state) {
+      return;
+    }
+    const { parts, rows } = this.collect(isEntered);
+    const { rules, system } = this.pack;
+    const found = new Map();
+    for (const { about, facts, part, number } of spanstockFacts.list(parts, this.pack, this.day, this.waiting)) {
+      const row = rows[part][number];
+      found.set(row, [...(found.get(row) || []), ...spanstockRules.check(rules, about, facts, system)]);
+    }
+    for (const row of this.view.querySelectorAll('[data-panel="report"] .row')) {
       const place = row.querySelector('[data-slot="findings"]');
-      place.replaceChildren(...this.findings(row).map(showFinding));
+      if (place) {
+        place.replaceChildren(...(found.get(row) || []).map(showFinding));
+      }
     }
-  }
-
-  findings(row) {
-    const told = readRow(row);
-    const { rules, limits_kpa: limits, system } = this.pack;
-    const ask = (subject, facts) => globalThis.spanstockRules.check(rules, subject, facts, system);
-    const pressure = told.pressure ? Number(told.pressure.value) * KPA[told.pressure.unit] : null;
-    if (row.dataset.part === "attempts") {
-      return ask("attempt", {
-        span: row.work.span.name,
-        meter_start: told.meter_start ? Number(told.meter_start.value) : null,
-        meter_end: told.meter_end ? Number(told.meter_end.value) : null,
-        was_leak_looked_for: told.was_leak_looked_for,
-        pressure_kpa: pressure,
-        limit_kpa: limits.extraction ?? null,
-      });
-    }
-    const run = row.work.run.name;
-    if (row.dataset.part === "cleanings") {
-      return [
-        ...ask("cleaning", { run, pressure_kpa: pressure, limit_kpa: limits.air_cleaning ?? null }),
-        ...ask("projectiles", { run, ...projectileFacts(told) }),
-      ];
-    }
-    return ask("blowing", this.blowingFacts(run, told, pressure, limits));
-  }
-
-  blowingFacts(run, told, pressure, limits) {
-    const reel = this.day.aboard.find((vessel) => vessel.label === told.reel);
-    const metres = told.mark_start ? (METRES[told.mark_start.unit] ?? 1) : 1;
-    const [start, end] = [told.mark_start, told.mark_end].map((mark) => (mark ? Number(mark.value) : null));
-    const held = reel ? Number(reel.quantity.value) * (reel.quantity.unit === "[ft_i]" ? 0.3048 : 1) : null;
-    return {
-      run,
-      reel: told.reel ?? null,
-      mark_start: start,
-      mark_end: end,
-      reel_direction: reel && reel.marks_rise !== null ? (reel.marks_rise ? 1 : -1) : null,
-      used_m: start !== null && end !== null ? Math.abs(end - start) * metres : null,
-      reel_m: held,
-      tolerance: 0.01,
-      pressure_kpa: pressure,
-      limit_kpa: limits.blowing ?? null,
-    };
   }
 
   showPhotos() {
@@ -221,49 +193,46 @@ export class Report {
     return rows.map((row) => row.work.container);
   }
 
-  /* The body of the request, or null where nothing was told. */
-  body() {
-    const parts = {};
-    const put = (part, row) => (parts[part] = [...(parts[part] || []), row]);
-    for (const row of this.rows.children) {
-      if (row.querySelector("input[data-main]:checked")) {
-        put(row.dataset.part, { ...row.work, ...readRow(row) });
-      }
-    }
+  /* What the rows tell, by part of the report, as the service takes it, and beside it the rows themselves.
+   * `isWanted` chooses among the planned steps. */
+  collect(isWanted) {
+    const [parts, rows] = [{ crew: this.day.crew.code, date: this.day.date }, {}];
+    const put = (row, told) => {
+      const { part } = row.dataset;
+      parts[part] = [...(parts[part] || []), told];
+      rows[part] = [...(rows[part] || []), row];
+    };
+    [...this.rows.children].filter(isWanted).forEach((row) => put(row, { ...row.work, ...readStep(row) }));
     for (const row of this.vessels.children) {
       const reading = readReading(row);
       if (reading !== null) {
-        put("readings", { ...row.work, ...reading });
+        put(row, { ...row.work, ...reading });
       }
     }
-    for (const row of this.more.children) {
-      put(row.dataset.part, withWork(readRow(row)));
-    }
-    if (this.note.value.trim()) {
-      parts.note = this.note.value.trim();
-    }
-    if (Object.keys(parts).length === 0) {
+    [...this.more.children].forEach((row) => put(row, withWork(readRow(row))));
+    return { parts, rows };
+  }
+
+  /* The body of the request, or null where nothing was told. */
+  body() {
+    const { parts, rows } = this.collect(isSaid);
+    const note = this.note.value.trim();
+    if (Object.keys(rows).length === 0 && !note) {
       return null;
     }
-    const head = { id: crypto.randomUUID(), crew: this.day.crew.code, date: this.day.date };
-    return { ...head, occurred_at: new Date().toISOString(), device: "field page", ...parts };
+    const head = { id: crypto.randomUUID(), occurred_at: new Date().toISOString(), device: "field page" };
+    return { ...head, ...parts, ...(note ? { note } : {}) };
   }
 }
 
-/* Of this row alone: what earlier days left inside is known to the service. */
-function projectileFacts(told) {
-  const fired = told.fired ?? null;
-  const retrieved = told.retrieved ?? null;
-  const isCounted = fired !== null && retrieved !== null;
-  const stuckAt = told.stuck_at ? Number(told.stuck_at.value) * (METRES[told.stuck_at.unit] ?? 1) : null;
-  return {
-    fired,
-    retrieved,
-    inside: isCounted ? Math.max(0, fired - retrieved) : null,
-    inside_at_most: fired !== null ? Math.max(0, fired - (retrieved ?? 0)) : null,
-    surplus: isCounted ? Math.max(0, retrieved - fired) : null,
-    stuck_at_m: stuckAt,
-  };
+/* A step of which somebody said how it went is sent; rules look at one as soon as anything stands in it. */
+const isSaid = (row) => row.querySelector("input[data-main]:checked") !== null;
+const isEntered = (row) => Object.keys(readRow(row)).length > 0 && !readRaw(row).undone;
+
+/* A run is not clean before somebody says so, though one that is sent without a word on it is. */
+function readStep(row) {
+  const told = readRow(row);
+  return row.dataset.part === "cleanings" ? { is_clean: false, ...told } : told;
 }
 
 function readReading(row) {
