@@ -15,6 +15,7 @@ from api.wire.field_days import field_pack
 from api.wire.field_reports import read_report
 from api.wire.viewer import see_all
 from inventory.models import Container, TaggedFitting, TaggedFittingPolicy
+from inventory.services.goods import transfer
 from inventory.services.tagged_fittings import inspect_fitting
 from inventory.units import convert
 from jobs.models import CompanyRules, FieldReport, RuleFinding
@@ -76,6 +77,12 @@ def make_state(case: Case) -> ReportedDay:
             by=make_person("inspector"),
             occurred_at=at(inspection["hours"]),
             note=f"look {number}",
+        )
+    if case.get("has_second_reel"):
+        day.small.reel("REEL-2", 5000)
+        second = Container.objects.select_related("place", "owner", "material").get(label="REEL-2")
+        transfer(
+            id=uuid4(), by=day.world.actor, occurred_at=at(0.5), containers=[(second, day.world.vehicle)]
         )
     Container.objects.filter(label="REEL-1").update(
         **{name: mark * 1_000_000 for name, mark in case.get("jacket", {}).items()}

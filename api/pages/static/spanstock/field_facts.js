@@ -58,7 +58,7 @@
       }
     }
     for (const row of report.blowings || []) {
-      const reel = known.reels.get(row.reel);
+      const reel = known.reels.get(labelOfReel(row, known));
       const marks = readMarks(row, known);
       if (reel && isTold(marks.start) && isTold(marks.end)) {
         const length = Math.abs(marks.end - marks.start) * known.state.factors[marks.unit];
@@ -121,6 +121,15 @@
   function readMeter(row, known) {
     const meter = readPair(row.meter_start, row.meter_end, known);
     return { ...meter, isForward: isTold(meter.start) && isTold(meter.end) && meter.end > meter.start };
+  }
+
+  /* The reel that a blowing names; marks without one are those of the only reel that the truck carries. */
+  function labelOfReel(row, known) {
+    if (row.reel || !(row.mark_start || row.mark_end)) {
+      return row.reel || null;
+    }
+    const aboard = known.day.aboard.filter((vessel) => vessel.kind === "reel");
+    return aboard.length === 1 ? aboard[0].label : null;
   }
 
   /* Which share of a stretch others cover, together: of marks and of a meter's counts each passes once. */
@@ -225,7 +234,8 @@
     return (report.blowings || []).map((row, number) => {
       const run = known.runs.get(keyOf(row.run));
       const marks = readMarks(row, known);
-      const reel = known.reels.get(row.reel);
+      const label = labelOfReel(row, known);
+      const reel = known.reels.get(label);
       const isMarked = isTold(marks.start) && isTold(marks.end);
       const share = reel && isMarked ? shareTold(marks.start, marks.end, marks.unit, reel.told, known) : 0;
       const facts = told({
@@ -234,10 +244,10 @@
         is_clean: cleaned.includes(keyOf(row.run)) || (run ? run.is_clean : null),
         ...pressureFacts(row, "blowing", known),
         tolerance: known.state.mark_tolerance,
-        reel: row.reel || null,
-        mark_start: row.reel ? marks.start : null,
-        mark_end: row.reel ? marks.end : null,
-        used_m: row.reel && isMarked ? Math.abs(marks.end - marks.start) * known.state.factors[marks.unit] : null,
+        reel: label,
+        mark_start: label ? marks.start : null,
+        mark_end: label ? marks.end : null,
+        used_m: label && isMarked ? Math.abs(marks.end - marks.start) * known.state.factors[marks.unit] : null,
         reel_m: reel && isMarked ? reel.held_m : null,
         reel_direction: reel && isMarked ? reel.direction : null,
       });
