@@ -42,6 +42,7 @@ from api.wire import (
     filters,
     fluid_acts,
     instrument_acts,
+    kit_acts,
     quarantines,
     recovery,
     report_acts,
@@ -309,5 +310,6 @@ ACTS = (
     *report_acts.ACTS,
     *instrument_acts.ACTS,
     *truck_acts.ACTS,
+    *kit_acts.ACTS,
 )
 schema = graphene.Schema(query=Query, mutation=make_mutation_type(ACTS))

@@ -2,12 +2,11 @@
 
 from typing import Any
 
-from django.utils.timezone import now
 from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.wire.acts import Asker
+from api.rest.acting import act_method
 from api.wire.balances import day_balance_json
 from api.wire.door import Door
 from api.wire.fluid_sums import fluid_sum_json, month_fluid_json
@@ -33,15 +32,7 @@ class Balance(Door):
         """Get the last closing of a day: where its fluid went, what is missing, whom to suspect."""
         return self.answer(self._day(crew, date))
 
-    @extend_schema(
-        operation_id="close_crew_day",
-        request=None,
-        responses={200: OpenApiResponse(of("DayBalance"))},
-    )
-    def post(self, request: Request, crew: str, date: str) -> Response:
-        """Close a day as far as it is reported; again, without anything new, it changes nothing."""
-        body = CLOSE_DAY.run({}, {"crew": crew, "date": date}, Asker(self.viewer, self.actor, now()))
-        return Response(body)
+    post = act_method(CLOSE_DAY)
 
     def _day(self, crew: str, date: str) -> CrewDay:
         day = read_day(date)

@@ -6,9 +6,9 @@ from drf_spectacular.utils import OpenApiResponse, extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.rest.kits import find_day, find_warehouse, read_path_day
 from api.wire.answers import container_json
 from api.wire.door import Door
+from api.wire.kit_acts import find_day, find_warehouse, read_path_day
 from api.wire.papers.answering import PAPER, PDF, answer_pdf, read_paper
 from api.wire.papers.pick_list import make_pick_list_pdf
 from api.wire.papers.pull_sheet import make_pull_sheet_pdf
@@ -35,12 +35,12 @@ class PickListFile(Door):
     """A warehouse's day for the clipboard."""
 
     @extend_schema(operation_id="get_kits_of_day_file", parameters=[PAPER], responses=PDF)
-    def get(self, request: Request, code: str, date: str) -> HttpResponse:
+    def get(self, request: Request, warehouse: str, date: str) -> HttpResponse:
         """Get all kits of a day as PDF: side by side, what changed since the last print, one list by bin."""
         require_sees_all_work(self.viewer)
-        found = get_kits_of_day(warehouse=find_warehouse(self, code), date=read_path_day(date))
+        found = get_kits_of_day(warehouse=find_warehouse(self.viewer, warehouse), date=read_path_day(date))
         body = make_pick_list_pdf(found, printed_at=localtime(), paper=read_paper(request))
-        return answer_pdf(body, f"kits-{code}-{date}")
+        return answer_pdf(body, f"kits-{warehouse}-{date}")
 
 
 class PullSheetCuts(Door):
@@ -71,7 +71,7 @@ class PullSheetScan(Door):
     @extend_schema(operation_id="scan_for_pull_sheet", responses={200: OpenApiResponse(of("SheetScan"))})
     def get(self, request: Request, crew: str, date: str, code: str) -> Response:
         """Get the container of a scanned code in the kit's warehouse or truck, and what it is for."""
-        return Response(scan_body(scan_for_sheet(find_day(self, crew, date), code)))
+        return Response(scan_body(scan_for_sheet(find_day(self.viewer, crew, date), code)))
 
 
 class Scan(Door):
@@ -84,4 +84,4 @@ class Scan(Door):
 
 
 def _make_sheet(door: Door, crew: str, date: str) -> PullSheet:
-    return make_pull_sheet(find_day(door, crew, date))
+    return make_pull_sheet(find_day(door.viewer, crew, date))

@@ -67,9 +67,9 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("learnt-fits", company_settings.LearntFits.as_view(), "learnt-fits"),
     ("check-list", company_settings.CheckListDoor.as_view(), "check-list"),
     ("jobs/<str:reference>/to-come-back", kits.JobComeBack.as_view(), "to-come-back"),
-    ("kits-of-day/<str:code>/<str:date>", kits.WarehouseKits.as_view(), "kits-of-day"),
-    ("kits-of-day/<str:code>/<str:date>/prints", kits.WarehouseKitPrints.as_view(), "kit-prints"),
-    ("kits-of-day/<str:code>/<str:date>/file.pdf", kit_papers.PickListFile.as_view(), "pick-list-file"),
+    ("kits-of-day/<str:warehouse>/<str:date>", kits.WarehouseKits.as_view(), "kits-of-day"),
+    ("kits-of-day/<str:warehouse>/<str:date>/prints", kits.WarehouseKitPrints.as_view(), "kit-prints"),
+    ("kits-of-day/<str:warehouse>/<str:date>/file.pdf", kit_papers.PickListFile.as_view(), "pick-list-file"),
     ("pull-sheets/<str:crew>/<str:date>/file.pdf", kit_papers.PullSheetFile.as_view(), "pull-sheet-file"),
     ("pull-sheets/<str:crew>/<str:date>/cuts", kit_papers.PullSheetCuts.as_view(), "pull-sheet-cuts"),
     (

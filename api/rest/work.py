@@ -7,12 +7,12 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_sche
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.rest.kits import find_day
 from api.rest.listing import ListDoor, list_parameters
 from api.wire.answers import job_json
 from api.wire.door import Door
 from api.wire.filters import BY_REFERENCE, JOB_FILTERS
 from api.wire.input_fields import read_day
+from api.wire.kit_acts import find_day
 from api.wire.pull_sheets import pull_sheet_body
 from api.wire.schemas import of, page_of
 from api.wire.statements import statement_body
@@ -102,4 +102,4 @@ class OnePullSheet(Door):
 
 
 def _answer_pull_sheet(door: Door, crew: str, text: str) -> Response:
-    return Response(pull_sheet_body(make_pull_sheet(find_day(door, crew, text))))
+    return Response(pull_sheet_body(make_pull_sheet(find_day(door.viewer, crew, text))))

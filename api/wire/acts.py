@@ -32,7 +32,8 @@ class Asker:
 class Act:
     """One act. `names` are the parts of its address, which come to `do` beside the fields of the record.
 
-    `request` and `answer` name components of the published schema. `current` gives the record as it stands,
+    `request` and `answer` name components of the published schema; an act of which nothing is sent has no
+    request. `current` gives the record as it stands,
     for an act that changes one: its sender says which version it saw. `current_of` gives the one that the
     names tell, or None while there is none.
     """
@@ -72,4 +73,4 @@ def _as_sender(asker: Asker, values: Json) -> Asker:
 
 def request_schemas(acts: Iterable[Act]) -> dict[str, Schema]:
     """What is sent, for the published schema."""
-    return {act.request: act.record.schema() for act in acts}
+    return {act.request: act.record.schema() for act in acts if act.request}

@@ -2,10 +2,9 @@
 
 from typing import Any
 
-from api.wire.calculations.fields import Choice, Flag, Limits, Record, Schema, Whole
+from api.wire.calculations.fields import Choice, Flag, Limits, Record, Whole
 from api.wire.entry_requests import AMOUNT, listing
 from api.wire.input_fields import MomentField, NoteField, UuidField
-from api.wire.truck_requests import read_record
 from inventory.errors import BadInput, Fault
 from inventory.models import Container, Material, Place
 from jobs.models import CrewDay, Occasion
@@ -45,9 +44,8 @@ LOAD = Record(
 )
 
 
-def read_load(data: Any, *, day: CrewDay) -> Values:
+def find_loaded(values: Values, *, day: CrewDay) -> Values:
     """A load with its records, looked up where the day's kit comes from: a crew sees no more of a yard."""
-    values = read_record(LOAD, data)
     faults: list[Fault] = []
     places = find_warehouse_places(day.warehouse) | {day.vehicle_id}
     containers = _containers(values, places)
@@ -125,11 +123,3 @@ def _containers(values: Values, places: frozenset[int]) -> dict[str, Container]:
     standing = {row.label: row for row in rows.filter(place__in=places)}
     lots = rows.filter(kind=Container.Kind.LOT, holdings__place__in=places, holdings__quantity__gt=0)
     return {**standing, **{row.label: row for row in lots.distinct()}}
-
-
-def request_schemas() -> dict[str, Schema]:
-    """The published shapes of what is sent."""
-    return {
-        "KitStateRequest": {"title": "next state of a kit", **STATE.schema()},
-        "KitLoadRequest": {"title": "what was loaded for a kit", **LOAD.schema()},
-    }

@@ -65,11 +65,14 @@ class ActCase:
         given = {**names, **extra}
         declared = "".join(f", ${to_camel_case(name)}: String!" for name in given)
         passed = "".join(f", {to_camel_case(name)}: ${to_camel_case(name)}" for name in given)
+        if body:
+            declared, passed = f"$input: {kind}Input!{declared}", f"input: $input{passed}"
         query = (
-            f"mutation Do($input: {kind}Input!{declared}) {{ {self.mutation}(input: $input{passed}) "
+            f"mutation Do({declared.strip(', ')}) {{ {self.mutation}({passed.strip(', ')}) "
             f"{{ result {{ {result or self.result} }} errors {{ code message pointer value }} }} }}"
         )
-        variables = {"input": camel(body), **{to_camel_case(name): value for name, value in given.items()}}
+        given_body = {"input": camel(body)} if body else {}
+        variables = {**given_body, **{to_camel_case(name): value for name, value in given.items()}}
         response = client.post("/graphql", {"query": query, "variables": variables}, format="json")
         answer = response.json()
         assert response.status_code == 200, answer

@@ -3,6 +3,7 @@
 from tests.api.acts.case import ActCase
 from tests.api.acts.day import DAY_ACTS
 from tests.api.acts.fluids import FLUID_ACTS
+from tests.api.acts.kits import KIT_ACTS
 from tests.api.acts.quarantines import QUARANTINE_ACTS
 from tests.api.acts.recovery import RECOVERY_ACTS
 from tests.api.acts.settings import SETTINGS_ACTS
@@ -17,6 +18,7 @@ _AREAS: dict[str, dict[str, ActCase]] = {
     "recovery": RECOVERY_ACTS,
     "settings": SETTINGS_ACTS,
     "day": DAY_ACTS,
+    "kits": KIT_ACTS,
 }
 # Named by area, since two areas may well call an act the same.
 ACTS: dict[str, ActCase] = {

@@ -145,3 +145,11 @@ def test_cancelled_job_lists_what_must_come_back(client_of: ClientOf, office: Of
     (row,) = assert_answer("list_goods_to_come_back", answer)
     assert (row["container"], row["place"]["code"]) == ("D-9", "truck-north")
     assert row["why"] == "loaded for job J-north"
+
+
+def test_kit_that_is_not_loaded_is_not_sent_out(client_of: ClientOf, office: Office) -> None:
+    for role, status in (("stores", 409), ("crew", 409), ("admin", 409), ("planner", 403), ("safety", 403)):
+        refused = client_of(role).post(f"{SHEET}/state", {"state": "out"}, format="json")
+        code = {409: "day_state_may_not_follow", 403: "not_allowed"}[status]
+        assert_refusal(refused, status, code)
+    assert CrewDay.objects.get(crew=office.crew).state == "planned"

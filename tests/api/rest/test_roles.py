@@ -7,7 +7,7 @@ from uuid import uuid4
 import pytest
 from rest_framework.test import APIClient
 
-from inventory.models import Container, Entry, Place
+from inventory.models import Entry
 from tests.api.acts.case import undone
 from tests.api.acts.every_act import ACTS
 from tests.api.rest import requests
@@ -254,45 +254,6 @@ def test_account_without_name_in_the_ledger_posts_nothing(client_of: ClientOf, o
     office.users["admin"].save()
     response = client_of("admin").post(ADDRESS, requests.a_draw(office), format="json")
     assert response.status_code == 403
-
-
-def _load(office: Office) -> dict[str, Any]:
-    """The office's crews fetch their kits in the warehouse called yard; an empty pail stands there."""
-    Container.objects.create(
-        label="PAIL",
-        kind=Container.Kind.PAIL,
-        owner=office.world.company,
-        place=Place.objects.get(code="yard"),
-        state=Container.State.CLEAN,
-    )
-    box = {"container": "PAIL", "reason": "for rags"}
-    return {"id": str(uuid4()), "occurred_at": "2026-03-02T07:00:00-06:00", "containers": [box]}
-
-
-# What the life of a kit answers to each role, of its own crew and of another's.
-KIT_ACTS: dict[str, tuple[str, Callable[[Office], dict[str, Any]], tuple[int, ...]]] = {
-    "agree": (
-        "pull-sheets/north/2026-03-02/state",
-        lambda office: {"state": "agreed"},
-        (401, 403, 403, 200, 403, 403, 200),
-    ),
-    "load": ("pull-sheets/north/2026-03-02/loads", _load, (401, 201, 201, 403, 403, 403, 201)),
-    "load another's": ("pull-sheets/south/2026-03-02/loads", _load, (401, 201, 404, 403, 403, 403, 201)),
-    "send out what is not loaded": (
-        "pull-sheets/north/2026-03-02/state",
-        lambda office: {"state": "out"},
-        (401, 409, 409, 403, 403, 403, 409),
-    ),
-    "print": ("kits-of-day/yard/2026-03-02/prints", lambda office: {}, (401, 201, 403, 403, 403, 403, 201)),
-}
-
-
-@pytest.mark.parametrize("name", KIT_ACTS)
-@pytest.mark.parametrize("role", ROLES)
-def test_role_brings_kits_on_as_it_may(client_of: ClientOf, office: Office, role: str, name: str) -> None:
-    address, make, statuses = KIT_ACTS[name]
-    response = client_of(role).post(f"/api/v1/{address}", make(office), format="json")
-    assert response.status_code == statuses[ROLES.index(role)], response.content
 
 
 @pytest.mark.parametrize("name", ACTS)
