@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from inventory.models import Container
+from inventory.models import Container, Holding
 from inventory.units import format_millionths
 from jobs.calc.reels.allotment import allot_reels as find_allotment
 from jobs.calc.reels.kinds import Cut, Reel
@@ -76,6 +76,17 @@ class _Places:
         if id(reel) in self.on_truck:
             return "on the truck, "
         return f"in {reel.place}, to be brought, " if id(reel) in self.elsewhere else ""
+
+
+def find_longest_reel(need: Need) -> Holding | None:
+    """The reel with the most of a run's fibre that there is anywhere, promised or not; None without any."""
+    rows = Holding.objects.filter(
+        container__kind=Container.Kind.REEL,
+        material=need.material,
+        owner=need.owner,
+        quantity__gt=0,
+    )
+    return rows.select_related("container", "place").order_by("-quantity", "container__label").first()
 
 
 def _group(needs: list[Need]) -> list[list[Need]]:

@@ -9,9 +9,12 @@ from inventory.errors import BadInput, Fault, NotFound
 from inventory.models import Actor
 from inventory.services.posting.rows import Statement, run_statements
 from inventory.services.sealing import event_statements
+from inventory.units import format_millionths
 from jobs.errors import WorkRefused
 from jobs.models import CrewDay
-from jobs.services.needs import drop_needs_statements, write_needs
+from jobs.queries.day_work import load_day_work
+from jobs.queries.kit_reels import find_longest_reel
+from jobs.services.needs import compute_needs, drop_needs_statements, write_needs
 
 State = CrewDay.State
 
@@ -37,6 +40,12 @@ class StepsAreWaiting(WorkRefused):
     code = "steps_are_waiting"
 
 
+class RunLongerThanAnyReel(WorkRefused):
+    """A run takes its fibre in one piece, and no reel has as much."""
+
+    code = "run_longer_than_any_reel"
+
+
 def lock_crew_day(*, crew_code: str, date: date) -> CrewDay:
     """Take a crew's day for this transaction."""
     days = CrewDay.objects.select_for_update(of=("self",)).select_related("crew")
@@ -53,9 +62,26 @@ def change_day_state(*, crew_code: str, date: date, state: str, by: Actor, occur
     if state not in State.values:
         raise BadInput.of([Fault("state", state, f"is none of: {', '.join(State.values)}")])
     if day.state != state:
+        if (day.state, state) == (State.PLANNED, State.AGREED):
+            _refuse_run_longer_than_any_reel(day)
         move_day(day, state, by=by, occurred_at=occurred_at)
         write_needs([day])
     return day
+
+
+def _refuse_run_longer_than_any_reel(day: CrewDay) -> None:
+    """Nobody agrees what no goods in the house can serve. Where there is no reel at all, one is awaited."""
+    for needs in compute_needs(load_day_work([day])):
+        for need in needs.needs if needs is not None else ():
+            longest = find_longest_reel(need) if need.section == "fibre" else None
+            if longest is None or longest.quantity >= need.quantity:
+                continue
+            raise RunLongerThanAnyReel(
+                f"Run {need.run} takes {format_millionths(need.quantity, need.unit)} of {need.title} in one "
+                f"piece; the longest reel, {longest.container} in {longest.place}, has "
+                f"{format_millionths(longest.quantity, need.unit)}. Bring a longer reel in, divide the run, "
+                "or take the blowing off the day."
+            )
 
 
 def move_day(day: CrewDay, state: str, *, by: Actor, occurred_at: datetime) -> None:

@@ -2,7 +2,6 @@
 
 import io
 import json
-from datetime import UTC, datetime
 from io import BytesIO, StringIO, TextIOWrapper
 from pathlib import Path
 from typing import Any
@@ -11,9 +10,9 @@ import pytest
 from django.core.management import call_command
 from rest_framework.test import APIClient
 
-from inventory.models import DomainEvent, Entry, Requirement, Reservation
+from inventory.models import Container, DomainEvent, Entry, Requirement, Reservation
 from jobs.models import CableSize, CrewDay, Job, Span
-from jobs.services.day_life import change_day_state
+from jobs.services.needs import write_needs
 from tests.api.graphql.asking import refuse
 from tests.api.published import assert_refusal
 from tests.factories.accounts import Office, make_office, make_user
@@ -21,7 +20,6 @@ from tests.factories.jobs import DAY
 from tests.factories.kits import make_small_day
 
 pytestmark = pytest.mark.django_db
-NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
 FEET = {"value": "412", "unit": "[ft_i]"}
 BORE = {"value": "0.452", "unit": "[in_i]"}
 NOTHING = {"value": "0", "unit": "[ft_i]"}
@@ -32,6 +30,11 @@ FITTINGS = {"spans": {".500": 2}, "sets_in_use": 1, "loss_probability": 0.02}
 LEVEL = {"demand": {"distribution": "poisson", "mean": 3}}
 STREAM = {"name": "meter", "measured": 3, "standard_uncertainty": 1}
 RATIO = {"mean": 1.2, "sd": -0.1}
+REELS = [
+    {"id": "F-1", "length": 600},
+    {"id": "F-2", "length": 700},
+    {"id": "F-3", "length": 900, "available": 0},
+]
 
 # Calculation, what is asked of it, and the pointer of the fault.
 CALCULATIONS: list[tuple[str, dict[str, Any], str]] = [
@@ -53,6 +56,12 @@ CALCULATIONS: list[tuple[str, dict[str, Any], str]] = [
     ("fittings-needed", {**FITTINGS, "quantile": 1}, "/quantile"),
     ("load-level", {**LEVEL, "quantile": 0}, "/quantile"),
     ("load-level", {**LEVEL, "quantile": 1}, "/quantile"),
+    ("reel-allotment", {"reels": REELS, "cuts": [{"id": "R1", "length": 700.5}]}, "/cuts/0/length"),
+    (
+        "reel-allotment",
+        {"reels": REELS, "cuts": [{"id": "R1", "length": 10}, {"id": "R2", "length": 701, "count": 2}]},
+        "/cuts/1/length",
+    ),
     ("film-residual", {"bore": 0, "film_thickness": 0.1}, "/bore"),
     (
         "fluid-balance",
@@ -176,25 +185,49 @@ def _login() -> APIClient:
     return client
 
 
-def test_run_longer_than_any_reel_is_named_and_no_fibre_is_promised() -> None:
-    """The run takes 1132.2 ft in one piece; two reels of 600 ft do not make one of 1200."""
+def test_run_longer_than_any_reel_is_refused_by_name_and_no_fibre_is_promised() -> None:
+    """The run takes 1132.2 ft in one piece; two reels of 600 and 700 ft do not make one of 1300."""
     small = make_small_day()
-    for label in ("F-1", "F-2"):
-        small.reel(label, 600)
-    day = change_day_state(
-        crew_code="north", date=DAY, state="agreed", by=small.world.actor, occurred_at=NOON
-    )
-    assert not Reservation.objects.filter(reference=day.requirement_reference, container__isnull=False)
-    client = _login()
-    sheet = client.get(f"/api/v1/pull-sheets/north/{DAY.isoformat()}").json()
+    small.reel("F-1", 600)
+    small.reel("F-2", 700)
+    write_needs([small.crew_day])
+    before, client = _count(), _login()
+    address = f"/api/v1/pull-sheets/north/{DAY.isoformat()}"
+    refused = client.post(f"{address}/state", {"state": "agreed"}, format="json")
+    told = assert_refusal(refused, 409, "run_longer_than_any_reel")["detail"]
+    assert "Run R1 takes 1132.2 ft" in told
+    assert "the longest reel, F-2 in Main yard, has 700 ft" in told
+    asked = """mutation { changeKitState(input: {state: "agreed"}, crew: "north", date: "2026-03-02") {
+        result { state } errors { code } } }"""
+    found = client.post("/graphql", {"query": asked}, format="json").json()["data"]["changeKitState"]
+    assert found == {"result": None, "errors": [{"code": "run_longer_than_any_reel"}]}
+    assert _count() == before
+    assert CrewDay.objects.get().state == "planned"
+    assert not Reservation.objects.exists()
+    # What was planned stands, so that whoever opens the sheet sees what it is short of.
+    sheet = client.get(address).json()
     (line,) = [line for line in sheet["lines"] if line["section"] == "fibre"]
     assert line["short"] == line["needed"] == {"value": "1132.200000", "unit": "[ft_i]"}
     assert line["picks"] == []
-    assert "Run R1" in line["why"]
-    assert "The longest reel of Network Owner has only 600 ft" in line["why"]
-    allotted = client.post(
-        "/api/v1/calculations/reel-allotment",
-        {"reels": [{"id": "F-1", "length": 600}], "cuts": [{"id": "R1", "length": 1132.2}]},
-        format="json",
+    assert "The longest reel of Network Owner has only 700 ft" in line["why"]
+    small.reel("F-3", 1133)
+    assert client.post(f"{address}/state", {"state": "agreed"}, format="json").status_code == 200
+
+
+def test_run_is_agreed_while_its_reel_is_awaited_or_serves_another_crew() -> None:
+    small = make_small_day()
+    address = f"/api/v1/pull-sheets/north/{DAY.isoformat()}/state"
+    client = _login()
+    for state in ("agreed", "planned"):
+        assert client.post(address, {"state": state}, format="json").status_code == 200
+    small.reel("F-1", 1200)
+    Reservation.objects.create(
+        container=Container.objects.get(label="F-1"),
+        holder="crew:south",
+        reference="another's",
+        material=small.world.fibre,
+        owner=small.world.customer,
+        place=small.world.warehouse,
+        quantity=1_200_000_000,
     )
-    assert allotted.json()["unserved"] == ["R1"]
+    assert client.post(address, {"state": "agreed"}, format="json").status_code == 200

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
+from api.wire.calculations.faults import Faults, Place
 from api.wire.calculations.fields import (
     Flag,
     Limits,
@@ -30,6 +31,7 @@ def _reel_allotment(values: dict[str, Any]) -> dict[str, Any]:
     unit = UnitOfAnswer()
     reels = [_read_reel(reel, unit) for reel in values["reels"]]
     cuts = [Cut(id=cut["id"], length=unit.take(cut["length"]), count=cut["count"]) for cut in values["cuts"]]
+    _refuse_longer_than_any_reel(cuts, reels)
     least = values["minimum_remnant"]
     found = allot_reels(
         reels=reels,
@@ -53,6 +55,23 @@ def _read_reel(reel: dict[str, Any], unit: UnitOfAnswer) -> Reel:
     return Reel(id=reel["id"], length=unit.take(reel["length"]), available=available, cost=reel["cost"])
 
 
+def _refuse_longer_than_any_reel(cuts: list[Cut], reels: list[Reel]) -> None:
+    """A run that no reel could serve even if it were whole is a mistake in the question, not a shortage."""
+    longest = max((reel for reel in reels if reel.available), key=lambda reel: reel.length, default=None)
+    if longest is None:
+        return
+    faults = Faults()
+    for number, cut in enumerate(cuts):
+        if cut.count and cut.length > longest.length:
+            faults.add(
+                Place() / "cuts" / number / "length",
+                float(cut.length),
+                f"cut {cut.id} is longer than the longest reel, {longest.id} with "
+                f"{float(longest.length):.10g}; it takes a longer reel, or a run divided in two",
+            )
+    faults.raise_if_any()
+
+
 def _clock(seconds: float) -> Callable[[], float]:
     end = time.monotonic() + seconds
     return lambda: end - time.monotonic()
@@ -62,7 +81,10 @@ _LENGTH = NumberOrQuantity(dimension="length", limits=positive())
 
 register(
     name="reel-allotment",
-    summary="Allot cuts to reels, each in one piece: least unserved, then cheapest, then shortest.",
+    summary=(
+        "Allot cuts to reels, each in one piece: least unserved, then cheapest, then shortest. "
+        "A cut longer than every reel is refused."
+    ),
     takes={
         "reels": Listing(
             item=Record(
