@@ -24,6 +24,7 @@ from jobs.models import (
     Span,
     SpanAttempt,
 )
+from jobs.queries.projectiles import ToldCleaning, find_told_before
 
 UM_PER_M = 1_000_000
 M3_PER_L = 1e-3
@@ -284,17 +285,26 @@ def _join(
 
 def _passes() -> CountReadings:
     """Projectiles of each run that came clean; the fired of several days add up."""
+    told: dict[int, list[ToldCleaning]] = {}
+    sizes: dict[int, int] = {}
+    rows = RunCleaning.objects.filter(report__is_undone=False).order_by("report__occurred_at", "position")
+    for run, size, *values, device, by in rows.values_list(
+        "run", "run__cable_size", "report__occurred_at", "fired", "retrieved", "stuck_at_um", "is_clean",
+        "report__crew_day", "report__device", "report__by",
+    ):  # fmt: skip
+        told.setdefault(run, []).append(ToldCleaning._make((*values, (device, by))))
+        sizes[run] = size
     fired: dict[int, int] = {}
     unknown: set[int] = set()
     done: dict[int, tuple[int, datetime]] = {}
-    rows = RunCleaning.objects.filter(report__is_undone=False).order_by("report__occurred_at", "position")
-    values = rows.values_list("run", "run__cable_size", "fired", "is_clean", "report__occurred_at")
-    for run, size, number, is_clean, at in values:
-        if number is None:
+    for run, cleanings in told.items():
+        repeated = find_told_before(cleanings)
+        fired[run] = sum(row.fired or 0 for number, row in enumerate(cleanings) if number not in repeated)
+        if any(row.fired is None for row in cleanings):
             unknown.add(run)
-        fired[run] = fired.get(run, 0) + (number or 0)
-        if is_clean:
-            done[run] = (size, at)
+        clean = [row.moment for row in cleanings if row.is_clean]
+        if clean:
+            done[run] = (sizes[run], clean[-1])
     found = CountReadings()
     for run, (size, at) in done.items():
         if run not in unknown and fired[run] > 0:

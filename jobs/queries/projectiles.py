@@ -1,4 +1,7 @@
-"""What is still inside a run: cleanings and what safety accounted for, counted in order of time."""
+"""What is still inside a run: cleanings and what safety accounted for, counted in order of time.
+
+The same cleaning told by two devices counts once.
+"""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -8,12 +11,23 @@ UM_PER_M = 1_000_000
 
 
 class ToldCleaning(NamedTuple):
-    """What was fired, came out and stuck where, at a moment; moments only compare with one another."""
+    """What was fired, came out and stuck where, at a moment; moments only compare with one another.
+
+    `day` is the crew-day of the report, `teller` who told with which device.
+    """
 
     moment: Any
     fired: int | None
     retrieved: int | None
     stuck_at_um: int | None
+    is_clean: bool = False
+    day: int | None = None
+    teller: tuple[Any, ...] = ()
+
+    @property
+    def numbers(self) -> tuple[Any, ...]:
+        """What two tellings of the same cleaning have in common."""
+        return self.day, self.fired, self.retrieved, self.stuck_at_um, self.is_clean
 
 
 class Accounted(NamedTuple):
@@ -77,10 +91,32 @@ class ProjectileCount:
         return facts
 
 
+def find_told_before(rows: Sequence[ToldCleaning]) -> set[int]:
+    """The positions of rows of one run, in their order, that tell what another teller told before.
+
+    The same numbers on the same day by somebody else are the same cleaning. Whoever tells of them twice
+    himself means two, so of each cleaning there are as many as the one tells of who tells of most.
+    """
+    counts: dict[tuple[Any, ...], dict[tuple[Any, ...], int]] = {}
+    found = set()
+    for position, row in enumerate(rows):
+        if not row.fired and not row.retrieved:
+            continue
+        tellers = counts.setdefault(row.numbers, {})
+        own = tellers[row.teller] = tellers.get(row.teller, 0) + 1
+        if own <= max((count for teller, count in tellers.items() if teller != row.teller), default=0):
+            found.add(position)
+    return found
+
+
 def count_projectiles(rows: Iterable[ToldCleaning], accounted: Sequence[Accounted]) -> ProjectileCount:
     """Count through a run's cleanings, given in their order, and through what safety accounted for."""
-    count = ProjectileCount()
-    events: list[ToldCleaning | Accounted] = [*rows, *accounted]
+    count, told = ProjectileCount(), list(rows)
+    repeated = find_told_before(told)
+    events: list[ToldCleaning | Accounted] = [
+        *(row for position, row in enumerate(told) if position not in repeated),
+        *accounted,
+    ]
     for event in sorted(events, key=lambda event: event.moment):
         if isinstance(event, ToldCleaning):
             count.add(event)

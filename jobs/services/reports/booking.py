@@ -163,15 +163,13 @@ class SceneSearch:
         )
 
     def selects(self) -> list[Select]:
-        repeats = select_repeats(self._told)
-        return [*self._stock.selects(), *([repeats] if repeats is not None else [])]
+        return [*self._stock.selects(), *select_repeats(self._told)]
 
     def make(self, answers: Sequence[list[tuple[Any, ...]]]) -> Scene:
         """The scene, of the answers to the selects, with what the book holds where it has a say."""
         see_as_found(self._told, self._spans)
-        stock, repeats = answers[:2], answers[2:]
-        see_repeats(self._told, repeats[0] if repeats else ())
-        self._scene.stock = self._stock.make(stock, self._known())
+        see_repeats(self._told, answers[2:])
+        self._scene.stock = self._stock.make(answers[:2], self._known())
         _name_contents(self._told, self._scene.stock)
         return self._scene
 

@@ -25,8 +25,8 @@ def draft_pieces(draft: Draft) -> None:
 
 def draft_projectiles(draft: Draft) -> None:
     """What was fired is used up, whether it came out or not: one that is torn out later costs no more."""
-    for row in draft.told.cleanings:
-        if row.fired and row.projectile is not None:
+    for number, row in enumerate(draft.told.cleanings):
+        if row.fired and row.projectile is not None and number not in draft.told.fired_before:
             target = End(row.run.place)
             draft.take_from_truck(row.projectile, row.fired * MILLION, target, Purpose.USED)
 

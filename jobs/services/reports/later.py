@@ -29,15 +29,16 @@ from jobs.services.reports.rows import Told
 
 @dataclass
 class Touched:
-    """Keys of what reports met: containers, spans and runs."""
+    """Keys of what reports met: containers, spans, runs and meters."""
 
     containers: set[int] = field(default_factory=set)
     spans: set[int] = field(default_factory=set)
     runs: set[int] = field(default_factory=set)
+    meters: set[int] = field(default_factory=set)
 
     def add(self, told: Told) -> bool:
         """Take in what a report met; whether anything of it is new."""
-        before = len(self.containers) + len(self.spans) + len(self.runs)
+        before = self._count()
         self.containers |= containers_of(told)
         self.spans |= {row.span_id for row in told.attempts}
         self.spans |= {span.pk for spans in told.caught_spans for span in spans}
@@ -45,7 +46,11 @@ class Touched:
         for part in (told.cleanings, told.blowings, told.caught, told.losses):
             self.runs |= {row.run_id for row in part if row.run_id is not None}
         self.runs |= {row.span.run_id for row in told.attempts}
-        return len(self.containers) + len(self.spans) + len(self.runs) > before
+        self.meters |= {row.meter_id for row in told.attempts if row.meter_id is not None}
+        return self._count() > before
+
+    def _count(self) -> int:
+        return len(self.containers) + len(self.spans) + len(self.runs) + len(self.meters)
 
 
 def find_later(report: FieldReport, told: Told) -> list[FieldReport]:
@@ -60,7 +65,10 @@ def find_later(report: FieldReport, told: Told) -> list[FieldReport]:
     found: dict[int, FieldReport] = {}
     is_growing = touched.add(told)
     while is_growing:
-        rows = after.filter(_meets(touched) | Q(crew_day=report.crew_day_id)).exclude(pk__in=found).distinct()
+        # A meter's count passes once, whichever crew of that day tells of it.
+        metered = Q(attempts__meter__in=touched.meters, crew_day__date=report.crew_day.date)
+        met = _meets(touched) | metered | Q(crew_day=report.crew_day_id)
+        rows = after.filter(met).exclude(pk__in=found).distinct()
         new = {row.pk: row for row in rows}
         found |= new
         is_growing = False

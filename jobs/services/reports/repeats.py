@@ -1,13 +1,16 @@
-"""The same work told twice, by two devices: the same marks of a reel, the same stretch of a meter.
+"""The same work told twice, by two devices, two crews or within one report.
 
-A jacket's marks and a meter's count pass only once. What another standing report told before is kept as it
-was read and not booked again: of marks and of a meter only what nobody told before counts, mostly nothing.
-Three projectiles may well have been fired twice, so of them a rule only warns.
+A jacket's marks and a meter's count pass only once. What was told before is kept as it was read and not
+booked again: of marks and of a meter only what nobody told before counts, mostly nothing. A meter that began
+twice where it had begun was set back in between: then both are booked, and found. A cleaning is the same
+where another device tells the same numbers that day; where only as many were fired it may be another, so
+both are booked, and found.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from itertools import chain
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from inventory.queries.company import get_company
 from inventory.queries.instruments import trust_instruments
@@ -15,6 +18,7 @@ from inventory.services.measuring import measure_metered
 from inventory.services.posting.rows import Select, one_of
 from inventory.units import convert, from_millionths
 from jobs.models import RunBlowing, SpanAttempt
+from jobs.queries.projectiles import ToldCleaning, find_told_before
 
 if TYPE_CHECKING:
     from jobs.services.reports.rows import Told
@@ -23,76 +27,160 @@ _BEFORE = (
     "NOT report.is_undone AND (report.occurred_at < %s OR (report.occurred_at = %s AND report.uuid < %s))"
 )
 
+_Part = tuple[str, list[Any]]
 
-def select_repeats(told: "Told") -> Select | None:
-    """Ask what other reports told before of the same reels, and that day of the same meters and runs."""
+
+def select_repeats(told: "Told") -> list[Select]:
+    """Ask what other reports told before of the same reels, of that day's meters and cleanings, and which
+    spans came out.
+    """
+    stretches = [
+        *_select_marks(told),
+        *_select_meters(told),
+        *_select_out(told),
+    ]
+    found = []
+    if stretches:
+        values = [value for _sql, values in stretches for value in values]
+        found.append(Select(" UNION ALL ".join(sql for sql, _values in stretches), values))
+    return [*found, *_select_cleanings(told)]
+
+
+def _before(told: "Told") -> tuple[Any, ...]:
     report = told.report
-    before = (report.occurred_at, report.occurred_at, report.uuid)
-    parts: list[str] = []
-    values: list[Any] = []
+    return report.occurred_at, report.occurred_at, report.uuid
+
+
+def _select_marks(told: "Told") -> Iterator[_Part]:
     reels = sorted({row.reel_id for row in told.blowings if row.reel_id is not None and _has_marks(row)})
     if reels:
-        parts.append(
+        sql = (
             "SELECT 'marks' AS kind, blowing.reel_id AS one, 0 AS other, blowing.mark_start AS first,"
             " blowing.mark_end AS last, blowing.mark_unit AS unit FROM jobs_runblowing blowing"
             " JOIN jobs_fieldreport report ON report.id = blowing.report_id"
             f" WHERE blowing.reel_id IN {one_of(reels)} AND blowing.mark_start IS NOT NULL"
             f" AND blowing.mark_end IS NOT NULL AND {_BEFORE}"
         )
-        values += [*reels, *before]
-    if any(_is_metered(row) for row in told.attempts):
-        parts.append(
-            "SELECT 'meter', COALESCE(attempt.meter_id, 0), attempt.span_id, attempt.meter_start,"
-            " attempt.meter_end, attempt.meter_unit FROM jobs_spanattempt attempt"
-            " JOIN jobs_fieldreport report ON report.id = attempt.report_id"
-            " WHERE report.crew_day_id = %s AND attempt.meter_start IS NOT NULL"
-            f" AND attempt.meter_end > attempt.meter_start AND {_BEFORE}"
+        yield sql, [*reels, *_before(told)]
+
+
+def _select_meters(told: "Told") -> Iterator[_Part]:
+    """Of the crew whatever it metered that day; of other crews what they metered with the same meters."""
+    report = told.report
+    metered = [row for row in told.attempts if _is_metered(row)]
+    if not metered:
+        return
+    found = (
+        "SELECT 'meter' AS kind, COALESCE(attempt.meter_id, 0) AS one, attempt.span_id AS other,"
+        " attempt.meter_start AS first, attempt.meter_end AS last, attempt.meter_unit AS unit"
+        " FROM jobs_spanattempt attempt JOIN jobs_fieldreport report ON report.id = attempt.report_id"
+    )
+    told_it = f"attempt.meter_start IS NOT NULL AND attempt.meter_end > attempt.meter_start AND {_BEFORE}"
+    yield f"{found} WHERE report.crew_day_id = %s AND {told_it}", [report.crew_day_id, *_before(told)]
+    meters = sorted({row.meter_id for row in metered if row.meter_id is not None})
+    if meters:
+        others = (
+            f"{found} JOIN jobs_crewday day ON day.id = report.crew_day_id"
+            f" WHERE attempt.meter_id IN {one_of(meters)} AND day.date = %s AND day.id <> %s AND {told_it}"
         )
-        values += [report.crew_day_id, *before]
-    runs = sorted({row.run_id for row in told.cleanings if row.fired})
+        yield others, [*meters, report.crew_day.date, report.crew_day_id, *_before(told)]
+
+
+def _select_out(told: "Told") -> Iterator[_Part]:
+    spans = sorted({row.span_id for row in told.attempts if _brings_out(row)})
+    if spans:
+        sql = (
+            "SELECT 'out' AS kind, attempt.span_id AS one, 0 AS other, 0 AS first, 0 AS last, '' AS unit"
+            " FROM jobs_spanattempt attempt JOIN jobs_fieldreport report ON report.id = attempt.report_id"
+            f" WHERE attempt.span_id IN {one_of(spans)} AND attempt.outcome = %s AND {_BEFORE}"
+        )
+        yield sql, [*spans, SpanAttempt.Outcome.ALL_OUT.value, *_before(told)]
+
+
+def _select_cleanings(told: "Told") -> Iterator[Select]:
+    report = told.report
+    runs = sorted({row.run_id for row in told.cleanings if row.fired or row.retrieved})
     if runs:
-        parts.append(
-            "SELECT 'fired', cleaning.run_id, 0, cleaning.fired, 0, '' FROM jobs_runcleaning cleaning"
+        yield Select(
+            "SELECT 'cleaned', cleaning.run_id, report.occurred_at, fired, retrieved, stuck_at_um, is_clean,"
+            " report.crew_day_id, report.device, report.by_id FROM jobs_runcleaning cleaning"
             " JOIN jobs_fieldreport report ON report.id = cleaning.report_id"
-            f" WHERE report.crew_day_id = %s AND cleaning.run_id IN {one_of(runs)} AND cleaning.fired > 0"
-            f" AND (report.device <> %s OR report.by_id <> %s) AND {_BEFORE}"
+            f" WHERE report.crew_day_id = %s AND cleaning.run_id IN {one_of(runs)} AND {_BEFORE}"
+            " ORDER BY report.occurred_at, report.uuid, cleaning.position",
+            [report.crew_day_id, *runs, *_before(told)],
         )
-        values += [report.crew_day_id, *runs, report.device, report.by_id, *before]
-    return Select(" UNION ALL ".join(parts), values) if parts else None
 
 
-def see_repeats(told: "Told", rows: Sequence[tuple[Any, ...]]) -> None:
-    """Note what of a report was told before, of the answer to `select_repeats`.
+def see_repeats(told: "Told", answers: Sequence[Sequence[tuple[Any, ...]]]) -> None:
+    """Note what of a report was told before, of the answers to `select_repeats`.
 
     What a meter counted is set to what nobody told before, also where a report that told of it was undone
     since; what it showed stays.
     """
-    for number, blowing in enumerate(told.blowings):
-        if blowing.reel_id is not None and _has_marks(blowing):
-            others = [
-                (first, last, unit)
-                for kind, reel, _other, first, last, unit in rows
-                if kind == "marks" and reel == blowing.reel_id
-            ]
-            share = _share_told(blowing.mark_start, blowing.mark_end, blowing.mark_unit, others)
-            if share:
-                told.marks_told_before[number] = share
+    rows: dict[str, list[tuple[Any, ...]]] = {}
+    for kind, *row in chain.from_iterable(answers):
+        rows.setdefault(kind, []).append(tuple(row))
+    _see_marks(told, rows.get("marks", []))
+    _see_meters(told, rows.get("meter", []))
+    _see_cleanings(told, rows.get("cleaned", []))
+    out = {row[0] for row in rows.get("out", [])}
     for number, attempt in enumerate(told.attempts):
-        if _is_metered(attempt):
-            others = [
-                (first, last, unit)
-                for kind, meter, span, first, last, unit in rows
-                if kind == "meter" and _is_same_meter(attempt, meter, span)
-            ]
-            share = _share_told(attempt.meter_start, attempt.meter_end, attempt.meter_unit, others)
-            if share:
-                told.meters_told_before[number] = share
-            if share or attempt.pk:
-                _count_once(told, attempt, share)
-    fired = {(run, count) for kind, run, _other, count, _last, _unit in rows if kind == "fired"}
-    told.fired_before = {
-        number for number, row in enumerate(told.cleanings) if (row.run_id, row.fired) in fired
-    }
+        if _brings_out(attempt):
+            if attempt.span_id in out and attempt.injected and number not in told.meters_told_before:
+                told.out_before.add(number)
+            out.add(attempt.span_id)
+
+
+def _see_marks(told: "Told", before: list[tuple[Any, ...]]) -> None:
+    for number, row in enumerate(told.blowings):
+        if row.reel_id is None or not _has_marks(row):
+            continue
+        others = [(first, last, unit) for reel, _other, first, last, unit in before if reel == row.reel_id]
+        share = _share_told(row.mark_start, row.mark_end, row.mark_unit, others)
+        if share:
+            told.marks_told_before[number] = share
+        before.append((row.reel_id, 0, row.mark_start, row.mark_end, row.mark_unit))
+
+
+def _see_meters(told: "Told", before: list[tuple[Any, ...]]) -> None:
+    for number, row in enumerate(told.attempts):
+        if not _is_metered(row):
+            continue
+        alike = [_Stretch(*other) for other in before if _is_same_meter(row, *other[:2])]
+        others = [each for each in alike if not _was_set_back(row, each)]
+        if len(others) < len(alike):
+            told.meters_set_back.add(number)
+        stretches = [(each.first, each.last, each.unit) for each in others]
+        share = _share_told(row.meter_start, row.meter_end, row.meter_unit, stretches)
+        if share:
+            told.meters_told_before[number] = share
+        if share or row.pk:
+            _count_once(told, row, share)
+        before.append((row.meter_id or 0, row.span_id, row.meter_start, row.meter_end, row.meter_unit))
+
+
+def _see_cleanings(told: "Told", before: list[tuple[Any, ...]]) -> None:
+    """Which cleanings were told before, and which look like one that was and may be another."""
+    report = told.report
+    teller = (report.device, report.by_id)
+    for run in {row.run_id for row in told.cleanings}:
+        rows = [ToldCleaning._make((*row, (device, by))) for key, *row, device, by in before if key == run]
+        own = [(number, row) for number, row in enumerate(told.cleanings) if row.run_id == run]
+        first = len(rows)
+        rows += [
+            ToldCleaning(
+                report.occurred_at, row.fired, row.retrieved, row.stuck_at_um, row.is_clean,
+                report.crew_day_id, teller,
+            )
+            for _number, row in own
+        ]  # fmt: skip
+        repeated = find_told_before(rows)
+        for position, (number, row) in enumerate(own, first):
+            others = [each for each in rows[:position] if row.fired and each.fired == row.fired]
+            if position in repeated:
+                told.fired_before.add(number)
+            elif any(each.teller != teller for each in others) or rows[position] in rows[first:position]:
+                told.fired_alike.add(number)
 
 
 def _has_marks(row: RunBlowing) -> bool:
@@ -104,6 +192,38 @@ def _is_metered(row: SpanAttempt) -> bool:
     if row.meter_start is None or row.meter_end is None or row.injected is None:
         return False
     return row.meter_end > row.meter_start
+
+
+def _brings_out(row: SpanAttempt) -> bool:
+    return row.outcome == SpanAttempt.Outcome.ALL_OUT
+
+
+class _Stretch(NamedTuple):
+    """What a meter showed before and after, at a span, in millionths of its unit."""
+
+    meter: int
+    span: int
+    first: int
+    last: int
+    unit: str
+
+
+def _was_set_back(row: SpanAttempt, other: _Stretch) -> bool:
+    """Whether a meter began twice at the same reading, as it cannot but by being set back.
+
+    The same stretch of the same span is rather the same told twice, and so is one of another span unless it
+    began at nothing; at one span it must have begun at nothing, else one telling only goes on where the other
+    left off.
+    """
+    assert row.meter_start is not None
+    assert row.meter_end is not None
+    first, last = (round(convert(mark, other.unit, row.meter_unit)) for mark in (other.first, other.last))
+    if first != row.meter_start:
+        return False
+    is_same_span = other.span == row.span_id
+    if last == row.meter_end:
+        return not is_same_span and not first
+    return not is_same_span or not first
 
 
 def _is_same_meter(attempt: SpanAttempt, meter: int, span: int) -> bool:

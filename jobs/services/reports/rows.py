@@ -63,11 +63,16 @@ class Told:
     pieces: list[PieceReport] = field(default_factory=list)
     waste: list[WasteHandover] = field(default_factory=list)
     losses: list[ReportedLoss] = field(default_factory=list)
-    # What other reports told before: by the position of a blowing or a try, the share of its marks or of what
-    # its meter counted; and the positions of cleanings with as many fired into the same run that day.
+    # What was told before: by the position of a blowing or a try, the share of its marks or of what its meter
+    # counted; and the positions of cleanings.
     marks_told_before: dict[int, Fraction] = field(default_factory=dict)
     meters_told_before: dict[int, Fraction] = field(default_factory=dict)
     fired_before: set[int] = field(default_factory=set)
+    # What looks like something told before and is booked all the same: positions of cleanings, of tries by a
+    # meter that began again where it had begun, and of tries on spans that had come out.
+    fired_alike: set[int] = field(default_factory=set)
+    meters_set_back: set[int] = field(default_factory=set)
+    out_before: set[int] = field(default_factory=set)
     # What had to be assumed, or could only be kept as it was told.
     gaps: list[Gap] = field(default_factory=list)
 

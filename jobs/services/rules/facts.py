@@ -62,6 +62,8 @@ def _attempts(told: Told, limit_kpa: float | None) -> Iterator[Subject]:
         facts = _told(
             span=row.span.name,
             is_meter_told_before=number in told.meters_told_before or None,
+            is_meter_set_back=number in told.meters_set_back or None,
+            is_out_before=number in told.out_before or None,
             meter_start=_units(row.meter_start),
             meter_end=_units(row.meter_end),
             pressure_kpa=row.pressure_kpa,
@@ -77,6 +79,7 @@ def _cleanings(told: Told, limit_kpa: float | None) -> Iterator[Subject]:
             run=row.run.name,
             fired=row.fired,
             is_told_before=number in told.fired_before or None,
+            is_told_alike=number in told.fired_alike or None,
             pressure_kpa=row.pressure_kpa,
             limit_kpa=limit_kpa,
         )

@@ -139,7 +139,8 @@ def _other_runs(told: Told) -> Iterable[int]:
 
 def _select_cleanings(runs: list[int]) -> Select:
     return Select(
-        "SELECT cleaning.run_id, report.occurred_at, fired, retrieved, stuck_at_um"
+        "SELECT cleaning.run_id, report.occurred_at, fired, retrieved, stuck_at_um, is_clean,"
+        " report.crew_day_id, report.device, report.by_id"
         " FROM jobs_runcleaning cleaning JOIN jobs_fieldreport report ON report.id = cleaning.report_id"
         f" WHERE cleaning.run_id IN {one_of(runs)} AND NOT report.is_undone"
         " ORDER BY report.occurred_at, report.id, cleaning.position",
@@ -150,8 +151,8 @@ def _select_cleanings(runs: list[int]) -> Select:
 def _make_cleanings(rows: Iterable[tuple[Any, ...]]) -> dict[int, list[ToldCleaning]]:
     """By run, of the answer to `_select_cleanings`."""
     found: dict[int, list[ToldCleaning]] = {}
-    for run, *told in rows:
-        found.setdefault(run, []).append(ToldCleaning._make(told))
+    for run, *told, device, by in rows:
+        found.setdefault(run, []).append(ToldCleaning._make((*told, (device, by))))
     return found
 
 
