@@ -4,7 +4,7 @@ from celery import shared_task
 from django.utils import timezone
 
 from jobs.services.attaching.storing import sweep_orphans
-from jobs.services.balance.sweeping import close_due_days
+from jobs.services.balance.sweeping import close_due_days, tell_of_open_days
 from jobs.services.closing import take_closing, work_closing
 from jobs.services.learning import refit_all, refit_where_asked
 from jobs.services.recovery import refresh_where_asked
@@ -33,8 +33,14 @@ def learn_nightly() -> None:
 
 @shared_task(ignore_result=True)
 def close_days() -> int:
-    """Balance the fluid of days that are over, and of those that were reported again."""
-    return close_due_days(now=timezone.now())
+    """Balance the fluid of days that are over, and of those that were reported again.
+
+    Of those that go on, tell in the evening what is missing.
+    """
+    now = timezone.now()
+    closed = close_due_days(now=now)
+    tell_of_open_days(now=now)
+    return closed
 
 
 @shared_task(ignore_result=True)

@@ -6,7 +6,7 @@ book's differences, where what nobody can account for stays.
 
 import hashlib
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 
 from django.db import transaction
@@ -85,6 +85,17 @@ def close_crew_day(*, crew_code: str, date: date, by: Actor, occurred_at: dateti
     return balance
 
 
+@transaction.atomic
+def tell_before_closing(*, day: CrewDay, by: Actor, now: datetime) -> None:
+    """Tell safety of what is missing on a day that is not closed yet, by what was reported so far.
+
+    Nothing is kept or posted but the incident; the closing of the day finds it told.
+    """
+    reports = list(FieldReport.objects.filter(crew_day=day, is_undone=False).order_by("occurred_at", "uuid"))
+    balance = DayBalance(crew_day=day, revision=0, closed_at=now, recorded_at=now, by=by)
+    _Closing(balance, day, reports).tell_so_far()
+
+
 def _is_withdrawn(balance: DayBalance) -> bool:
     """Whether its entry was reversed, because reports under it were booked again."""
     if balance.entry_uuid is None:
@@ -109,6 +120,19 @@ class _Closing:
         self.rules = get_company_rules()
 
     def close(self) -> None:
+        flows: list[Flow] = []
+        for story, network in self._networks():
+            flows += self._close_fluid(story, network)
+        self._post(flows)
+
+    def tell_so_far(self) -> None:
+        """Tell of what is missing by the reports that stand, without keeping or posting anything."""
+        for story, network in self._networks():
+            found = balance_network(streams=network.streams, confidence=CONFIDENCE)
+            figures = list(make_figures(network, found).values())
+            tell_unaccounted(self._make_fluid(story, network, found, figures), self.day, is_closed=False)
+
+    def _networks(self) -> Iterator[tuple[FluidStory, Network]]:
         by_report = load_told(self.reports)
         told = [by_report[report.pk] for report in self.reports]
         stories = tell_stories(self.day, told)
@@ -117,12 +141,10 @@ class _Closing:
         trusted = trust_instruments(
             Instrument.objects.filter(pk__in=_instruments_of(stories)), on_date=self.day.date
         )
-        flows: list[Flow] = []
         for story in stories:
             network = build_network(story, expectations, trusted, reference_c)
             if network.drawn:
-                flows += self._close_fluid(story, network)
-        self._post(flows)
+                yield story, network
 
     def _close_fluid(self, story: FluidStory, network: Network) -> list[Flow]:
         found = balance_network(streams=network.streams, confidence=CONFIDENCE)
@@ -134,7 +156,8 @@ class _Closing:
             closings=self.balance.document,
             materials=self.materials,
         )
-        row = self._keep_fluid(story, network, found, figures)
+        row = self._make_fluid(story, network, found, figures)
+        row.save()
         _keep_streams(row, network, found)
         held = self._held_at(story, figures)
         flows: list[Flow] = []
@@ -148,7 +171,7 @@ class _Closing:
         tell_unaccounted(row, self.day)
         return flows
 
-    def _keep_fluid(
+    def _make_fluid(
         self, story: FluidStory, network: Network, found: NetworkBalance, figures: Sequence[Figure]
     ) -> FluidBalance:
         first, unaccounted = found.first, found.unaccounted
@@ -156,7 +179,7 @@ class _Closing:
         injected = sum(figure.injected for figure in figures)
         limit = self._limit(story.fluid, injected)
         amount = round(unaccounted.amount * MILLION) if is_known else None
-        return FluidBalance.objects.create(
+        return FluidBalance(
             balance=self.balance,
             fluid=story.fluid,
             confidence=CONFIDENCE,

@@ -1,7 +1,11 @@
-"""Closing days by itself: those that are over and were never closed, or were reported again since."""
+"""Closing days by itself: those that are over and were never closed, or were reported again since.
+
+A day whose cut-off lies behind its midnight is closed too late to tell safety the same day of what is
+missing, so from its evening on that is told by what was reported so far.
+"""
 
 import logging
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db.models import Exists, F, Max, OuterRef, Q, QuerySet, Subquery
@@ -12,10 +16,12 @@ from inventory.queries.company import get_company
 from inventory.services.company import get_system_actor
 from jobs.models import CrewDay, DayBalance, FieldReport
 from jobs.queries.company_rules import get_company_rules
-from jobs.services.balance.closing import close_crew_day
+from jobs.services.balance.closing import close_crew_day, tell_before_closing
 from jobs.services.unreported import cut_off_of
 
 log = logging.getLogger(__name__)
+# In the company's time zone: most crews have reported by then, and safety is still to be reached.
+EVENING = time(20)
 # Days longer ago are closed by hand only.
 DAYS_BACK = 90
 
@@ -37,6 +43,20 @@ def close_due_days(*, now: datetime) -> int:
         else:
             closed += 1
     return closed
+
+
+def tell_of_open_days(*, now: datetime) -> None:
+    """Tell safety in the evening of what is missing on days that are closed only later; each is told once."""
+    local = now.astimezone(ZoneInfo(get_company().time_zone))
+    if local.time() < EVENING or not CrewDay.objects.exists():
+        return
+    by: Actor = get_system_actor("fluid-balance", "Fluid balance")
+    days = list_open_days().filter(date=local.date())
+    for day in days.select_related("crew", "vehicle").order_by("pk"):
+        try:
+            tell_before_closing(day=day, by=by, now=now)
+        except SpanstockError as refusal:
+            log.warning("The day of crew %s, %s, is not told: %s", day.crew.code, day.date, refusal.message)
 
 
 def find_due_days(*, now: datetime) -> list[CrewDay]:

@@ -10,8 +10,9 @@ from jobs.queries.fluid_figures import COVERAGE
 from jobs.services.safety.incidents import IncidentFacts, open_incident
 
 
-def tell_unaccounted(row: FluidBalance, day: CrewDay) -> None:
-    """Open an incident, once for a day and fluid, which tells safety of it.
+def tell_unaccounted(row: FluidBalance, day: CrewDay, *, is_closed: bool = True) -> None:
+    """Open an incident, once for a day and fluid, which tells safety of it; of a day that is not closed, with
+    what is known so far.
 
     Only where the amount is above the limit and above nothing too, by its own uncertainty: what the readings
     cannot tell from nothing is no reason to send somebody out.
@@ -24,8 +25,9 @@ def tell_unaccounted(row: FluidBalance, day: CrewDay) -> None:
         return
     unit, closing = row.fluid.stock_unit, row.balance
     written = format_millionths(amount, unit)
+    so_far = "" if is_closed else " so far"
     note = (
-        f"{written} of {row.fluid} cannot be accounted for on the day of crew {day.crew.code}, "
+        f"{written} of {row.fluid} cannot be accounted for{so_far} on the day of crew {day.crew.code}, "
         f"{day.date}; the company's limit is {format_millionths(row.limit, unit)}."
     )
     id = uuid5(BALANCES, f"unaccounted:{day.pk}:{row.fluid_id}")
