@@ -26,23 +26,26 @@ MOST_ROUNDS = 12
 class Receipt:
     """So much that is to come on a day counted from 0 (today), give or take; owed to one series.
 
-    It has not come by the end of yesterday, so its day is a normal one cut off there.
+    It has not come by the end of yesterday, so its day is a normal one cut off there. `certainty` is the
+    chance that it comes at all.
     """
 
     series: int
     day: float
     sd_days: float
     quantity: float
+    certainty: float = 1.0
 
     def chances(self, days: int) -> FloatArray:
         """Chance that it has come by the morning of each day, shape (days,)."""
         when = np.arange(days, dtype=np.float64)
         if self.sd_days <= 0:
-            return (when >= self.day).astype(np.float64)
+            return np.asarray(self.certainty * (when >= self.day).astype(np.float64))
         # By the end of the day on which it is due half of all deliveries have come.
         day = max(self.day, 0.0)
         before, left = special.ndtr((-1 - day) / self.sd_days), special.ndtr((1 + day) / self.sd_days)
-        return np.asarray((special.ndtr((when - day) / self.sd_days) - before) / left)
+        come = (special.ndtr((when - day) / self.sd_days) - before) / left
+        return np.asarray(self.certainty * come)
 
 
 @dataclass(frozen=True)
@@ -118,9 +121,9 @@ class Outlook:
         """Mixed over how many of the receipts have come, each case weighed by its chance."""
         cases, owners = self._arrivals.of_rows(rows)
         at = rows[owners]
-        there = self.on_hand[at] + extra[owners] + self._arrivals.brought[cases]
+        there = (self.on_hand[at] + extra[owners])[:, np.newaxis] + self._arrivals.brought(cases)
         chance = exceeding_chance(
-            there=np.broadcast_to(there[:, np.newaxis], (len(at), self.taken.shape[1])),
+            there=there,
             mean=self.taken[at] - self.brought[at],
             variance=self.variance[at],
             is_whole=self.is_whole[at][:, np.newaxis],
@@ -159,7 +162,10 @@ class Outlook:
         cases, owners = self._arrivals.of_rows(rows)
         at, on = rows[owners], days[owners]
         mean, variance = (self.taken - self.brought)[at, on], self.variance[at, on]
-        there, weights = self.on_hand[at] + self._arrivals.brought[cases], self._arrivals.weights(cases, on)
+        there, weights = (
+            self.on_hand[at] + self._arrivals.brought(cases, on),
+            self._arrivals.weights(cases, on),
+        )
         starts, whole = _starts(owners), self.is_whole[at]
 
         def is_enough(extra: FloatArray) -> npt.NDArray[np.bool_]:
@@ -181,16 +187,17 @@ class Outlook:
 class Arrivals:
     """How many of its receipts a series has had by each day: a case for none, one, two, ... of them.
 
-    They come in the order in which they are due. `first` and `count` say which cases are whose; `brought` is
-    what the receipts of a case bring. `chances` holds the weights of the cases of those series alone that
-    await something: `row` says where, -1 for the one case of a series that awaits nothing.
+    On each day those come first that are likeliest to have come by then, so that every receipt keeps its own
+    chance whatever the others do. `first` and `count` say which cases are whose. `chances` and `amounts` hold
+    the weights of the cases and what their receipts bring, of those series alone that await something: `row`
+    says where, -1 for the one case of a series that awaits nothing.
     """
 
     first: npt.NDArray[np.int_]
     count: npt.NDArray[np.int_]
-    brought: FloatArray
     row: npt.NDArray[np.int_]
     chances: FloatArray
+    amounts: FloatArray
 
     @classmethod
     def of(cls, receipts: Sequence[Receipt], series: int, days: int) -> "Arrivals":
@@ -201,17 +208,21 @@ class Arrivals:
         for number, due in awaited.items():
             count[number] += len(due)
         first = np.cumsum(count) - count
-        brought, row = np.zeros(int(count.sum())), np.full(int(count.sum()), -1)
+        row = np.full(int(count.sum()), -1)
         weights: list[FloatArray] = [np.zeros((0, days))]
+        amounts: list[FloatArray] = [np.zeros((0, days))]
         known = 0
         for number, due in awaited.items():
             cases = slice(first[number], first[number] + count[number])
-            come = np.minimum.accumulate([receipt.chances(days) for receipt in due], axis=0)
+            come = np.array([receipt.chances(days) for receipt in due])
+            order = np.argsort(-come, axis=0, kind="stable")
+            come = np.take_along_axis(come, order, axis=0)
             weights.append(-np.diff(come, axis=0, prepend=1.0, append=0.0))
-            brought[cases] = np.cumsum([0.0, *(receipt.quantity for receipt in due)])
+            quantities = np.array([receipt.quantity for receipt in due])[order]
+            amounts.append(np.vstack([np.zeros(days), np.cumsum(quantities, axis=0)]))
             row[cases] = np.arange(known, known + count[number])
             known += int(count[number])
-        return cls(first, count, brought, row, np.vstack(weights))
+        return cls(first, count, row, np.vstack(weights), np.vstack(amounts))
 
     def of_rows(self, rows: npt.NDArray[np.int_]) -> tuple[npt.NDArray[np.int_], npt.NDArray[np.int_]]:
         """The cases of these series, one after the other, and for each which of the series it is of."""
@@ -222,14 +233,24 @@ class Arrivals:
 
     def weights(self, cases: npt.NDArray[np.int_], days: npt.NDArray[np.int_] | None = None) -> FloatArray:
         """Chance of each case on every day, shape (cases, days), or on one day each, shape (cases,)."""
+        return self._looked_up(self.chances, 1.0, cases, days)
+
+    def brought(self, cases: npt.NDArray[np.int_], days: npt.NDArray[np.int_] | None = None) -> FloatArray:
+        """What the receipts of each case bring, shaped likewise."""
+        return self._looked_up(self.amounts, 0.0, cases, days)
+
+    def _looked_up(
+        self,
+        table: FloatArray,
+        usual: float,
+        cases: npt.NDArray[np.int_],
+        days: npt.NDArray[np.int_] | None,
+    ) -> FloatArray:
         row = self.row[cases]
-        is_one = row < 0
-        if days is not None:
-            found = np.ones(len(cases))
-            found[~is_one] = self.chances[row[~is_one], days[~is_one]]
-            return found
-        found = np.ones((len(cases), self.chances.shape[1]))
-        found[~is_one] = self.chances[row[~is_one]]
+        is_known = row >= 0
+        found = np.full((len(cases), table.shape[1]) if days is None else len(cases), usual)
+        chosen = row[is_known]
+        found[is_known] = table[chosen] if days is None else table[chosen, days[is_known]]
         return found
 
 

@@ -55,11 +55,11 @@ def standing_chances(
     on_hand : float
         Stock, >= 0 [units]
     uses : sequence of PlannedUse
-        By day, then in order of rank
+        By day, then in order of rank [units]
     other, other_variance : ndarray
         What else is taken until each day, cumulative, shape (days,) [units], [units^2]
     receipts : sequence of Receipt
-        What is to come; which series they name is left aside
+        What is to come; which series they name is left aside [units]
     is_whole : bool
         Whether there are pieces [-]
 
@@ -79,15 +79,15 @@ def standing_chances(
     """
     stock, days = float(as_not_negative("on_hand", on_hand)), len(other)
     arrivals = Arrivals.of([replace(receipt, series=0) for receipt in receipts], 1, days)
-    cases = np.arange(len(arrivals.brought))
-    there, weights = stock + arrivals.brought, arrivals.weights(cases)
+    cases = np.arange(len(arrivals.row))
+    there, weights = stock + arrivals.brought(cases), arrivals.weights(cases)
     taken, variance = 0.0, 0.0
     back, back_variance = np.zeros(days), np.zeros(days)
     found = []
     for use in uses:
         spread = max(variance + use.variance + float(back_variance[use.day]), 0.0)
         chances = exceeding_chance(
-            there=there,
+            there=there[:, use.day],
             mean=np.full(len(there), taken + use.mean - back[use.day] + other[use.day]),
             variance=np.full(len(there), spread + other_variance[use.day]),
             is_whole=is_whole,

@@ -23,7 +23,8 @@ from inventory.models import (
 )
 from inventory.queries.demand_history import load_demand_history
 from inventory.queries.expected_receipts import ExpectedReceipt, list_expected_receipts
-from inventory.queries.lead_times import find_lead_times
+from inventory.queries.lead_times import find_lead_times, prior_spread
+from inventory.queries.passing_shares import PassingShares, find_passing_shares
 from inventory.queries.prices import with_breaks
 from inventory.queries.stock_policies import Aim, Aims
 from inventory.queries.supply_areas import (
@@ -283,9 +284,13 @@ def _expect_receipts(facts: RestockFacts, rows: dict[Key, int]) -> None:
 
 
 def _expect_recoveries(facts: RestockFacts, rows: dict[Key, int]) -> None:
-    """Fluid caught and not yet fit is supply once the company has said how long making it fit takes."""
+    """Fluid caught and not yet fit is supply once the company has said how long making it fit takes.
+
+    Each vessel becomes fit as a whole or not at all, as often as tests have passed, and by a day that is as
+    uncertain as the company says, or as a lead time is of which no spread is stated.
+    """
     scope = facts.scope
-    held = (
+    held = list(
         Holding.objects.filter(
             select_materials(scope.materials),
             place__in=list(scope.areas),
@@ -296,6 +301,7 @@ def _expect_recoveries(facts: RestockFacts, rows: dict[Key, int]) -> None:
         .exclude(container__state=Container.State.HELD)
         .select_related("material__recovered_from")
     )
+    passing = find_passing_shares() if held else PassingShares()
     for holding in held:
         fresh = holding.material.recovered_from
         assert fresh is not None
@@ -304,5 +310,11 @@ def _expect_recoveries(facts: RestockFacts, rows: dict[Key, int]) -> None:
             continue
         aim, factor = facts.aims[row], factor_between(holding.material, fresh)
         facts.receipts.append(
-            Receipt(row, aim.return_lag_days, aim.return_lag_sd_days, holding.quantity / MILLION * factor)
+            Receipt(
+                row,
+                aim.return_lag_days,
+                aim.return_lag_sd_days or prior_spread(aim.return_lag_days),
+                holding.quantity / MILLION * factor,
+                passing.of(holding.material_id),
+            )
         )

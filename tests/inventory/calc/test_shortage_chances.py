@@ -64,6 +64,32 @@ def test_receipt_has_not_come_yet_whatever_its_spread() -> None:
     assert Receipt(0, 3, 4, 1.0).chances(6) == pytest.approx(cut.cdf(np.arange(6)))
 
 
+def test_outlook_leaves_every_receipt_its_own_chance() -> None:
+    # One is a week overdue, the other comes on its day whatever becomes of the first.
+    both = one(0, [0.0] * 8 + [4.0] + [0.0] * 4, receipts=[Receipt(0, 7, 7, 5.0), Receipt(0, 8, 0, 5.0)])
+    sure = one(0, [0.0] * 8 + [4.0] + [0.0] * 4, receipts=[Receipt(0, 8, 0, 5.0)])
+    assert both.chance_short()[0, 8:] == pytest.approx(
+        sure.chance_short()[0, 8:] - (sure.chance_short()[0, 8:] - more_than(10)) * late_chance()
+    )
+
+
+def more_than(stock: float) -> float:
+    return float(stats.poisson.sf(stock, 4))
+
+
+def late_chance() -> np.ndarray:
+    cut = stats.truncnorm(a=(-1 - 7) / 7, b=np.inf, loc=7, scale=7)
+    return np.asarray(cut.cdf(np.arange(8, 13)))
+
+
+def test_outlook_counts_on_a_receipt_no_more_than_it_is_certain() -> None:
+    vessel = one(0, [2.0], is_whole=False, receipts=[Receipt(0, 0, 0, 9.0, 0.75)])
+    without = one(0, [2.0], is_whole=False).chance_short()[0, 0]
+    enough = one(9, [2.0], is_whole=False).chance_short()[0, 0]
+    assert vessel.chance_short()[0, 0] == pytest.approx(0.25 * without + 0.75 * enough)
+    assert vessel.levels()[0, 0] == pytest.approx(0.75 * 9 - 2)
+
+
 def test_outlook_adds_receipts_for_certain_on_their_day() -> None:
     sure = one(1, [1.0, 1.0, 1.0], receipts=[Receipt(0, 1, 0, 50.0)])
     assert sure.chance_short()[0, 0] == pytest.approx(stats.poisson.sf(1, 1))

@@ -41,13 +41,19 @@ def test_what_nobody_planned_is_taken_as_well_and_what_is_due_helps_from_its_day
 
 
 @pytest.mark.outside_check(
-    "scipy.stats: Poisson and binomial tails; how known: an implementation of its own, cases by hand"
+    "scipy.stats: Poisson and normal tails; how known: an implementation of its own, cases by hand"
 )
 def test_chances_are_those_of_what_is_taken_and_of_receipts() -> None:
     # The second adds up with the first: P(N(2) > 4), P(N(3) > 4).
-    assert chances(4, [use(1, 2, 2.0), use(2, 1, 1.0)], is_whole=True) == pytest.approx(
-        [stats.poisson.sf(4, 2), stats.poisson.sf(4, 3)]
+    pieces = standing_chances(
+        on_hand=4,
+        uses=[use(1, 2, 2.0), use(2, 1, 1.0)],
+        other=NONE,
+        other_variance=NONE,
+        receipts=[],
+        is_whole=True,
     )
+    assert pieces == pytest.approx([stats.poisson.sf(4, 2), stats.poisson.sf(4, 3)])
     late = stats.norm.cdf(1) / stats.norm.sf(-4)
     # Due on the seventh, give or take two: by the fifth it is missing with P(Z > -1), not come before today.
     assert chances(0, [use(5, 3)], Receipt(0, 7, 2, 5.0)) == pytest.approx([late])
