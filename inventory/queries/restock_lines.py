@@ -168,9 +168,8 @@ def _make_line(
     price = price_of(terms, quantity) if terms else None
     planned = facts.requirements.get(row, [])
     pack = terms.pack if terms else 0
-    reckoning = _reckon(
-        facts, plans, short, sums, number, limit if limit and limit.most < quantity + pack else None
-    )
+    binds = limit if limit and limit.most < quantity + pack else None
+    reckoning = _reckon(facts, plans, short, sums, number, quantity, binds)
     at_risk, standing = choose_at_risk(chances, service)
     return RestockLine(
         place=place,
@@ -209,6 +208,7 @@ def _reckon(
     short: Shortage,
     sums: _Sums,
     number: int,
+    quantity: int,
     limit: Limit | None,
 ) -> Reckoning:
     row, as_of = int(short.rows[number]), facts.scope.as_of
@@ -226,6 +226,7 @@ def _reckon(
         spread=float(sums.spread[number]),
         expected=facts.expected.get(row, []),
         minimum=facts.aims[row].minimum_level,
+        quantity=quantity,
         limit=limit,
     )
 

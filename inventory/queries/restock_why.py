@@ -36,6 +36,7 @@ class Reckoning:
     spread: float
     expected: Sequence[ExpectedReceipt]
     minimum: int | None
+    quantity: int
     limit: Limit | None = None
 
 
@@ -50,7 +51,7 @@ def explain(
         parts.append(spare)
     if reckoning.minimum:
         parts.append(f"and no less than {show(reckoning.minimum, unit)} is to be kept")
-    limit = f" {_limited(reckoning.limit, unit)}" if reckoning.limit else ""
+    limit = f" {_limited(reckoning.limit, reckoning.quantity, unit)}" if reckoning.limit else ""
     return f"{', '.join(parts)}. {_source(owner, terms, days)}{limit}"
 
 
@@ -134,11 +135,13 @@ def _spare(reckoning: Reckoning, unit: str) -> str:
     return f"and {show_about(margin, unit)} should be left for days that take more" if round(margin) else ""
 
 
-def _limited(limit: Limit, unit: str) -> str:
+def _limited(limit: Limit, quantity: int, unit: str) -> str:
+    # The least that is sold may be more than there is use or room for; whoever orders is to know.
+    end = "so more is not ordered" if quantity <= limit.most else "but no less is sold"
     if limit.life_days is None:
-        return f"There is room for {show(limit.most, unit)} when it comes, so more is not ordered."
+        return f"There is room for {show(limit.most, unit)} when it comes, {end}."
     used = show_about(limit.most, unit) if limit.most else "nothing"
-    return f"It keeps {limit.life_days} days, in which {used} of it will be used, so more is not ordered."
+    return f"It keeps {limit.life_days} days, in which {used} of it will be used, {end}."
 
 
 def _source(owner: Party, terms: SupplyTerms | None, days: int) -> str:

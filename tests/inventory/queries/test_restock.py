@@ -404,6 +404,7 @@ def test_list_restock_still_orders_the_least_that_is_sold_of_what_hardly_keeps()
     terms(world, world.fluid, pack=55_000_000, shelf_life_days=10)
     line = list_restock(as_of=MONDAY).lines[0]
     assert line.quantity == 55_000_000
+    assert line.why.endswith("in which 3 gal of it will be used, but no less is sold.")
 
 
 def test_list_restock_buys_at_the_price_break_that_costs_least() -> None:
