@@ -21,6 +21,8 @@ import pytest
 from celery import Celery
 from django.db import connection
 
+from tests.journeys.own_redis import OwnRedis
+
 ROOT = Path(__file__).resolve().parents[2]
 MANAGE = [sys.executable, str(ROOT / "manage.py")]
 # Long enough for a machine that does much else; nothing waits that long where all is well.
@@ -278,27 +280,6 @@ def test_the_schedule_has_what_a_lost_worker_left_done(installation: Installatio
     assert len(found_by_run(installation, 0)) > 1_000
 
 
-@contextlib.contextmanager
-def own_redis(folder: Path) -> Iterator[tuple[str, Callable[[], None]]]:
-    """A Redis of our own on a free port, and a way to kill it and start it again, empty."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    command = ["redis-server", "--port", str(port), "--bind", "127.0.0.1", "--save", "", "--dir", str(folder)]
-    started = [subprocess.Popen(command, stdout=subprocess.DEVNULL)]
-
-    def restart() -> None:
-        started[-1].kill()
-        started[-1].wait()
-        started.append(subprocess.Popen(command, stdout=subprocess.DEVNULL))
-
-    try:
-        yield f"redis://127.0.0.1:{port}/0", restart
-    finally:
-        started[-1].kill()
-        started[-1].wait()
-
-
 def answers(port: int) -> bool:
     try:
         socket.create_connection(("127.0.0.1", port), timeout=3).close()
@@ -338,16 +319,21 @@ def _received(installation: Installation, process: "subprocess.Popen[bytes]") ->
 @pytest.mark.skipif(not shutil.which("redis-server"), reason="needs redis-server to start one of its own")
 def test_two_workers_on_redis_lose_one_and_then_the_broker(postgresql: Installation) -> None:
     pytest.importorskip("redis", reason="needs the redis extra")
-    with own_redis(postgresql.logs) as (broker, restart):
-        lose_one_of_two(postgresql, broker)
+    redis = OwnRedis.on_free_port(postgresql.logs)
+    redis.start()
+    try:
+        lose_one_of_two(postgresql, redis.url)
         # The broker goes, with all messages, and comes back: the worker that is left comes back to it.
-        restart()
+        redis.kill()
+        redis.start()
         postgresql.select(
             "UPDATE inventory_restockchunk SET done_at = NULL, taken_until = NULL, attempts = 0"
         )
         postgresql.select("DELETE FROM inventory_policyresult")
         wait_until(lambda: _is_sent(postgresql), "the broker took a message again")
         wait_until(lambda: postgresql.count("done_at IS NULL") == 0, "the run was done once more")
+    finally:
+        redis.kill()
 
 
 @pytest.mark.long
