@@ -73,19 +73,23 @@ class OwnServer:
             file.write("\n".join(lines) + "\n")
 
     def start(self) -> None:
+        until = time.monotonic() + PATIENCE_S
+        self.process = self._run()
+        while not self.answers():
+            assert time.monotonic() < until, (self.folder / "log").read_text()
+            time.sleep(0.1)
+            if self.process.poll() is not None:
+                # It refuses while those that served connections of the killed one have not ended yet.
+                self.process = self._run()
+
+    def _run(self) -> "subprocess.Popen[bytes]":
         program = find_program("postgres")
         assert program is not None
-        log = (self.folder / "log").open("ab")
-        self.process = subprocess.Popen(
-            [*_as_user(), program, "-D", str(self.data)],
-            stdout=log, stderr=subprocess.STDOUT, cwd="/", start_new_session=True,
-        )  # fmt: skip
-        log.close()
-        until = time.monotonic() + PATIENCE_S
-        while not self.answers():
-            assert self.process.poll() is None, (self.folder / "log").read_text()
-            assert time.monotonic() < until, "the server did not start"
-            time.sleep(0.1)
+        with (self.folder / "log").open("ab") as log:
+            return subprocess.Popen(
+                [*_as_user(), program, "-D", str(self.data)],
+                stdout=log, stderr=subprocess.STDOUT, cwd="/", start_new_session=True,
+            )  # fmt: skip
 
     def answers(self) -> bool:
         try:
