@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
@@ -9,16 +10,21 @@ from django.utils.safestring import mark_safe
 
 from api.pages.looks import show_table
 from api.pages.page import Page
+from api.wire.cost_sheets import cost_sheet_body
+from api.wire.input_fields import read_day
 from api.wire.pictures.cost_bridge import draw_cost_bridge
 from inventory.errors import NotFound
 from inventory.models import Entry, Movement
 from inventory.queries.access import get_entry, require_sees_accounts
-from jobs.models import Job
+from jobs.models import IssuedSheet, Job
 from jobs.queries.access import get_visible_job, visible_jobs
 from jobs.queries.closing_checks import list_closing_points
 from jobs.queries.cost_sheet import CostLine, CostSheet, list_line_movements, make_cost_sheet
+from jobs.queries.fluid_figures import FluidSum
+from jobs.queries.issued_sheets import find_faults, get_issued_sheet
 
 PAGE = 50
+PARTS_OF_A_LINE = ("span", "run", "job", "month", "crew")
 
 
 class Jobs(Page):
@@ -56,18 +62,60 @@ class JobCost(Page):
             has_sizes=any(row.per_foot is not None for row in sheet.by_size),
             has_differences=any(line.differences for line in sheet.lines),
             drawn=mark_safe(picture.unstyled_svg),
+            unaccounted=[_show_unaccounted(sheet, row) for row in sheet.unaccounted if row.interval],
+            issued=IssuedSheet.objects.filter(job=sheet.statement.job).select_related("issued_by"),
             **show_table(picture.table),
             **_total(sheet),
         )
 
 
+class IssuedSheetPage(Page):
+    """A cost sheet as it was issued, from what was stored, beside the job as known now."""
+
+    def get(self, request: HttpRequest, reference: str, number: int) -> HttpResponse:
+        require_sees_accounts(self.viewer)
+        job = get_visible_job(self.viewer, reference)
+        issued = get_issued_sheet(job, min(number, 2**31 - 1))
+        now = cost_sheet_body(make_cost_sheet(job))
+        then = {line["material"]: line for line in issued.content["lines"]}
+        lines = {line["material"]: line for line in now["lines"]}
+        return self.show(
+            "issued_sheet",
+            job=job,
+            issued=issued,
+            as_issued=issued.content,
+            as_known=now,
+            lines=[
+                {
+                    "name": (lines.get(code) or then[code])["name"],
+                    "stays": [rows[code]["stays"] if code in rows else None for rows in (then, lines)],
+                    "cost": [rows[code]["cost"] if code in rows else None for rows in (then, lines)],
+                }
+                for code in sorted({*then, *lines})
+            ],
+            faults=find_faults(issued),
+        )
+
+
 class CostLinePage(Page):
-    """The movements behind one line of a cost sheet, in the order of the book."""
+    """The movements behind one line of a cost sheet, in the order of the book.
+
+    Asked with `crew`, `month`, `run` or `span` it is that part of the line.
+    """
 
     def get(self, request: HttpRequest, reference: str, material: str, owner: str) -> HttpResponse:
         require_sees_accounts(self.viewer)
         job = get_visible_job(self.viewer, reference)
-        rows = list_line_movements(job, material=material, owner=owner).select_related("material", "owner")
+        asked = {name: request.GET[name][:200] for name in PARTS_OF_A_LINE if name in request.GET}
+        parts = [(kind, asked[kind]) for kind in ("span", "run", "job") if kind in asked]
+        rows = list_line_movements(
+            job,
+            material=material,
+            owner=owner,
+            part=parts[0] if parts else None,
+            month=read_day(f"{asked['month']}-01") if "month" in asked else None,
+            crew=asked.get("crew"),
+        ).select_related("material", "owner")
         entry, line = self.asked_key("after"), self.asked_key("line")
         if entry is not None and line is not None:
             # Movements of one entry may stand on two pages.
@@ -81,6 +129,8 @@ class CostLinePage(Page):
             movements=found[:PAGE],
             line=found[0],
             last=found[PAGE - 1] if len(found) > PAGE else None,
+            asked=asked,
+            query=urlencode(asked),
         )
 
 
@@ -99,6 +149,13 @@ class ClosingList(Page):
         require_sees_accounts(self.viewer)
         until = self.day if "date" in request.GET else self.day.replace(day=1) - timedelta(days=1)
         return self.show("closing", until=until, points=list_closing_points(until), company=self.company)
+
+
+def _show_unaccounted(sheet: CostSheet, row: FluidSum) -> dict[str, Any]:
+    unit_cost, ends = sheet.unit_cost_of(row.fluid), row.interval or ()
+    amounts = (row.unaccounted, *ends)
+    values = [round(amount * unit_cost) for amount in amounts] if unit_cost is not None else []
+    return {"fluid": row.fluid, "amounts": amounts, "values": values}
 
 
 def _show_line(line: CostLine) -> dict[str, Any]:

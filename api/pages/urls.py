@@ -21,6 +21,11 @@ urlpatterns = [
     path("jobs", accounts.Jobs.as_view(), name="jobs"),
     path("jobs/<str:reference>/cost", accounts.JobCost.as_view(), name="job_cost"),
     path(
+        "jobs/<str:reference>/issued-sheets/<int:number>",
+        accounts.IssuedSheetPage.as_view(),
+        name="issued_sheet",
+    ),
+    path(
         "jobs/<str:reference>/cost/<str:material>/<str:owner>",
         accounts.CostLinePage.as_view(),
         name="cost_line",

@@ -31,7 +31,8 @@ from jobs.queries.cost_sheet import list_line_movements, make_cost_sheet
 from jobs.queries.issued_sheets import get_issued_sheet
 from jobs.services.issued_sheets import issue_sheet
 
-OF_A_LINE = frozenset({"material", "owner", "span", "run", "month"})
+Json = dict[str, Any]
+OF_A_LINE = frozenset({"material", "owner", "span", "run", "month", "crew"})
 BY_NUMBER = Order("number", is_number=True)
 BY_KEY = Order("key", is_number=True)
 PICTURE = shape(
@@ -68,16 +69,19 @@ class CostSheetFile(JobDoor):
     )
     def get(self, request: Request, reference: str, ending: str) -> HttpResponse:
         """Get the sheet as `pdf`, `csv` or `xlsx`."""
-        sheet = make_cost_sheet(self.job(reference))
-        name = f"cost-{reference}"
-        if ending != "pdf":
-            return answer_file(name, ending, *cost_table(sheet))
-        body = print_cost_sheet(sheet, is_metric=get_company().uses_metric, printed_at=now())
-        return HttpResponse(
-            body,
-            content_type="application/pdf",
-            headers={"Content-Disposition": f'inline; filename="{name}.pdf"'},
-        )
+        body = cost_sheet_body(make_cost_sheet(self.job(reference)))
+        return _answer_sheet(f"cost-{reference}", ending, body)
+
+
+def _answer_sheet(name: str, ending: str, body: Json, issued: Json | None = None) -> HttpResponse:
+    if ending != "pdf":
+        return answer_file(name, ending, *cost_table(body, issued))
+    printed = print_cost_sheet(body, is_metric=get_company().uses_metric, printed_at=now(), issued=issued)
+    return HttpResponse(
+        printed,
+        content_type="application/pdf",
+        headers={"Content-Disposition": f'inline; filename="{name}.pdf"'},
+    )
 
 
 class CostPicture(JobDoor):
@@ -112,6 +116,7 @@ class CostEntries(JobDoor, ListDoor):
             owner=given["owner"],
             part=parts[0] if parts else None,
             month=month,
+            crew=given.get("crew"),
         )
         entries = Entry.objects.filter(pk__in=movements.order_by().values("entry"))
         return with_lines(entries & visible_entries(self.viewer), self.viewer)
@@ -128,6 +133,11 @@ class CostEntries(JobDoor, ListDoor):
             OpenApiParameter("span", {"type": "string"}, description="only what went to or came from it"),
             OpenApiParameter("run", {"type": "string"}, description="the same; not beside a span"),
             OpenApiParameter("month", {"type": "string"}, description="only what was booked in it: 2026-03"),
+            OpenApiParameter(
+                "crew",
+                {"type": "string"},
+                description="only what its reports and balances brought; empty for what no crew's did",
+            ),
             *list_parameters(BY_KEY, {}),
         ],
         responses={200: OpenApiResponse(page_of("Entry"))},
@@ -188,6 +198,22 @@ class OneIssuedSheet(JobDoor):
     def get(self, request: Request, reference: str, number: int) -> Response:
         """Get a sheet as issued and as known now, and whether it is what was issued."""
         job = self.job(reference)
-        if number >= 2**31:
-            raise NotFound("There is no sheet of that number.")
-        return Response(issued_sheet_json(get_issued_sheet(job, number), now=make_cost_sheet(job)))
+        return Response(issued_sheet_json(_get_sheet(job, number), now=make_cost_sheet(job)))
+
+
+def _get_sheet(job: Job, number: int) -> IssuedSheet:
+    if number >= 2**31:
+        raise NotFound("There is no sheet of that number.")
+    return get_issued_sheet(job, number)
+
+
+class IssuedSheetFile(JobDoor):
+    """One issued sheet as a file."""
+
+    @extend_schema(
+        operation_id="get_issued_sheet_file", responses={(200, "application/pdf"): {"type": "string"}}
+    )
+    def get(self, request: Request, reference: str, number: int, ending: str) -> HttpResponse:
+        """Get the sheet as it was issued, from what was stored, as `pdf`, `csv` or `xlsx`."""
+        sheet = _get_sheet(self.job(reference), number)
+        return _answer_sheet(f"cost-{reference}-{number}", ending, sheet.content, issued_sheet_json(sheet))

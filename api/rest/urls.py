@@ -106,6 +106,11 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
         cost_sheets.OneIssuedSheet.as_view(),
         "issued-sheet",
     ),
+    (
+        "jobs/<str:reference>/issued-sheets/<int:number>/file.<str:ending>",
+        cost_sheets.IssuedSheetFile.as_view(),
+        "issued-sheet-file",
+    ),
     ("accounting-periods", periods.Periods.as_view(), "accounting-periods"),
     ("accounting-periods/check-list", periods.CheckList.as_view(), "closing-check-list"),
     (

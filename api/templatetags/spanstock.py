@@ -1,6 +1,7 @@
 """How amounts, money, days and vessels are written on pages."""
 
 from datetime import date
+from decimal import Decimal
 from math import sqrt
 from typing import Any
 
@@ -12,6 +13,7 @@ from api.pages.shown_units import ShownUnits
 from inventory.models import Container
 from inventory.money import format_money, from_money_millionths
 from inventory.short_codes import make_short_code
+from inventory.units import format_amount
 
 register = template.Library()
 # Of a drawn vessel, in its own pixels.
@@ -49,6 +51,20 @@ def money(context: dict[str, Any], millionths: int | None) -> str:
 def money_finely(context: dict[str, Any], millionths: int | None) -> str:
     """Stored money to four decimals: a foot costs cents, and to the cent cable sizes would look alike."""
     return "" if millionths is None else f"{from_money_millionths(millionths):.4f} {context['currency']}"
+
+
+@register.simple_tag
+def sent_money(amount: dict[str, str] | None) -> str:
+    """Money as it goes over the wire, as a stored sheet has it."""
+    if amount is None:
+        return ""
+    return format_money(int(Decimal(amount["value"]).scaleb(6)), amount["currency"])
+
+
+@register.simple_tag
+def sent_amount(amount: dict[str, str] | None) -> str:
+    """A quantity as it goes over the wire, to a hundredth."""
+    return "" if amount is None else format_amount(round(Decimal(amount["value"]), 2), amount["unit"])
 
 
 @register.filter

@@ -21,9 +21,10 @@ from api.wire.schemas import (
 )
 from api.wire.scrap_credits import scrap_credit_json
 from api.wire.statements import stated_materials_json, values_json
+from inventory.models import Place
 from jobs.models import IssuedSheet
 from jobs.queries.cost_groups import CostGroup
-from jobs.queries.cost_sheet import CostLine, CostPerFoot, CostSheet, Differences
+from jobs.queries.cost_sheet import CostLine, CostPerFoot, CostSheet, Differences, LateBill
 from jobs.queries.fluid_figures import FluidSum
 from jobs.queries.furnished_goods import Reconciliation
 from jobs.queries.issued_sheets import find_faults
@@ -42,6 +43,9 @@ def cost_sheet_body(sheet: CostSheet) -> Json:
     return {
         "job": {"reference": job.reference, "name": job.name, "state": job.state},
         "customer": job.customer.code if job.customer else None,
+        "customer_name": job.customer.name if job.customer else None,
+        "currency": currency,
+        "owners": _owners(sheet),
         "estimated_at": moment_json(sheet.estimate.frozen_at) if sheet.estimate else None,
         "estimated_cost": money_json(estimated, currency) if estimated is not None else None,
         "cost": money_json(sheet.statement.cost, currency),
@@ -55,7 +59,12 @@ def cost_sheet_body(sheet: CostSheet) -> Json:
         "agrees_with_book": sheet.statement.agrees_with_book,
         "lines": [_line(line, currency) for line in sheet.lines],
         "furnished": [_furnished(line) for line in sheet.furnished],
-        "unaccounted": [_unaccounted(row) for row in sheet.unaccounted],
+        "unaccounted": [_unaccounted(row, sheet) for row in sheet.unaccounted],
+        "unaccounted_parts": [
+            {"by": cut.by, "name": cut.name or None, **_unaccounted(cut.sum, sheet)}
+            for cut in sheet.unaccounted_parts
+        ],
+        "later_bills": [_late_bill(row, currency) for row in sheet.late_bills],
         "parts": [
             {"kind": part.kind, "name": part.name or None, **_group(part, currency)}
             for part in sheet.statement.parts
@@ -86,6 +95,7 @@ def _line(line: CostLine, currency: str) -> Json:
     return {
         "material": line.material.code,
         "name": line.material.name,
+        "owner": line.owner.code,
         "estimated": quantity_json(estimate.quantity, unit) if estimate else None,
         "estimated_back": quantity_json(estimate.comes_back, unit) if estimate else None,
         "estimated_cost": money_json(estimated, currency) if estimated is not None else None,
@@ -134,13 +144,46 @@ def _reconciliation(found: Reconciliation, unit: str) -> Json:
     return {**amounts, "ties": found.ties}
 
 
-def _unaccounted(row: FluidSum) -> Json:
-    unit, interval = row.fluid.stock_unit, row.interval
+def _unaccounted(row: FluidSum, sheet: CostSheet) -> Json:
+    """What the balances cannot explain, and what that cost when it was drawn: part of the cost."""
+    unit, interval, currency = row.fluid.stock_unit, row.interval, sheet.statement.currency
+    unit_cost = sheet.unit_cost_of(row.fluid) if interval else None
+
+    def money(quantity: int) -> Json:
+        return money_json(round(quantity * (unit_cost or 0)), currency)
+
     return {
         "material": row.fluid.code,
+        "name_of_material": row.fluid.name,
         "quantity": quantity_json(row.unaccounted, unit),
         "interval": [quantity_json(end, unit) for end in interval] if interval else None,
+        "cost": money(row.unaccounted) if unit_cost is not None else None,
+        "cost_interval": [money(end) for end in interval] if interval and unit_cost is not None else None,
     }
+
+
+def _late_bill(row: LateBill, currency: str) -> Json:
+    """One bill's part of the later differences, with the entries that booked it to price variance."""
+    invoice, place = row.invoice, row.place
+    part = {Place.Kind.RUN: "run", Place.Kind.SPAN: "span"}.get(Place.Kind(place.kind))
+    return {
+        "invoice": str(invoice.uuid),
+        "number": invoice.number,
+        "supplier": named_json(invoice.supplier),
+        "invoice_date": invoice.invoice_date.isoformat(),
+        "is_undone": invoice.undone_at is not None,
+        "material": row.material.code,
+        "name": row.material.name,
+        "part": {"kind": part or "job", "name": getattr(place, part).name if part else None},
+        "cost": money_json(row.value, currency),
+        "entries": [str(entry.uuid) for entry in row.entries],
+    }
+
+
+def _owners(sheet: CostSheet) -> list[Json]:
+    """Whoever's goods the sheet tells of, by the code that its lines name."""
+    owners = {line.owner.code: line.owner for line in [*sheet.lines, *sheet.furnished]}
+    return [named_json(owner) for _code, owner in sorted(owners.items())]
 
 
 def _size(row: CostPerFoot, currency: str) -> Json:
@@ -174,10 +217,21 @@ def issued_sheet_json(sheet: IssuedSheet, *, now: CostSheet | None = None) -> Js
 QUANTITIES = {word: of("Quantity") for word in WORDS}
 GROUP = {"cost": of("Money"), "materials": listing(of("StatedMaterial"))}
 CAUSES: Schema = {"type": "object", "additionalProperties": of("Quantity")}
+UNACCOUNTED: dict[str, Schema] = {
+    "material": TEXT,
+    "name_of_material": TEXT,
+    "quantity": of("Quantity"),
+    "interval": nullable(listing(of("Quantity"))),
+    "cost": nullable(of("Money")),
+    "cost_interval": nullable(listing(of("Money"))),
+}
 COMPONENTS: dict[str, Schema] = {
     "CostSheet": shape(
         job=shape(reference=TEXT, name=TEXT, state=TEXT),
         customer=nullable(TEXT),
+        customer_name=nullable(TEXT),
+        currency=TEXT,
+        owners=listing(of("Named")),
         estimated_at=nullable(MOMENT),
         estimated_cost=nullable(of("Money")),
         cost=of("Money"),
@@ -191,6 +245,7 @@ COMPONENTS: dict[str, Schema] = {
             shape(
                 material=TEXT,
                 name=TEXT,
+                owner=TEXT,
                 estimated=nullable(of("Quantity")),
                 estimated_back=nullable(of("Quantity")),
                 estimated_cost=nullable(of("Money")),
@@ -219,7 +274,23 @@ COMPONENTS: dict[str, Schema] = {
             )
         ),
         unaccounted=listing(
-            shape(material=TEXT, quantity=of("Quantity"), interval=nullable(listing(of("Quantity"))))
+            shape(**UNACCOUNTED),
+        ),
+        # The same by span, run, crew and month; without a name, what no span can be charged with.
+        unaccounted_parts=listing(shape(by=TEXT, name=nullable(TEXT), **UNACCOUNTED)),
+        later_bills=listing(
+            shape(
+                invoice=UUID,
+                number=TEXT,
+                supplier=of("Named"),
+                invoice_date=DAY,
+                is_undone=FLAG,
+                material=TEXT,
+                name=TEXT,
+                part=shape(kind=TEXT, name=nullable(TEXT)),
+                cost=of("Money"),
+                entries=listing(UUID),
+            )
         ),
         parts=listing(shape(kind=TEXT, name=nullable(TEXT), **GROUP)),
         months=listing(shape(month=DAY, **GROUP)),

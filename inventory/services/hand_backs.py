@@ -118,7 +118,8 @@ def find_owner_places(named: Iterable[tuple[str, Container]]) -> dict[int, Place
 
 
 def _refuse_not_here(named: Sequence[tuple[str, Container]], whole: set[int]) -> None:
-    faults, seen = [], set()
+    faults: list[Fault] = []
+    seen: set[int] = set()
     for pointer, box in named:
         is_part = not pointer.startswith("/containers")
         if box.place is None or not box.place.is_stock:

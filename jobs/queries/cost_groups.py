@@ -49,7 +49,7 @@ def group_cost(places: Sequence[int]) -> tuple[list[CostGroup[date]], list[CostG
         for part in in_parts(sorted(by_entry))
         for row in Entry.objects.filter(pk__in=part).values_list("pk", "booked_date", "document")
     ]
-    crews = _find_crews_of({document for _key, _booked, document in entries})
+    crews = find_crews_of({document for _key, _booked, document in entries})
     months: dict[date, Sums] = defaultdict(lambda: defaultdict(Amounts))
     by_crew: dict[str, Sums] = defaultdict(lambda: defaultdict(Amounts))
     for key, booked, document in entries:
@@ -75,7 +75,8 @@ def _sum_by_entry(places: Sequence[int]) -> dict[int, list[Row]]:
     return by_entry
 
 
-def _find_crews_of(documents: set[str]) -> dict[str, str]:
+def find_crews_of(documents: set[str]) -> dict[str, str]:
+    """The crew behind each document that is a crew's report or a day's balance; others are left out."""
     reports = FieldReport.objects.values_list("uuid", "crew_day__crew__code")
     days = CrewDay.objects.values_list("pk", "crew__code")
     crews = _find_crews(reports, "report:", UUID, documents)

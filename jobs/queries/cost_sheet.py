@@ -9,12 +9,13 @@ from typing import NamedTuple
 
 from django.db.models import Q, QuerySet, Sum
 
-from inventory.models import InvoiceShare, Material, Movement, Party, Place
+from inventory.models import Entry, InvoiceShare, Material, Movement, Party, Place, SupplierInvoice
+from inventory.queries.company import get_company_party
 from inventory.units import MILLION
 from jobs.calc.cost_differences import CostDifference, explain_cost
 from jobs.models import EstimateLine, Job, JobEstimate, Span
-from jobs.queries.cost_groups import CostGroup, group_cost
-from jobs.queries.fluid_figures import FluidSum
+from jobs.queries.cost_groups import CostGroup, find_crews_of, group_cost
+from jobs.queries.fluid_figures import FluidCut, FluidSum, cut_job
 from jobs.queries.furnished_goods import Reconciliation, reconcile_furnished
 from jobs.queries.job_places import in_parts, list_ends, list_job_places
 from jobs.queries.statement import Amounts, StatedMaterial, Statement, make_statement
@@ -74,6 +75,25 @@ class CostLine:
 
 
 @dataclass(frozen=True)
+class LateBill:
+    """What one bill brought for one material that the job used, where the book has it as price variance.
+
+    Of a bill that was undone, what the book still has at the job; its value is below zero then. `entries`
+    are the bill's own and that of its undoing.
+    """
+
+    invoice: SupplierInvoice
+    material: Material
+    place: Place
+    value: int
+
+    @property
+    def entries(self) -> list[Entry]:
+        entry = self.invoice.entry
+        return [] if entry is None else [entry, *([entry.reversed_by] if self.invoice.undone_at else [])]
+
+
+@dataclass(frozen=True)
 class CostPerFoot:
     """What the spans and runs of a cable size cost for each foot of them that is extracted.
 
@@ -102,8 +122,10 @@ class CostSheet:
     # Under no name stands what no report of a crew brought; together they are the cost in the book.
     by_crew: list[CostGroup[str]]
     by_size: list[CostPerFoot]
-    # What the days' balances could not account for, by fluid, with its interval.
+    # What the days' balances could not account for, by fluid, with its interval; then by every other way.
     unaccounted: list[FluidSum]
+    unaccounted_parts: list[FluidCut]
+    late_bills: list[LateBill]
 
     @property
     def estimated_cost(self) -> int | None:
@@ -114,7 +136,21 @@ class CostSheet:
 
     @property
     def late(self) -> int:
-        return sum(line.late for line in self.lines)
+        return sum(bill.value for bill in self.late_bills)
+
+    def unit_cost_of(self, fluid: Material) -> Fraction | None:
+        """What a unit of a fluid cost the job when it was drawn, else what was estimated; None if neither.
+
+        In millionths of the currency for a millionth of the stock unit. Unaccounted fluid is part of what
+        was drawn and did not come back, so its money is within the cost and not beside it.
+        """
+        for line in self.lines:
+            if line.material.pk == fluid.pk:
+                if line.amounts.drawn > 0:
+                    return Fraction(line.amounts.drawn_value, line.amounts.drawn)
+                if line.estimate is not None and line.estimate.unit_cost is not None:
+                    return Fraction(line.estimate.unit_cost, MILLION)
+        return None
 
     @property
     def cost_as_known(self) -> int:
@@ -129,9 +165,13 @@ def make_cost_sheet(job: Job) -> CostSheet:
     estimate = JobEstimate.objects.filter(job=job).order_by("pk").last()
     expected = _load_estimate(estimate)
     has_losses = any(line.amounts.quantity("lost") for line in [*statement.materials, *statement.furnished])
-    lost, late = _sum_losses(places) if has_losses else {}, _sum_late(places)
+    lost, late_bills = _sum_losses(places) if has_losses else {}, list_late_bills(places)
+    late: dict[int, int] = defaultdict(int)
+    for bill in late_bills:
+        late[bill.material.pk] += bill.value
     by_month, by_crew = group_cost(places)
     lines = _make_lines(statement.materials, expected, lost, late, is_own=True)
+    lines = _add_late_only(lines, late_bills, late)
     furnished = _make_lines(statement.furnished, expected, lost, {}, is_own=False)
     return CostSheet(
         statement=statement,
@@ -142,6 +182,8 @@ def make_cost_sheet(job: Job) -> CostSheet:
         by_crew=by_crew,
         by_size=_sum_by_size(job, statement),
         unaccounted=statement.fluid,
+        unaccounted_parts=cut_job(job) if statement.fluid else [],
+        late_bills=late_bills,
     )
 
 
@@ -171,7 +213,22 @@ def _make_lines(
         for key, line in expected.items()
         if key not in found and line.owner.is_company == is_own
     ]
-    return sorted(lines, key=lambda line: (line.material.kind, line.material.code, line.owner.code))
+    return sorted(lines, key=_place_of_line)
+
+
+def _place_of_line(line: CostLine) -> tuple[str, str, str]:
+    return line.material.kind, line.material.code, line.owner.code
+
+
+def _add_late_only(lines: list[CostLine], bills: list[LateBill], late: dict[int, int]) -> list[CostLine]:
+    """The lines, and one for what only a bill tells of, such as fresh fluid of which recovered was used."""
+    company = get_company_party()
+    known = {line.material.pk for line in lines}
+    missing = {bill.material.pk: bill.material for bill in bills if bill.material.pk not in known}
+    added = [_make_line(material, company, Amounts(), None, {}, late) for material in missing.values()]
+    return sorted(
+        [*lines, *added], key=lambda line: (line.material.kind, line.material.code, line.owner.code)
+    )
 
 
 def _make_line(
@@ -208,7 +265,7 @@ def _reconcile(job: Job, lines: list[CostLine]) -> list[CostLine]:
     for material, owner in found.keys() - known.keys():
         known[material, owner] = _make_line(materials[material], owners[owner], Amounts(), None, {}, {})
     reconciled = [replace(line, reconciled=found.get(key)) for key, line in known.items()]
-    return sorted(reconciled, key=lambda line: (line.material.kind, line.material.code, line.owner.code))
+    return sorted(reconciled, key=_place_of_line)
 
 
 def _explain(line: EstimateLine | None, amounts: Amounts) -> Differences | None:
@@ -246,14 +303,22 @@ def _sum_losses(places: Sequence[int]) -> dict[Key, Losses]:
     }
 
 
-def _sum_late(places: Sequence[int]) -> dict[int, int]:
-    """By material: what standing bills could not book here, less what undone ones could not take back."""
-    sums: dict[int, int] = defaultdict(int)
-    for part in in_parts(places):
-        shares = list_late_shares(part).order_by().values_list("line__material", "is_booked_there")
-        for material, is_left, value in shares.annotate(Sum("value")):
-            sums[material] += -int(value) if is_left else int(value)
-    return dict(sums)
+def list_late_bills(places: Sequence[int]) -> list[LateBill]:
+    """What standing bills could not book here, less what undone ones could not take back, bill by bill."""
+    return [
+        LateBill(
+            invoice=share.line.invoice,
+            material=share.line.material,
+            place=share.place,
+            value=-share.value if share.is_booked_there else share.value,
+        )
+        for part in in_parts(places)
+        for share in list_late_shares(part)
+        .select_related("line__invoice__supplier", "line__invoice__entry__reversed_by")
+        .select_related("line__material", "place__run", "place__span")
+        .order_by("line__invoice", "pk")
+        if share.place is not None
+    ]
 
 
 def list_late_shares(places: Sequence[int]) -> QuerySet[InvoiceShare]:
@@ -284,14 +349,23 @@ def _sum_by_size(job: Job, statement: Statement) -> list[CostPerFoot]:
 
 
 def list_line_movements(
-    job: Job, *, material: str, owner: str, part: tuple[str, str] | None = None, month: date | None = None
+    job: Job,
+    *,
+    material: str,
+    owner: str,
+    part: tuple[str, str] | None = None,
+    month: date | None = None,
+    crew: str | None = None,
 ) -> QuerySet[Movement]:
     """The movements behind one line of the sheet, in the order of the book: the proof of its figures.
 
-    `part` narrows it to one span or run ("span", name), `month` (its first day) to what was booked in one.
+    `part` narrows it to one span or run ("span", name) or to the job itself ("job", ""), `month` (its first
+    day) to what was booked in one, `crew` to what its reports and balances brought ("": no crew's).
     """
     if part is None:
         places = Place.objects.filter(Q(pk=job.place_id) | Q(run__job=job) | Q(span__job=job))
+    elif part[0] == "job":
+        places = Place.objects.filter(pk=job.place_id)
     else:
         kind, name = part
         places = Place.objects.filter(**{f"{kind}__job": job, f"{kind}__name": name})
@@ -299,4 +373,10 @@ def list_line_movements(
     rows = rows.filter(Q(source_place__in=places) | Q(target_place__in=places))
     if month is not None:
         rows = rows.filter(entry__booked_date__year=month.year, entry__booked_date__month=month.month)
+    if crew is not None:
+        crews = find_crews_of(set(rows.order_by().values_list("entry__document", flat=True)))
+        known = Q(
+            entry__document__in=[document for document, code in crews.items() if not crew or code == crew]
+        )
+        rows = rows.filter(known) if crew else rows.exclude(known)
     return rows.select_related("entry__actor", "source_place", "target_place").order_by("entry", "line")

@@ -5,7 +5,7 @@ none: it is in the month, and in the job where the day's work was for that job a
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import date
 
@@ -150,6 +150,50 @@ def sum_of_job(job: Job) -> list[FluidSum]:
     """Of a whole job, a sum for each fluid."""
     rows = list_figures().filter(span__job=job)
     return list(_sum(rows, lambda row: 0, _without_span_of(job)).values())
+
+
+@dataclass(frozen=True)
+class FluidCut:
+    """The sum of one span, run, crew or month of a job; without a name, what no span can be charged with."""
+
+    by: str
+    name: str
+    sum: FluidSum
+
+
+def cut_job(job: Job) -> list[FluidCut]:
+    """A job's sums by span, by run, by crew and by month of the crew's day; each way is the whole job."""
+    figures = list(
+        list_figures()
+        .filter(span__job=job)
+        .select_related("span__run", "fluid_balance__balance__crew_day__crew")
+        .order_by("span__run__name", "span__sequence", "pk")
+    )
+    rest = list(_without_span_of(job).select_related("balance__crew_day__crew"))
+    ways: dict[str, tuple[Callable[[SpanFigure], str], Callable[[FluidBalance], str]]] = {
+        "span": (lambda row: row.span.name, lambda row: ""),
+        "run": (lambda row: row.span.run.name, lambda row: ""),
+        "crew": (
+            lambda row: row.fluid_balance.balance.crew_day.crew.code,
+            lambda row: row.balance.crew_day.crew.code,
+        ),
+        "month": (
+            lambda row: f"{row.fluid_balance.balance.crew_day.date:%Y-%m}",
+            lambda row: f"{row.balance.crew_day.date:%Y-%m}",
+        ),
+    }
+    found = []
+    for by, (of_figure, of_balance) in ways.items():
+        sums: dict[tuple[str, int], FluidSum] = {}
+        for row in figures:
+            fluid = row.fluid_balance.fluid
+            sums.setdefault((of_figure(row), fluid.pk), FluidSum(fluid)).add(row)
+        for balance in rest:
+            sums.setdefault(
+                (of_balance(balance), balance.fluid_id), FluidSum(balance.fluid)
+            ).add_without_span(balance)
+        found += [FluidCut(by, name, each) for (name, _fluid), each in sums.items()]
+    return found
 
 
 def sum_of_month(first: date) -> list[FluidSum]:

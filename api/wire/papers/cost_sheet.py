@@ -1,16 +1,18 @@
-"""A job's cost sheet on paper."""
+"""A job's cost sheet on paper, made of its JSON: as it stands, or as it was issued and stored."""
 
+from collections.abc import Sequence
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
+from api.wire.cost_tables import describe_issue, list_groups, name_bill
 from api.wire.papers.paper import Paper
 from inventory.models import Movement
-from inventory.money import format_money, from_money_millionths
-from inventory.units import format_amount, format_millionths, from_millionths
-from jobs.queries.cost_groups import CostGroup
-from jobs.queries.cost_sheet import CostLine, CostSheet
-from jobs.queries.statement import OTHER, StatedPart
+from inventory.money import format_money, to_money_millionths
+from inventory.units import format_amount
+from jobs.models import Job
 
+Json = dict[str, Any]
 MATERIAL_HEADINGS = (
     "Material",
     "Estimate",
@@ -27,274 +29,267 @@ MATERIAL_HEADINGS = (
 
 # What each material did, and in the second line of it what that cost.
 WORDS = {
+    "drawn": "Drawn",
     "used": "Used",
     "installed": "Installed",
     "lost": "Lost",
     "returned": "Returned",
     "recovered": "Recovered",
-    OTHER: "Corrected",
+    "adjusted": "Corrected",
+    "stays": "Stays",
 }
+FURNISHED = {
+    "delivered": "Delivered",
+    "with_job": "With this job",
+    "with_other_jobs": "Other jobs",
+    "returned_to_owner": "Back to owner",
+    "still_held": "Still held",
+    "otherwise": "Otherwise",
+}
+GROUPS = {"By month": ("month",), "By crew": ("crew",), "By span and run": ("job", "run", "span")}
 
 
-def print_cost_sheet(sheet: CostSheet, *, is_metric: bool, printed_at: datetime) -> bytes:
-    """The sheet as PDF, as it stands now; what was issued is shown by its stored content only."""
-    job, currency = sheet.statement.job, sheet.statement.currency
-    customer = f" for {job.customer.name}" if job.customer else ""
+def print_cost_sheet(
+    body: Json, *, is_metric: bool, printed_at: datetime, issued: Json | None = None
+) -> bytes:
+    """The sheet as PDF. With `issued` it is that one: `body` is its stored content, its number is on it."""
+    job = body["job"]
+    customer = f" for {body['customer_name']}" if body["customer_name"] else ""
+    state = Job.State(job["state"]).label
+    title = f"Cost of job {job['reference']}"
     paper = Paper(
-        title=f"Cost of job {job.reference}",
-        subtitle=f"{job.name}{customer}; {job.get_state_display()}; money in {currency}",
+        title=f"{title}, sheet {issued['number']} as issued" if issued else title,
+        subtitle=f"{job['name']}{customer}; {state}; money in {body['currency']}",
         paper="a4" if is_metric else "letter",
         is_wide=True,
         printed_at=printed_at,
+        foot=f"sheet {issued['number']}, hash {issued['hash']}" if issued else "",
     )
-    _add_summary(paper, sheet)
-    _add_materials(paper, sheet)
-    _add_words(paper, sheet)
-    if sheet.furnished:
-        _add_furnished(paper, sheet.furnished)
-    _add_lost(paper, sheet)
-    _add_unaccounted(paper, sheet)
-    _add_scrap(paper, sheet)
-    _add_parts(paper, sheet)
+    if issued:
+        paper.add_table(["As issued", ""], describe_issue(issued), widths=[2, 7])
+    _add_summary(paper, body)
+    _add_materials(paper, body)
+    _add_words(paper, body)
+    _add_furnished(paper, body)
+    _add_lost(paper, body)
+    _add_unaccounted(paper, body)
+    _add_scrap(paper, body)
+    _add_later_bills(paper, body)
+    _add_sizes(paper, body)
+    _add_groups(paper, body)
     tie = "The cost is what the job's places are worth in the book, to the last digit."
-    paper.add_text(tie if sheet.statement.agrees_with_book else "The book differs: run verify_ledger.")
+    paper.add_text(tie if body["agrees_with_book"] else "The book differs: run verify_ledger.")
     return paper.to_pdf()
 
 
-def _add_summary(paper: Paper, sheet: CostSheet) -> None:
-    currency = sheet.statement.currency
-    rows = [["Cost in the book", _money(sheet.statement.cost, currency)]]
-    if sheet.estimated_cost is not None:
-        rows.insert(0, ["Estimate at approval", _money(sheet.estimated_cost, currency)])
-    scrap = sheet.statement.scrap_credit
-    if scrap:
-        rows.append(["Core sold, a by-product", _money(-scrap, currency)])
-        rows.append(["Cost less core sold", _money(sheet.statement.net_cost, currency)])
-    if sheet.late:
-        rows.append(["Bills that came after the job was closed", _money(sheet.late, currency)])
-        rows.append(["Cost as known now", _money(sheet.cost_as_known, currency)])
-    paper.add_table(["", currency], rows, widths=[5, 2], is_number=[False, True], has_total=len(rows) > 1)
+def _add_summary(paper: Paper, body: Json) -> None:
+    rows = [["Cost in the book", _money(body["cost"])]]
+    if body["estimated_cost"] is not None:
+        rows.insert(0, ["Estimate at approval", _money(body["estimated_cost"])])
+    if _is_some(body["scrap_credit"]):
+        rows.append(["Core sold, a by-product", _money(body["scrap_credit"], sign=-1)])
+        rows.append(["Cost less core sold", _money(body["cost_less_scrap"])])
+    if _is_some(body["late_differences"]):
+        rows.append(["Bills that came after the job was closed", _money(body["late_differences"])])
+        rows.append(["Cost as known now", _money(body["cost_as_known_now"])])
+    heads = ["", body["currency"]]
+    paper.add_table(heads, rows, widths=[5, 2], is_number=[False, True], has_total=len(rows) > 1)
 
 
-def _add_materials(paper: Paper, sheet: CostSheet) -> None:
-    currency = sheet.statement.currency
+def _add_materials(paper: Paper, body: Json) -> None:
     paper.add_heading("Materials")
     rows = []
-    for line in sheet.lines:
-        found = line.differences
-        rows.append(
-            [
-                line.material.name,
-                _quantity(line, line.estimate.quantity) if line.estimate else "",
-                _quantity(line, line.amounts.drawn),
-                _quantity(line, line.amounts.quantity("returned")),
-                _quantity(line, line.amounts.quantity("recovered")),
-                _quantity(line, line.amounts.stays),
-                _money(line.estimated_cost, currency),
-                _money(line.amounts.cost, currency),
-                _money(found.price, currency) if found else "",
-                _money(found.quantity, currency) if found else "",
-                _money(found.recovery, currency) if found else "",
-            ]
-        )
-    estimated, cost = _money(sheet.estimated_cost, currency), _money(sheet.statement.cost, currency)
-    rows.append(["All materials", "", "", "", "", "", estimated, cost, "", "", ""])
-    paper.add_table(
-        MATERIAL_HEADINGS,
-        rows,
-        widths=[5, 3, 3, 3, 3, 3, 3, 3, 3, 3, 3],
-        is_number=[False] + [True] * 10,
-        has_total=True,
-    )
+    for line in body["lines"]:
+        found = line["differences"] or {}
+        amounts = ("estimated", "drawn", "returned", "recovered", "stays")
+        money = (line["estimated_cost"], line["cost"], *map(found.get, ("price", "quantity", "recovery")))
+        rows.append([line["name"], *(_some(line[word]) for word in amounts), *map(_money, money)])
+    whole = [_money(body["estimated_cost"]), _money(body["cost"])]
+    rows.append(["All materials", "", "", "", "", "", *whole, "", "", ""])
+    _add_table(paper, MATERIAL_HEADINGS, rows, [5] + [3] * 10, has_total=True)
 
 
-def _add_words(paper: Paper, sheet: CostSheet) -> None:
+def _add_words(paper: Paper, body: Json) -> None:
     """Quantity and money of each word, one below the other; goods of others by quantity only."""
-    currency = sheet.statement.currency
     rows = []
-    for line in [*sheet.lines, *sheet.furnished]:
-        amounts = line.amounts
-        name = line.material.name if line.owner.is_company else f"{line.material.name} ({line.owner.name})"
-        quantities = [amounts.drawn, *(amounts.quantity(word) for word in WORDS), amounts.stays]
-        if not any(quantities) and not amounts.cost:
+    for line in [*body["lines"], *body["furnished"]]:
+        is_own = "values" in line
+        if not any(_is_some(line[word]) for word in WORDS) and not (is_own and _is_some(line["cost"])):
             continue
-        rows.append([name, *(_quantity(line, quantity) for quantity in quantities)])
-        if line.owner.is_company:
-            values = [amounts.drawn_value, *(amounts.value(word) for word in WORDS), amounts.cost]
-            rows.append(["", *(_money(value or None, currency) for value in values)])
+        rows.append([_name(line, body), *(_some(line[word]) for word in WORDS)])
+        if is_own:
+            values = {**line["values"], "stays": line["cost"]}
+            rows.append(["", *(_money(values[word]) if _is_some(values[word]) else "" for word in WORDS)])
     if rows:
         paper.add_heading("What became of it, in quantity and money")
-        paper.add_table(
-            ["Material", "Drawn", *WORDS.values(), "Stays"],
-            rows,
-            widths=[5] + [3] * (len(WORDS) + 2),
-            is_number=[False] + [True] * (len(WORDS) + 2),
-        )
+        _add_table(paper, ["Material", *WORDS.values()], rows, [5] + [3] * len(WORDS))
 
 
-def _add_furnished(paper: Paper, lines: list[CostLine]) -> None:
+def _add_furnished(paper: Paper, body: Json) -> None:
     """What owners brought and where it is now; an owner's other jobs are served from the same goods."""
+    if not body["furnished"]:
+        return
     paper.add_heading("Furnished by others")
-    columns = {
-        "delivered": "Delivered",
-        "with_job": "With this job",
-        "with_other_jobs": "Other jobs",
-        "returned_to_owner": "Back to owner",
-        "still_held": "Still held",
-        "otherwise": "Otherwise",
-    }
     rows = [
-        [
-            f"{line.material.name} ({line.owner.name})",
-            *(_quantity(line, getattr(line.reconciled, column)) for column in columns),
-        ]
-        for line in lines
-        if line.reconciled is not None
+        [_name(line, body), *(_some(line["reconciliation"][word]) for word in FURNISHED)]
+        for line in body["furnished"]
+        if line["reconciliation"]
     ]
-    paper.add_table(
-        ["Material and owner", *columns.values()],
-        rows,
-        widths=[5] + [2] * len(columns),
-        is_number=[False] + [True] * len(columns),
-    )
+    _add_table(paper, ["Material and owner", *FURNISHED.values()], rows, [5] + [2] * len(FURNISHED))
     paper.add_text("Delivered is the sum of what is with jobs, back, still held and otherwise gone.")
 
 
-def _add_lost(paper: Paper, sheet: CostSheet) -> None:
-    currency = sheet.statement.currency
+def _add_lost(paper: Paper, body: Json) -> None:
     rows = [
         [
-            line.material.name,
+            _name(line, body),
             Movement.Cause(cause).label,
-            _quantity(line, loss.quantity),
-            _money(loss.value, currency) if line.owner.is_company else "",
+            _some(quantity),
+            _money(line["lost_values_by_cause"][cause]) if "lost_values_by_cause" in line else "",
         ]
-        for line in [*sheet.lines, *sheet.furnished]
-        for cause, loss in line.lost.items()
+        for line in [*body["lines"], *body["furnished"]]
+        for cause, quantity in line["lost_by_cause"].items()
     ]
     if rows:
         paper.add_heading("Lost")
-        paper.add_table(
-            ["Material", "Cause", "Quantity", currency],
-            rows,
-            widths=[4, 3, 2, 2],
-            is_number=[False, False, True, True],
-        )
+        heads = ["Material", "Cause", "Quantity", body["currency"]]
+        _add_table(paper, heads, rows, [4, 3, 2, 2], words=2)
 
 
-def _add_unaccounted(paper: Paper, sheet: CostSheet) -> None:
-    """What the balances of the job's closed days cannot explain, with its interval at 95 %."""
-    if not sheet.unaccounted:
+def _add_unaccounted(paper: Paper, body: Json) -> None:
+    """What the balances of the job's closed days cannot explain, with its interval at 95 %, and its money."""
+    if not body["unaccounted"]:
         return
-    paper.add_heading("Fluid that cannot be accounted for, beside the cost")
-    rows = []
-    for row in sheet.unaccounted:
-        unit, interval = row.fluid.stock_unit, row.interval
-        shown = (
-            [_amount(end, unit) for end in (row.unaccounted, *interval)]
-            if interval
-            else ["not known", "", ""]
-        )
-        rows.append([row.fluid.name, *shown])
-    paper.add_table(
-        ["Fluid", "Amount", "At least (95 %)", "At most (95 %)"],
-        rows,
-        widths=[4, 2, 2, 2],
-        is_number=[False, True, True, True],
-    )
+    paper.add_heading("Fluid that cannot be accounted for, at what it cost when it was drawn")
+    rows = [_tell_unaccounted("the job", row) for row in body["unaccounted"]]
+    for row in body["unaccounted_parts"]:
+        name = f"{row['by']} {row['name']}" if row["name"] else "no span"
+        # What belongs to no span is told once, beside the spans.
+        if row["name"] or row["by"] == "span":
+            rows.append(_tell_unaccounted(name, row))
+    heads = ["Fluid", "Of", "Amount", "At least (95 %)", "At most (95 %)"]
+    money = [body["currency"], "at least", "at most"]
+    _add_table(paper, [*heads, *money], rows, [4, 3, 2, 2, 2, 2, 2, 2], words=2)
+    paper.add_text("It is part of the cost in the book and adds nothing to it.")
 
 
-def _add_scrap(paper: Paper, sheet: CostSheet) -> None:
-    if not sheet.statement.scrap:
+def _tell_unaccounted(name: str, row: Json) -> list[str]:
+    fluid = row["name_of_material"]
+    if row["interval"] is None:
+        return [fluid, name, "not known", "", "", "", "", ""]
+    amounts = map(_amount, (row["quantity"], *row["interval"]))
+    money = (row["cost"], *row["cost_interval"]) if row["cost"] is not None else (None,) * 3
+    return [fluid, name, *amounts, *map(_money, money)]
+
+
+def _add_scrap(paper: Paper, body: Json) -> None:
+    if not body["scrap"]:
         return
-    currency = sheet.statement.currency
     paper.add_heading("Core sold")
     rows = [
         [
-            f"Lot {row.lot}",
-            f"{row.sold_at:%Y-%m-%d} to {row.buyer}",
-            f"{row.weighed_g / 1000:,.3f} kg",
-            _money(row.credited, currency) if row.owner.is_company else "",
-            f"{_money(row.owed, currency)} to {row.owner.name}" if row.owed else "",
+            f"Lot {row['lot']}",
+            f"{row['sold_at'][:10]} to {row['buyer']}",
+            f"{Decimal(row['weighed']['value']) / 1000:,.3f} kg",
+            _money(row["credited"]) if not _is_some(row["owed"]) else "",
+            f"{_money(row['owed'])} to {row['owner']['name']}" if _is_some(row["owed"]) else "",
         ]
-        for row in sheet.statement.scrap
+        for row in body["scrap"]
     ]
-    paper.add_table(
-        ["Lot", "Sold", "Mass", "Taken off the cost", "Owed, beside the cost"],
-        rows,
-        widths=[2, 4, 2, 2, 3],
-        is_number=[False, False, True, True, True],
-    )
+    heads = ["Lot", "Sold", "Mass", "Taken off the cost", "Owed, beside the cost"]
+    _add_table(paper, heads, rows, [2, 4, 2, 2, 3], words=2)
 
 
-def _add_parts(paper: Paper, sheet: CostSheet) -> None:
-    currency = sheet.statement.currency
-    if sheet.by_size:
-        paper.add_heading("By cable size")
-        rows = [
-            [
-                row.cable_size or "no size",
-                format_amount(from_millionths(row.length_um, "m", "[ft_i]"), "[ft_i]"),
-                _money(row.cost, currency),
-                f"{from_money_millionths(row.per_foot):.4f}" if row.per_foot is not None else "",
-            ]
-            for row in sheet.by_size
+def _add_later_bills(paper: Paper, body: Json) -> None:
+    """Each bill that price variance took for this job, with the entry that proves it."""
+    rows = [
+        [name_bill(row), row["name"], ", ".join(row["entries"]), _money(row["cost"])]
+        for row in body["later_bills"]
+    ]
+    if rows:
+        paper.add_heading("Bills that came after the job was closed, in price variance")
+        heads = ["Bill", "Material", "Entry", body["currency"]]
+        _add_table(paper, heads, rows, [6, 3, 5, 2], words=3)
+
+
+def _add_sizes(paper: Paper, body: Json) -> None:
+    rows = [
+        [
+            row["cable_size"] or "no size",
+            _amount(row["length"]),
+            _money(row["cost"]),
+            f"{Decimal(row['cost_per_foot']['value']):.4f}" if row["cost_per_foot"] else "",
         ]
-        paper.add_table(
-            ["Size", "Extracted", "Cost", "For a foot"],
-            rows,
-            widths=[2, 2, 2, 2],
-            is_number=[False, True, True, True],
-        )
-    groups: dict[str, list[tuple[str, StatedPart | CostGroup[Any]]]] = {
-        "By month": [(f"{row.name:%Y-%m}", row) for row in sheet.by_month],
-        "By crew": [(row.name or "without a crew's report", row) for row in sheet.by_crew],
-        "By span and run": [
-            (f"{part.kind} {part.name}" if part.name else "the job itself", part)
-            for part in sheet.statement.parts
-        ],
-    }
-    for title, named in groups.items():
-        if named:
-            paper.add_heading(title)
-            _add_groups(paper, named, currency)
+        for row in body["cable_sizes"]
+    ]
+    if rows:
+        paper.add_heading("By cable size")
+        _add_table(paper, ["Size", "Extracted", "Cost", "For a foot"], rows, [2, 2, 2, 2])
 
 
-def _add_groups(paper: Paper, named: list[tuple[str, StatedPart | CostGroup[Any]]], currency: str) -> None:
+def _add_groups(paper: Paper, body: Json) -> None:
     """The materials of each part with what stays of them, and below them what the part cost."""
-    rows = []
-    for name, group in named:
-        for place, line in enumerate(group.materials):
-            amounts = line.amounts
-            quantity = _amount(amounts.stays, line.material.stock_unit) if amounts.stays else ""
-            cost = _money(amounts.cost, currency) if line.owner.is_company else ""
-            rows.append([name if not place else "", line.material.name, quantity, cost])
-        if len(group.materials) > 1:
-            rows.append(["", f"all of {name}", "", _money(group.cost, currency)])
-    rows.append(["All", "", "", _money(sum(group.cost for _name, group in named), currency)])
-    paper.add_table(
-        ["", "Material", "Stays", currency],
-        rows,
-        widths=[4, 4, 2, 2],
-        is_number=[False, False, True, True],
-        has_total=True,
-    )
+    named = list(list_groups(body))
+    for title, kinds in GROUPS.items():
+        groups = [(kind, name, group) for kind, name, group in named if kind in kinds]
+        if not groups:
+            continue
+        paper.add_heading(title)
+        rows = []
+        for kind, name, group in groups:
+            shown = (
+                "the job itself" if kind == "job" else f"{kind} {name}" if kind in ("run", "span") else name
+            )
+            for place, line in enumerate(group["materials"]):
+                cost = _money(line["cost"]) if "cost" in line else ""
+                rows.append([shown if not place else "", line["name"], _some(line["stays"]), cost])
+            if len(group["materials"]) > 1:
+                rows.append(["", f"all of {shown}", "", _money(group["cost"])])
+        whole = sum(Decimal(group["cost"]["value"]) for _kind, _name, group in groups)
+        rows.append(["All", "", "", _money({"value": str(whole), "currency": body["currency"]})])
+        _add_table(
+            paper, ["", "Material", "Stays", body["currency"]], rows, [4, 4, 2, 2], words=2, has_total=True
+        )
 
 
-def _quantity(line: CostLine, millionths: int) -> str:
-    if not millionths:
-        return ""
-    return _amount(millionths, line.material.stock_unit)
+def _add_table(
+    paper: Paper,
+    heads: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    widths: Sequence[float],
+    *,
+    words: int = 1,
+    has_total: bool = False,
+) -> None:
+    """A table whose first columns are words and the others numbers."""
+    is_number = [place >= words for place in range(len(heads))]
+    paper.add_table(heads, rows, widths=widths, is_number=is_number, has_total=has_total)
 
 
-def _amount(millionths: int, unit: str) -> str:
-    return format_millionths(_to_hundredth(millionths), unit).removesuffix(" each")
+def _name(line: Json, body: Json) -> str:
+    if "values" in line:
+        return str(line["name"])
+    owners = {owner["code"]: owner["name"] for owner in body["owners"]}
+    return f"{line['name']} ({owners[line['owner']]})"
 
 
-def _to_hundredth(millionths: int) -> int:
+def _is_some(amount: Json | None) -> bool:
+    return amount is not None and Decimal(amount["value"]) != 0
+
+
+def _some(amount: Json | None) -> str:
+    return _amount(amount) if amount is not None and _is_some(amount) else ""
+
+
+def _amount(amount: Json) -> str:
     """As finely as paper needs it; the exact figure is in the sheet's other forms."""
-    return round(millionths / 10_000) * 10_000
+    value = round(Decimal(amount["value"]), 2)
+    return format_amount(value, amount["unit"]).removesuffix(" each")
 
 
-def _money(millionths: int | None, currency: str) -> str:
-    return format_money(millionths, currency).removesuffix(f" {currency}") if millionths is not None else ""
+def _money(amount: Json | None, *, sign: int = 1) -> str:
+    if amount is None:
+        return ""
+    value, currency = Decimal(amount["value"]), amount["currency"]
+    millionths = to_money_millionths(abs(value)) * (sign if value >= 0 else -sign)
+    return format_money(millionths, currency).removesuffix(f" {currency}")

@@ -60,7 +60,8 @@ def test_cost_says_what_each_part_took_and_what_was_lost_for_how_much(browse: Br
     assert '3 gal <span class="quiet">spill</span><br><small class="quiet">30.00 USD</small>' in sheet
     by_part = sheet.split("<summary>By span and run</summary>")[1]
     assert "the job itself" in by_part
-    assert "<li>4 gal Extraction fluid · 40.00 USD</li>" in by_part
+    link = '<a href="/jobs/J-north/cost/fluid/own?job=">Extraction fluid</a>'
+    assert f"<li>4 gal {link} · 40.00 USD</li>" in by_part
     assert "span S1" in by_part
 
 

@@ -10,6 +10,7 @@ from uuid import uuid4
 
 import pytest
 from django.db import connection
+from django.test import Client
 from openpyxl import load_workbook
 from pypdf import PdfReader
 from rest_framework.test import APIClient
@@ -242,12 +243,31 @@ def test_what_cannot_be_accounted_for_stands_on_every_form_with_its_interval(
     assert fluid["interval"] == [interval["low"], interval["high"]]
     assert float(interval["low"]["value"]) < float(interval["high"]["value"])
     text = accounts.get(f"{ADDRESS}/cost-sheet/file.csv").content.decode("utf-8-sig")
-    [row] = [row for row in csv.DictReader(io.StringIO(text)) if row["unaccounted"]]
+    rows = [row for row in csv.DictReader(io.StringIO(text)) if row["unaccounted"]]
+    [row] = [row for row in rows if row["by"] == "material"]
     shown = (row["unaccounted at least"], row["unaccounted at most"])
     assert shown == (interval["low"]["value"], interval["high"]["value"])
     printed = accounts.get(f"{ADDRESS}/cost-sheet/file.pdf")
     pages = "\n".join(page.extract_text() for page in PdfReader(io.BytesIO(printed.content)).pages)
     assert "Fluid that cannot be accounted for" in pages
+    # The fluid cost 10.00 a gallon when it was drawn.
+    for ends in (
+        (fluid["quantity"], fluid["cost"]),
+        *zip(interval.values(), fluid["cost_interval"], strict=False),
+    ):
+        assert float(ends[1]["value"]) == pytest.approx(10 * float(ends[0]["value"]), abs=1e-5)
+    ways = {"span", "run", "crew", "month"}
+    for by in ways:
+        of_it = [cut for cut in sheet["unaccounted_parts"] if cut["by"] == by]
+        for word in ("quantity", "cost"):
+            total = sum(float(cut[word]["value"]) for cut in of_it)
+            assert total == pytest.approx(float(fluid[word]["value"]), abs=1e-5), (by, word)
+    assert {cut["name"] for cut in sheet["unaccounted_parts"] if cut["by"] == "crew"} == {"north"}
+    assert {row["by"] for row in rows} == {"material", *(f"unaccounted by {by}" for by in ways)}
+    assert row["unaccounted cost"] == f"{float(fluid['cost']['value']):.6f}"
+    page = Client()
+    page.force_login(reported.users["accounts"])
+    assert f"{float(fluid['cost']['value']):,.2f} USD" in page.get("/jobs/J-north/cost").content.decode()
 
 
 def test_goods_of_others_are_reconciled_apart_and_cost_nothing(client_of: ClientOf, office: Office) -> None:

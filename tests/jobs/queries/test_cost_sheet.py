@@ -276,6 +276,9 @@ def test_cost_by_crew_adds_up_with_what_no_report_brought(day: SmallDay) -> None
     assert costs(sheet.by_crew) == [("", 72 * MILLION), ("north", 6 * MILLION), ("south", 36 * MILLION)]
     assert [row.materials[0].amounts.stays for row in sheet.by_crew] == [12 * MILLION, MILLION, 6 * MILLION]
     assert sum(row.cost for row in sheet.by_crew) == sheet.statement.cost
+    for row in sheet.by_crew:
+        rows = list_line_movements(get_job(), material="fluid", owner="own", crew=row.name)
+        assert sum(movement.value for movement in rows) == row.cost, row.name
 
 
 def test_parts_months_crews_and_sizes_each_add_up_to_the_cost_and_by_material(day: SmallDay) -> None:

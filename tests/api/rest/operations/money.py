@@ -34,6 +34,7 @@ OPERATIONS: list[Operation] = [
         )
     ),
     read("jobs/J-north/issued-sheets/1", SEES_MONEY),
+    read("jobs/J-north/issued-sheets/1/file.pdf", SEES_MONEY),
     read("accounting-periods", SEES_MONEY),
     read(f"accounting-periods/check-list?last_date={DAY}", SEES_MONEY),
     read(f"accounting-periods/{DAY}/job-costs", (401, 404, 403, 404, 404, 403, 404)),
