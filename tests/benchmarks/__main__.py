@@ -17,18 +17,13 @@ from tests.benchmarks.measurement import Measurement
 
 OF_THE_PACKAGE = {"__main__", "measurement"}
 COLUMNS = 110
-# Run only by name. The reason is printed, so that nobody takes their silence for a pass.
-BY_NAME_ONLY = {
-    "coverage": "takes ten minutes, and for three sizes in shared drums and for some counts not all its "
-    "bounds are reached yet"
-}
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     names = list_benchmarks()
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
     parser.add_argument(
-        "name", nargs="*", choices=[[], *names], metavar="NAME", help="which to run; most if none is named"
+        "name", nargs="*", choices=[[], *names], metavar="NAME", help="which to run; all if none is named"
     )
     parser.add_argument("--list", action="store_true", help="name the benchmarks and stop")
     options = parser.parse_args(arguments)
@@ -37,11 +32,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 0
     os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
     django.setup()
-    if not options.name:
-        for name, reason in BY_NAME_ONLY.items():
-            print(f"{name}: left out, it {reason}; run it by its name")
-    chosen = options.name or [name for name in names if name not in BY_NAME_ONLY]
-    measured = [(name, found) for name in chosen for found in run_benchmark(name)]
+    measured = [(name, found) for name in options.name or names for found in run_benchmark(name)]
     if not measured:
         print("There is no benchmark yet.")
         return 0
