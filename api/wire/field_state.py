@@ -38,7 +38,16 @@ def field_state_json(state: FieldState) -> Json:
 def told_of_day_json(told: ToldOfDay) -> Json:
     """What a day's reports have told before, of which another report may tell again."""
     return {
-        "fired": [{**_work(row.run), "fired": row.fired} for row in told.fired],
+        "fired": [
+            {
+                **_work(row.run),
+                "fired": row.fired,
+                "retrieved": row.retrieved,
+                "stuck_at_m": None if row.stuck_at_um is None else row.stuck_at_um / UM_PER_M,
+                "is_clean": row.is_clean,
+            }
+            for row in told.fired
+        ],
         "metered": [
             {
                 **_work(row.span),

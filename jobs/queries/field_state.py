@@ -112,9 +112,10 @@ def _list_runs(days: Sequence[FieldDay]) -> list[RunState]:
     cleanings: dict[Key, list[ToldCleaning]] = {}
     rows = RunCleaning.objects.filter(run__in=runs, report__is_undone=False)
     rows = rows.order_by("report__occurred_at", "report", "position")
-    columns = ("run", "report__occurred_at", "fired", "retrieved", "stuck_at_um")
-    for run, *told in rows.values_list(*columns):
-        cleanings.setdefault(run, []).append(ToldCleaning._make(told))
+    columns = ("run", "report__occurred_at", "fired", "retrieved", "stuck_at_um", "is_clean")
+    tellers = ("report__crew_day", "report__device", "report__by")
+    for run, *told, device, teller in rows.values_list(*columns, *tellers):
+        cleanings.setdefault(run, []).append(ToldCleaning._make((*told, (device, teller))))
     accounted: dict[Key, list[Accounted]] = {}
     lifted = RuleFinding.objects.filter(run__in=runs, rule__in=PROJECTILE_STOPS, lifted_at__isnull=False)
     for run, moment, facts in lifted.order_by("lifted_at", "pk").values_list("run", "lifted_at", "facts"):

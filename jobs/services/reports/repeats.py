@@ -126,7 +126,7 @@ def see_repeats(told: "Told", answers: Sequence[Sequence[tuple[Any, ...]]]) -> N
     out = {row[0] for row in rows.get("out", [])}
     for number, attempt in enumerate(told.attempts):
         if _brings_out(attempt):
-            if attempt.span_id in out and attempt.injected and number not in told.meters_told_before:
+            if attempt.span_id in out and attempt.injected:
                 told.out_before.add(number)
             out.add(attempt.span_id)
 
@@ -195,7 +195,8 @@ def _is_metered(row: SpanAttempt) -> bool:
 
 
 def _brings_out(row: SpanAttempt) -> bool:
-    return row.outcome == SpanAttempt.Outcome.ALL_OUT
+    """Whether a span came all out by it, as only once it can; what a meter counted speaks for itself."""
+    return row.outcome == SpanAttempt.Outcome.ALL_OUT and not _is_metered(row)
 
 
 class _Stretch(NamedTuple):

@@ -65,8 +65,7 @@ def _ask_phone(
 
 def _ask_service(report: FieldReport) -> tuple[Found, list[Any]]:
     told = load_told([report])[report.pk]
-    repeats = select_repeats(told)
-    see_repeats(told, read_rows(repeats)[0] if repeats is not None else [])
+    see_repeats(told, read_rows(*select_repeats(told)))
     record = make_record(read_rows(*select_record(told, None)))
     subjects = list_subjects(told, record) + list_fluid_subjects(told, record)
     found = [

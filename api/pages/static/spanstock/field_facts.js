@@ -51,10 +51,12 @@
       const run = known.runs.get(keyOf(row.run));
       if (run) {
         run.is_clean = run.is_clean || row.is_clean !== false;
-        count(run.count, row, known);
+        if (!isOfDay || !wasTold(row, known)) {
+          count(run.count, row, known);
+        }
       }
       if (isOfDay && row.fired && report.author !== known.pack.person) {
-        known.fired.push({ ...row.run, fired: row.fired });
+        known.fired.push({ ...row.run, ...numbersOf(row, known) });
       }
     }
     for (const row of report.blowings || []) {
@@ -173,13 +175,31 @@
     });
   }
 
+  function numbersOf(row, known) {
+    const metres = compared(row.stuck_at, known);
+    const stuck = isTold(metres) ? Math.round(metres * MILLION) / MILLION : null;
+    const [fired, retrieved] = [row.fired, row.retrieved].map((value) => (isTold(value) ? value : null));
+    return { fired, retrieved, stuck_at_m: stuck, is_clean: row.is_clean !== false };
+  }
+
+  /* What others fired into the same run that day, as many. */
+  function likeFired(row, known) {
+    return known.fired.filter((other) => row.fired > 0 && keyOf(other) === keyOf(row.run) && other.fired === row.fired);
+  }
+
+  /* The same numbers of another device are the same cleaning: it counts once. */
+  function wasTold(row, known) {
+    const numbers = Object.entries(numbersOf(row, known));
+    return likeFired(row, known).some((other) => numbers.every(([name, value]) => other[name] === value));
+  }
+
   function cleanings(report, known) {
-    const wasFired = (row) => known.fired.some((other) => keyOf(other) === keyOf(row.run) && other.fired === row.fired);
     return (report.cleanings || []).map((row, number) => {
       const facts = told({
         run: row.run.name,
         fired: row.fired,
-        is_told_before: (row.fired > 0 && wasFired(row)) || null,
+        is_told_before: wasTold(row, known) || null,
+        is_told_alike: (likeFired(row, known).length > 0 && !wasTold(row, known)) || null,
         ...pressureFacts(row, "air_cleaning", known),
       });
       return { about: "cleaning", facts, part: "cleanings", number };
@@ -210,7 +230,9 @@
       const run = known.runs.get(keyOf(row.run));
       if (run) {
         const state = found.has(run) ? found.get(run).state : { ...run.count };
-        count(state, row, known);
+        if (!wasTold(row, known)) {
+          count(state, row, known);
+        }
         found.set(run, { state, number });
       }
     });
