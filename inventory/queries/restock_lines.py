@@ -95,12 +95,11 @@ class Shortage:
 
 @dataclass(frozen=True)
 class _Wish:
-    """What is to be ordered on which terms; of several the one of least rank."""
+    """What is to be ordered on which terms, and what bounds it."""
 
     terms: SupplyTerms | None
     quantity: int
     limit: Limit | None
-    rank: tuple[float, float, str] = (0.0, 0.0, "")
 
 
 @dataclass(frozen=True)
@@ -251,20 +250,26 @@ def _choose(facts: RestockFacts, plans: RestockPlans, row: int, first: int, leas
         for terms in offers
         if days_to_come(terms, service) <= allowed
     ]
-    return min(wishes, key=lambda wish: wish.rank) if len(wishes) > 1 else wishes[0]
+    daily = float(plans.daily[row]) if plans.rate_per_week[row] else 0.0
+
+    def rank(wish: _Wish) -> tuple[float, float, str]:
+        # Where nothing says that it is used up, it is paid for once.
+        assert wish.terms is not None
+        cost = cost_per_day(facts, row, wish.terms, wish.quantity, daily=daily)
+        return cost, wish.terms.lead_time_days, wish.terms.supplier.code
+
+    return min(wishes, key=rank) if len(wishes) > 1 else wishes[0]
 
 
 def _wish(
     facts: RestockFacts, plans: RestockPlans, row: int, first: int, least: int, terms: SupplyTerms
 ) -> _Wish:
-    """What would be ordered on these terms. Where nothing says that it is used up, it is paid for once."""
+    """What would be ordered on these terms."""
     days = days_to_come(terms, float(plans.service[row]))
     limit = _limit(facts, plans, row, terms, max(0, first - days))
     wanted = max(least, _policy_quantity(plans, row, terms))
     quantity = _in_packs(facts.of(row)[1], terms, wanted, limit)
-    daily = float(plans.daily[row]) if plans.rate_per_week[row] else 0.0
-    cost = cost_per_day(facts, row, terms, quantity, daily=daily)
-    return _Wish(terms, quantity, limit, (cost, terms.lead_time_days, terms.supplier.code))
+    return _Wish(terms, quantity, limit)
 
 
 def _policy_quantity(plans: RestockPlans, row: int, terms: SupplyTerms) -> int:

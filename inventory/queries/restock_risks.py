@@ -16,8 +16,11 @@ def find_chances_to_stand(
 
     What a planner asks for one use in several rows is one use: it stands as a whole.
     """
+    planned = facts.requirements.get(row, [])
+    if not planned:
+        return {}
     uses: dict[str, PlannedUse] = {}
-    for need in facts.requirements.get(row, []):
+    for need in planned:
         use = as_planned_use(facts, row, need)
         known = uses.get(need.reference)
         uses[need.reference] = known + use if known else use

@@ -1,13 +1,15 @@
 """The states of a crew-day's kit and what may follow what."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from inventory.errors import BadInput, NotFound
 from inventory.models import DomainEvent, Requirement
+from inventory.queries.restock import list_restock
 from jobs.models import CrewDay
 from jobs.services.day_life import DayStateMayNotFollow, StepsAreWaiting, change_day_state
+from jobs.services.job_life import change_state
 from jobs.services.needs import write_needs
 from tests.factories.jobs import DAY
 from tests.factories.kits import SmallDay, make_small_day
@@ -41,6 +43,24 @@ def test_change_day_state_needs_its_goods_until_the_work_is_done(day: SmallDay) 
     day.crew_day.steps.update(done_at=NOON)
     _change(day, "settled")
     assert not Requirement.objects.exists()
+
+
+def test_restocking_needs_the_goods_of_a_day_gone_by_until_it_is_settled(day: SmallDay) -> None:
+    later = DAY + timedelta(days=3)
+    due = {line.material.code for line in list_restock(as_of=DAY).lines if line.owner.is_company}
+    assert due
+    assert {line.material.code for line in list_restock(as_of=later).lines if line.owner.is_company} == due
+    day.crew_day.steps.update(done_at=NOON)
+    _change(day, "settled")
+    assert list_restock(as_of=later).lines == ()
+
+
+@pytest.mark.parametrize("state", ["on_hold", "cancelled"])
+def test_restocking_needs_nothing_of_a_day_gone_by_whose_job_is_called_off(day: SmallDay, state: str) -> None:
+    later = DAY + timedelta(days=3)
+    assert list_restock(as_of=later).lines
+    change_state(reference=day.job.reference, state=state, by=day.world.actor, occurred_at=NOON)
+    assert list_restock(as_of=later).lines == ()
 
 
 def test_change_day_state_refuses_what_may_not_follow(day: SmallDay) -> None:
