@@ -5,6 +5,7 @@ from django.contrib.sessions.backends.db import SessionStore
 from django.utils import timezone
 
 from api.feed.webhooks import deliver_due, write_deliveries
+from api.imports.working import take_import, work_import
 from api.sign_in.people import forget_old_attempts
 from api.sign_in.systems import forget_old_tokens
 from api.wire.keyed_answers import forget_old_answers as remove_old_answers
@@ -31,3 +32,13 @@ def tell_webhooks() -> int:
     now = timezone.now()
     write_deliveries(now=now)
     return deliver_due(now=now)
+
+
+@shared_task(ignore_result=True)
+def work_imports() -> int:
+    """Take the files that were sent, until none is free."""
+    worked = 0
+    while (taken := take_import()) is not None:
+        work_import(taken)
+        worked += 1
+    return worked

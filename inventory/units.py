@@ -10,13 +10,14 @@ litres, each draw is rounded by itself and the last one may miss by a millionth:
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
 
-from inventory.errors import BadInput
+from inventory.errors import BadInput, Fault
 
 MILLION = 10**6
 DECIMALS = 6
@@ -358,3 +359,12 @@ def _gather_spellings() -> dict[str, tuple[str, ...]]:
 
 
 _SPELLINGS = _gather_spellings()
+
+
+@contextmanager
+def naming_the_amount(pointer: str, shown: str) -> Iterator[None]:
+    """Name the field of an amount that cannot be taken within, and what was sent there."""
+    try:
+        yield
+    except BadAmount as refusal:
+        raise type(refusal).of([Fault(pointer, shown, refusal.message)]) from refusal

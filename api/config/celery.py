@@ -53,6 +53,7 @@ WATCH_FLUID_EVERY_S = 60
 # Days pass slowly: what becomes due at midnight is told within the hour.
 WATCH_LIMITS_EVERY_S = 3600
 FORGET_SIGN_INS_EVERY_S = 900
+IMPORT_EVERY_S = 30
 FORGET_ANSWERS_EVERY_S = 3600
 WEBHOOKS_EVERY_S = 5
 
@@ -104,6 +105,11 @@ SCHEDULE: dict[str, Any] = {
         "task": "api.tasks.forget_old_answers",
         "schedule": FORGET_ANSWERS_EVERY_S,
         "options": {"expires": FORGET_ANSWERS_EVERY_S},
+    },
+    "take imports": {
+        "task": "api.tasks.work_imports",
+        "schedule": IMPORT_EVERY_S,
+        "options": {"expires": IMPORT_EVERY_S},
     },
     "close periods": {
         "task": "jobs.tasks.work_closings",

@@ -221,6 +221,13 @@ def require_may_post(
             raise NotAllowed("Goods there are not in your charge; they are moved by others.")
 
 
+def require_may_take_stock_sheet(viewer: Viewer) -> None:
+    """Refuse whoever may not open and count stock with its cost wherever it lies: a sheet names any place."""
+    kinds = {Entry.Kind.RECEIPT, Entry.Kind.COUNT}
+    if viewer.own_places is not None or not viewer.may_see_money or not kinds <= viewer.postable:
+        raise NotAllowed("A stock sheet is taken by whoever keeps all warehouses.")
+
+
 def require_may_reverse(viewer: Viewer, entry: Entry) -> None:
     """Refuse to undo an entry that the viewer could not have made."""
     ends: list[tuple[Place | None, Place | None]] = [

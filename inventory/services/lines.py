@@ -9,7 +9,7 @@ from inventory.errors import BadInput, Fault
 from inventory.models import Actor, Container, Entry, Material, Movement, Party, Place
 from inventory.queries.company import get_company_party
 from inventory.services.posting import REST, ContainerWish, End, Flow, Posting, Rest, post
-from inventory.units import Amount, BadAmount, to_millionths
+from inventory.units import Amount, naming_the_amount, to_millionths
 
 
 class WrongPlace(BadInput):
@@ -70,10 +70,8 @@ def quantity_of(amount: Amount | Rest, material: Material, *, pointer: str) -> i
 
 def stored_quantity(amount: Amount, stock_unit: str, *, pointer: str) -> int:
     """Return the amount in millionths of the stock unit; what cannot be is named by its pointer."""
-    try:
+    with naming_the_amount(pointer, str(amount)):
         return to_millionths(amount, stock_unit)
-    except BadAmount as refusal:
-        raise type(refusal).of([Fault(pointer, str(amount), refusal.message)]) from refusal
 
 
 def require_kind(place: Place, kinds: Collection[str], *, pointer: str) -> None:

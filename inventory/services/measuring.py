@@ -24,7 +24,7 @@ from inventory.calc.measuring import (
 from inventory.errors import BadInput, Fault
 from inventory.models import Container, Instrument, Material
 from inventory.queries.instruments import TrustedInstrument
-from inventory.units import MILLION, Amount, base_factor, conversion_factor, parse_amount
+from inventory.units import MILLION, Amount, base_factor, conversion_factor, naming_the_amount, parse_amount
 
 # What an instrument is worth of which nothing is known, in kg, percent and m3 (estimates, no source): a
 # floor scale of one pound, a meter of class 2, a stick that is read to a fifth of a gallon to either side.
@@ -150,8 +150,10 @@ def measure_metered(
         If a value or the unit are none, or the unit does not measure volume.
     """
     _refuse_wrong_instrument(Method.METERED, instrument, pointer)
-    first = parse_amount(start, unit, dimension="volume")
-    last = parse_amount(end, unit, dimension="volume")
+    with naming_the_amount(f"{pointer}/meter_start", f"{start} {unit}"):
+        first = parse_amount(start, unit, dimension="volume")
+    with naming_the_amount(f"{pointer}/meter_end", f"{end} {unit}"):
+        last = parse_amount(end, unit, dimension="volume")
     if last.value < first.value:
         message = f"is below its start, {first}; a meter that ran backwards tells no amount"
         raise BadReading.of([Fault(f"{pointer}/meter_end", str(last), message)])
@@ -373,7 +375,8 @@ def _as_amount(method: Method, value: str | int | float | Decimal | None, unit: 
         return Amount(Decimal(0), "1")
     if value is None:
         raise BadReading.of([Fault(f"{pointer}/value", "", f"is missing; {method.value} needs a number")])
-    amount = parse_amount(value, unit, dimension=dimension)
+    with naming_the_amount(f"{pointer}/value", f"{value} {unit}"):
+        amount = parse_amount(value, unit, dimension=dimension)
     if amount.value < 0:
         raise BadReading.of([Fault(f"{pointer}/value", str(amount), "cannot be less than nothing")])
     return amount

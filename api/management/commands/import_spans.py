@@ -9,6 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from api.management.base import SpanstockCommand
+from api.wire.taken_lists import span_import_json
 from inventory.services.references import DEFAULT_SYSTEM
 from jobs.services.job_life import JobOpening
 from jobs.services.spans import SpanImport, import_spans
@@ -58,27 +59,7 @@ class Command(SpanstockCommand):
             )
 
     def to_json(self, answer: SpanImport) -> Any:
-        difference = answer.difference
-        split = {name: span.name for name, span in difference.split.items()}
-        return {
-            "job": answer.job_reference,
-            "is_job_new": answer.is_job_new,
-            "is_stored": answer.is_stored,
-            "spans": answer.span_count,
-            "runs": answer.run_count,
-            "length": {"value": f"{answer.length_m:.6f}", "unit": "m"},
-            "added": [
-                {"span": listed.name, "run": listed.run, "split_from": split.get(listed.name)}
-                for listed in difference.added
-            ],
-            "changed": [
-                {"span": change.span.name, "changes": list(change.sentences)} for change in difference.changed
-            ],
-            "withdrawn": [span.name for span in difference.withdrawn],
-            "unchanged": difference.unchanged_count,
-            "changed_days": [{"date": day.isoformat(), "crew": crew} for day, crew in answer.changed_days],
-            "ignored_columns": list(answer.ignored_headers),
-        }
+        return span_import_json(answer)
 
     def to_text(self, answer: SpanImport) -> Group:
         difference = answer.difference

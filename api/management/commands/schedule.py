@@ -14,6 +14,7 @@ from rich.text import Text
 from api.management.base import SpanstockCommand, iso_date
 from api.management.pull_sheet_text import lay_out_steps
 from api.wire.pull_sheets import crew_day_body
+from api.wire.taken_lists import schedule_import_json
 from inventory.queries.company import get_today
 from jobs.queries.pull_sheet import PlannedCrewDay
 from jobs.queries.schedule import list_schedule
@@ -88,16 +89,7 @@ class Command(SpanstockCommand):
 
     def to_json(self, answer: Any) -> Any:
         if isinstance(answer, ScheduleImport):
-            return {
-                "days": answer.days,
-                "steps": answer.steps,
-                "done_steps": answer.done_steps,
-                "new_crews": list(answer.new_crews),
-                "first_date": answer.first_date.isoformat(),
-                "last_date": answer.last_date.isoformat(),
-                "ignored_columns": list(answer.ignored_headers),
-                "warnings": list(answer.warnings),
-            }
+            return schedule_import_json(answer)
         if isinstance(answer, MovedStep):
             day = answer.step.crew_day
             return {

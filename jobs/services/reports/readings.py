@@ -3,7 +3,7 @@
 from inventory.errors import Fault
 from inventory.models import Container, Material
 from inventory.services.measuring import BadReading, Measured, UnknownVessel, measure
-from inventory.units import parse_amount, require_dimension
+from inventory.units import naming_the_amount, parse_amount
 from jobs.models import ContainerReading, FieldReport
 from jobs.services.reports.content import ReadingContent, ReportContent
 from jobs.services.reports.gaps import Gap, note_in_report
@@ -110,8 +110,8 @@ def _measure_length(row: ReadingContent, material: Material, pointer: str) -> Me
     if row.method != ContainerReading.Method.METERED or row.value is None:
         message = "tells nothing of a reel; give the length left as metered, or empty"
         raise BadReading.of([Fault(f"{pointer}/method", row.method, message)])
-    amount = parse_amount(row.value, row.unit)
+    with naming_the_amount(f"{pointer}/value", f"{row.value} {row.unit}"):
+        amount = parse_amount(row.value, row.unit, dimension="length")
     if not amount.value:
-        require_dimension(amount.unit, "length")
         return Measured(0, 0.0)
     return Measured(read_some(amount, material, f"{pointer}/value"), 0.0)

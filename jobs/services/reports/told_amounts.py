@@ -6,7 +6,7 @@ from typing import Any
 from inventory.errors import Fault
 from inventory.models import Material
 from inventory.services.lines import BadLine, stored_quantity
-from inventory.units import MILLION, Amount, convert, require_dimension
+from inventory.units import MILLION, Amount, convert, naming_the_amount, require_dimension
 
 UM_PER_M = 1_000_000
 
@@ -15,7 +15,8 @@ def read_um(amount: Amount | None, pointer: str) -> int | None:
     """A length in whole micrometres."""
     if amount is None:
         return None
-    require_dimension(amount.unit, "length")
+    with naming_the_amount(pointer, str(amount)):
+        require_dimension(amount.unit, "length")
     found = round(convert(amount.value, amount.unit, "m") * UM_PER_M)
     if found < 0:
         raise BadLine.of([Fault(pointer, str(amount), "cannot be less than nothing")])
@@ -25,7 +26,8 @@ def read_um(amount: Amount | None, pointer: str) -> int | None:
 def read_kg(amount: Amount | None, pointer: str) -> float | None:
     if amount is None:
         return None
-    require_dimension(amount.unit, "mass")
+    with naming_the_amount(pointer, str(amount)):
+        require_dimension(amount.unit, "mass")
     return float(convert(amount.value, amount.unit, "kg"))
 
 
@@ -33,7 +35,8 @@ def read_mark(amount: Amount | None, unit: str, dimension: str, pointer: str) ->
     """What a meter or a mark shows, in millionths of the unit both are kept in."""
     if amount is None:
         return None
-    require_dimension(amount.unit, dimension)
+    with naming_the_amount(pointer, str(amount)):
+        require_dimension(amount.unit, dimension)
     return round(convert(amount.value, amount.unit, unit) * MILLION)
 
 

@@ -1,10 +1,10 @@
 """The service: a list of crew-days becomes the plan of the days it names, or nothing changes."""
 
-import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from uuid import UUID, uuid4
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
@@ -50,12 +50,18 @@ class ScheduleImport:
 
 
 def import_schedule(
-    *, path: str | Path, by: Actor, occurred_at: datetime, may_create_crews: bool = False
+    *,
+    path: str | Path,
+    by: Actor,
+    occurred_at: datetime,
+    may_create_crews: bool = False,
+    id: UUID | None = None,
 ) -> ScheduleImport:
     """Take a list of crew-days. It is the whole plan of each crew and day it names; others stay as they are.
 
     Every fault is named in one go, and nothing is stored unless all is well. What the days need is worked
     out before the write transaction begins, since simulating many days takes longer than storing them.
+    `id` becomes that of the event which tells of it.
     """
     clock = Clock(ZoneInfo(get_company().time_zone), occurred_at)
     listed, faults, ignored = read_schedule_list(path, clock=clock)
@@ -64,7 +70,7 @@ def import_schedule(
     faults.extend(resolver.faults)
     faults.raise_if_any(Path(path).name)
     store = PlanStore(days, resolver)
-    store.store(by=by, occurred_at=occurred_at)
+    store.store(by=by, occurred_at=occurred_at, id=id or uuid4())
     dates = sorted(day.date for day in days)
     return ScheduleImport(
         days=len(days),
@@ -91,7 +97,7 @@ class PlanStore:
         self._needs = self._compute_needs()
 
     @transaction.atomic
-    def store(self, *, by: Actor, occurred_at: datetime) -> None:
+    def store(self, *, by: Actor, occurred_at: datetime, id: UUID) -> None:
         """Replace what is not done on these days; all of it goes first, so steps may change days."""
         self._refuse_changed_meanwhile()
         for crew in self._resolver.new_crews.values():
@@ -109,7 +115,7 @@ class PlanStore:
         for crew_day in stored:
             settle_if_done(crew_day, by=by, occurred_at=occurred_at)
         record_event(
-            id=uuid.uuid4(),
+            id=id,
             kind="schedule_taken",
             occurred_at=occurred_at,
             body={

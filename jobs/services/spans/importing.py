@@ -1,10 +1,10 @@
 """The service: a span list becomes a job's spans, or nothing changes."""
 
-import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from uuid import UUID, uuid4
 
 from django.db import transaction
 
@@ -65,13 +65,14 @@ def import_spans(
     opening: JobOpening | None = None,
     job_known_as: tuple[str, str] | None = None,
     is_dry_run: bool = False,
+    id: UUID | None = None,
     report: Callable[[str, int, int], None] = _tell_nobody,
 ) -> SpanImport:
     """Read a span list, compare it with what the job has, and store the difference at one stroke.
 
     `opening` says how to make the job where there is none yet, `job_known_as` which system calls it what.
     Everything that can be found out is found out before the write transaction begins; inside it only what
-    others may have changed is looked at again.
+    others may have changed is looked at again. `id` becomes that of the event which tells of it.
     """
     job = find_job(job_reference)
     if job is None and opening is None:
@@ -96,7 +97,7 @@ def import_spans(
             SpanStore(stored_job, runs, known, report).store(difference)
             write_needs(days)
             _name_job(stored_job, job_known_as)
-            _tell(stored_job, difference, by=by, occurred_at=occurred_at)
+            _tell(stored_job, difference, by=by, occurred_at=occurred_at, id=id or uuid4())
     elif job is not None and not is_dry_run:
         _name_job(job, job_known_as)
     return SpanImport(
@@ -157,9 +158,9 @@ def _find_days(difference: Difference, known: KnownJob) -> list[CrewDay]:
     return find_days_ahead(span_keys=[span.pk for span in existing], run_keys=sorted(runs))
 
 
-def _tell(job: Job, difference: Difference, *, by: Actor, occurred_at: datetime) -> None:
+def _tell(job: Job, difference: Difference, *, by: Actor, occurred_at: datetime, id: UUID) -> None:
     record_event(
-        id=uuid.uuid4(),
+        id=id,
         kind="spans_revised",
         occurred_at=occurred_at,
         body={

@@ -172,6 +172,10 @@ def furnish(office: Office, client_of: Callable[[str], APIClient]) -> Furnished:
         clients.setdefault(role, client_of(role))
         sent = clients[role].put(address, A_PAPER, content_type="application/pdf")
         assert sent.status_code == 200, sent.content
+    names["import"] = str(uuid4())
+    address = f"/api/v1/imports/{names['import']}?kind=field-reports&name=a"
+    sent = client_of("admin").put(address, b"{}", content_type="application/octet-stream")
+    assert sent.status_code == 202, sent.content
     target = {"id": str(uuid4()), "url": "https://hooks.example/y"}
     names["target"] = send("admin", "webhook-targets", target)["id"]
     manifest = WasteManifest.objects.create(

@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import resolve
 from rest_framework.test import APIClient
 
+from api.imports import asking
 from api.rest.urls import ADDRESSES
 from inventory.services.restocking import runs
 from tests.api.acts.every_act import ACTS
@@ -34,6 +35,7 @@ WRITING = re.compile(
 def _quiet(monkeypatch: pytest.MonkeyPatch) -> None:
     """No broker to hint to, no throttle to wait for."""
     monkeypatch.setattr(runs, "_hint", lambda: None)
+    monkeypatch.setattr(asking, "_hint", lambda: None)
     for throttle in ("ScopedRateThrottle", "AnonRateThrottle", "UserRateThrottle"):
         monkeypatch.setattr(f"rest_framework.throttling.{throttle}.allow_request", lambda *_: True)
 

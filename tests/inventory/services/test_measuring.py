@@ -167,18 +167,18 @@ def test_measure_of_a_drum_of_unknown_size_takes_the_usual_one() -> None:
         ({"method": "dipped"}, BadReading, "/r/value"),
         ({"method": "dipped", "value": "-1", "unit": "L"}, BadReading, "/r/value"),
         ({"method": "quarters", "value": "5", "unit": "1"}, BadReading, "/r/value"),
-        ({"method": "dipped", "value": "1", "unit": "kg"}, WrongDimension, None),
-        ({"method": "dipped", "value": "1", "unit": "bucket"}, UnknownUnit, None),
-        ({"method": "dipped", "value": "much", "unit": "L"}, BadAmount, None),
+        ({"method": "dipped", "value": "1", "unit": "kg"}, WrongDimension, "/r/value"),
+        ({"method": "dipped", "value": "1", "unit": "bucket"}, UnknownUnit, "/r/value"),
+        ({"method": "dipped", "value": "much", "unit": "L"}, BadAmount, "/r/value"),
     ],
 )
 def test_measure_refuses_what_is_no_reading(
-    reading: dict[str, Any], error: type[BadReading], pointer: str | None
+    reading: dict[str, Any], error: type[BadReading], pointer: str
 ) -> None:
     fluid, drum = _drum()
     with pytest.raises(error) as refusal:
         _read(fluid, drum, pointer="/r", **reading)
-    assert [fault.pointer for fault in refusal.value.faults] == ([pointer] if pointer else [])
+    assert [fault.pointer for fault in refusal.value.faults] == [pointer]
 
 
 def test_measure_refuses_an_instrument_that_reads_something_else() -> None:

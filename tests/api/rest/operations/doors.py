@@ -32,12 +32,23 @@ def _attach(thing: str, statuses: Statuses) -> Operation:
     return Operation("put", f"documents/{NEW}?of={thing}&name=a", statuses, A_PAPER)
 
 
+ADMIN_SEES = (401, 404, 404, 404, 404, 404, 200)
+PLANNERS_SEND = (401, 403, 403, 202, 403, 403, 202)
+
+
+def _send(kind: str, file: bytes, statuses: Statuses) -> Operation:
+    return Operation("put", f"imports/{NEW}?kind={kind}&name=a", statuses, file)
+
+
 A_TARGET = {"id": str(uuid4()), "url": "https://hooks.example/x"}
 NEW = "00000000-0000-4000-8000-00000000d0c5"
 
 
 OPERATIONS: list[Operation] = [
     read("session"),
+    read("imports"),
+    read("imports/{import}", ADMIN_SEES),
+    read("imports/{import}/rows", ADMIN_SEES),
     read("documents"),
     read("documents/{document}"),
     read("documents/{foreign document}", NOT_FOR_CREWS),
@@ -65,6 +76,10 @@ OPERATIONS: list[Operation] = [
     _attach("receipt&on={receipt}", (401, 200, 404, 403, 403, 404, 200)),
     _attach("material&on=fluid", (401, 403, 403, 403, 403, 200, 200)),
     _attach("waste-manifest&on={manifest}", STORES_CHANGE_UNSEEN),
+    _send("spans&job=J-north", b"x", PLANNERS_SEND),
+    _send("crew-days", b"x", PLANNERS_SEND),
+    _send("stock", b"x", (401, 202, 403, 403, 403, 403, 202)),
+    _send("field-reports", b"{}", (401, 202, 202, 403, 403, 403, 202)),
     post("session", EVERYBODY, {"name": "safety", "password": PASSWORD}),
     Operation("delete", "session", PERSONS_OWN),
     put("session/password", PERSONS_OWN, {"current": PASSWORD, "new": "quite another one 7"}),

@@ -1,0 +1,1 @@
+"""Files of many rows, taken in the background."""
