@@ -270,6 +270,9 @@ def _keep(
     behind_steps, behind_scene = len(of_steps), len(of_steps) + len(of_scene)
     steps = make_steps(answers[:behind_steps])
     scene = search.make(answers[behind_steps:behind_scene])
+    if told.meters_told_before:
+        # What others told before has been taken off what the rows say went in.
+        return scene, make_record(read_rows(*select_record(told, corrected))), steps
     return scene, make_record(answers[behind_scene:]), steps
 
 
