@@ -38,6 +38,7 @@ FIELD_FILES = (
     "spanstock/field.css",
     "spanstock/mark.svg",
     "spanstock/rules.js",
+    "spanstock/field_fluid.js",
     "spanstock/field_facts.js",
     "spanstock/field_store.js",
     "spanstock/field_form.js",

@@ -3,6 +3,7 @@
 from typing import Any
 
 from api.wire.amounts import quantity_json
+from api.wire.field_fluid import fluid_of_day_json
 from api.wire.field_state import field_state_json, told_of_day_json
 from api.wire.pull_sheets import pull_sheet_body
 from inventory.models import Container, Holding, Material, Place
@@ -61,7 +62,14 @@ def field_pack(
         "rules": get_rule_book(),
         "limits_kpa": {purpose: limit.limit_kpa for purpose, limit in limits.items()},
         "state": field_state_json(state),
-        "days": [{**_day(day), "told": told_of_day_json(state.told[day.crew_day.pk])} for day in days],
+        "days": [
+            {
+                **_day(day),
+                "told": told_of_day_json(state.told[day.crew_day.pk]),
+                "fluid": fluid_of_day_json(state.fluid, day),
+            }
+            for day in days
+        ],
     }
 
 

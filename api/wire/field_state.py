@@ -3,6 +3,7 @@
 from datetime import datetime
 from typing import Any
 
+from api.wire.field_fluid import fluid_state_json
 from inventory.units import MILLION, UNITS, conversion_factor
 from jobs.models import Run, Span
 from jobs.queries.field_state import FieldState, FittingState, ReelState, RunState, ToldOfDay
@@ -27,6 +28,7 @@ def field_state_json(state: FieldState) -> Json:
         "runs": [_run(row) for row in state.runs],
         "reels": {row.reel.label: _reel(row) for row in state.reels},
         "fittings": {row.fitting.tag: _fitting(row) for row in state.fittings},
+        "fluid": fluid_state_json(state.fluid),
         "fitting_limits": {
             "most_uses": policy.most_uses,
             "longest_age_days": policy.longest_age_days,

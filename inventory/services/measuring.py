@@ -161,6 +161,19 @@ def measure_metered(
     return ruler.finish(ruler.at_reference(ruler.metered(first, last)))
 
 
+def unknown_temperature_share(density_table: list[tuple[float, float]], reference_c: float) -> float:
+    """How unsure a volume is, as a share of it, of a fluid that nobody knows how warm it was."""
+    if len(density_table) < 2:
+        spread = USUAL_EXPANSION_PER_K * UNKNOWN_TEMPERATURE_K
+        return unknown_temperature_uncertainty(cold_density=1 + spread, warm_density=1 - spread)
+    coldest, warmest = min(density_table)[0], max(density_table)[0]
+    densities = [
+        density_kg_per_m3(temperature_c=min(max(point, coldest), warmest), density_table=density_table)
+        for point in (reference_c - UNKNOWN_TEMPERATURE_K, reference_c + UNKNOWN_TEMPERATURE_K)
+    ]
+    return unknown_temperature_uncertainty(cold_density=densities[0], warm_density=densities[1])
+
+
 class _Ruler:
     """One reading in the making, in cubic metres; gathers the remarks."""
 
@@ -209,19 +222,7 @@ class _Ruler:
             self.remarks.append("no temperature was read")
         else:
             self.remarks.append("the fluid has no density table")
-        return reading.widened(relative_uncertainty=self._unknown_temperature(table))
-
-    def _unknown_temperature(self, table: list[tuple[float, float]]) -> float:
-        cold, warm = self.reference_c - UNKNOWN_TEMPERATURE_K, self.reference_c + UNKNOWN_TEMPERATURE_K
-        if len(table) < 2:
-            spread = USUAL_EXPANSION_PER_K * UNKNOWN_TEMPERATURE_K
-            return unknown_temperature_uncertainty(cold_density=1 + spread, warm_density=1 - spread)
-        coldest, warmest = min(table)[0], max(table)[0]
-        densities = [
-            density_kg_per_m3(temperature_c=min(max(point, coldest), warmest), density_table=table)
-            for point in (cold, warm)
-        ]
-        return unknown_temperature_uncertainty(cold_density=densities[0], warm_density=densities[1])
+        return reading.widened(relative_uncertainty=unknown_temperature_share(table, self.reference_c))
 
     def weighed(self, gross: Amount) -> Reading:
         """Mass over the density at the reference temperature: weighing asks for no temperature."""

@@ -23,6 +23,7 @@ from inventory.units import MILLION, conversion_factor
 from jobs.models import CompanyRules, FieldReport, RuleFinding, Run, RunCleaning, SpanAttempt
 from jobs.queries.company_rules import get_company_rules
 from jobs.queries.field_days import FieldDay
+from jobs.queries.field_fluid import FluidState, find_fluid_state
 from jobs.queries.projectiles import Accounted, ProjectileCount, ToldCleaning, count_projectiles
 from jobs.queries.reel_directions import find_direction, find_first_marks, list_marked
 from jobs.queries.safety import PROJECTILE_STOPS
@@ -78,17 +79,20 @@ class FieldState:
     fittings: list[FittingState]
     fitting_policy: TaggedFittingPolicy
     told: dict[Key, ToldOfDay]
+    fluid: FluidState
 
 
 def find_field_state(days: Sequence[FieldDay], *, by: int | None, device: str) -> FieldState:
     """Gather it for days as they are taken along by an actor, named by key, on a device of that name."""
+    runs = runs_of(days)
     return FieldState(
         rules=get_company_rules(),
-        runs=_list_runs(days),
+        runs=_list_runs(runs),
         reels=_list_reels(days),
         fittings=_list_fittings(),
         fitting_policy=get_tagged_fitting_policy(),
         told=_find_told(days, by, device),
+        fluid=find_fluid_state(days, runs),
     )
 
 
@@ -107,8 +111,7 @@ def runs_of(days: Iterable[FieldDay]) -> dict[Key, Run]:
     return found
 
 
-def _list_runs(days: Sequence[FieldDay]) -> list[RunState]:
-    runs = runs_of(days)
+def _list_runs(runs: dict[Key, Run]) -> list[RunState]:
     cleanings: dict[Key, list[ToldCleaning]] = {}
     rows = RunCleaning.objects.filter(run__in=runs, report__is_undone=False)
     rows = rows.order_by("report__occurred_at", "report", "position")

@@ -14,7 +14,7 @@ from uuid import uuid4
 from api.wire.field_days import field_pack
 from api.wire.field_reports import read_report
 from api.wire.viewer import see_all
-from inventory.models import Container, TaggedFitting, TaggedFittingPolicy
+from inventory.models import Container, Material, TaggedFitting, TaggedFittingPolicy
 from inventory.services.goods import transfer
 from inventory.services.tagged_fittings import inspect_fitting
 from inventory.units import convert
@@ -24,6 +24,7 @@ from jobs.queries.field_state import find_field_state
 from jobs.queries.pressure_limits import find_standing_limits
 from jobs.services.reports.reporting import post_report
 from jobs.services.safety.lifting import lift_finding
+from tests.factories.instruments import make_check, make_instrument
 from tests.factories.inventory import at
 from tests.factories.jobs import DAY
 from tests.factories.kits import make_fitting
@@ -36,7 +37,15 @@ FILE = Path(__file__).resolve().parents[1] / "jobs" / "rules" / "report_cases.js
 CASES: dict[str, Case] = {case["name"]: case for case in json.loads(FILE.read_text(encoding="utf-8"))}
 DEVICE = "field page"
 # Another unit for each that a crew may have chosen.
-OTHER_UNITS = {"[gal_us]": "L", "L": "[gal_us]", "[ft_i]": "m", "m": "[ft_i]", "[psi]": "bar", "1": "1"}
+OTHER_UNITS = {
+    "[gal_us]": "L",
+    "L": "[gal_us]",
+    "[ft_i]": "m",
+    "m": "[ft_i]",
+    "[psi]": "bar",
+    "1": "1",
+    "Cel": "[degF]",
+}
 
 
 def in_other_units(told: Any) -> Any:
@@ -69,6 +78,10 @@ def make_state(case: Case) -> ReportedDay:
     TaggedFittingPolicy.objects.create(pk=1, **case.get("fitting_limits", {}))
     for purpose, limit in case.get("limits", {}).items():
         make_limit(purpose, float(convert(Decimal(limit["value"]), limit["unit"], "kPa")))
+    for meter in case.get("meters", []):
+        make_check(make_instrument(**meter["is"]), **meter["check"])
+    fluids = Material.objects.filter(code__in=["fluid", "fluid-recovered"])
+    fluids.update(density_table=case.get("densities", []))
     for number, inspection in enumerate(case.get("inspections", [])):
         inspect_fitting(
             id=uuid4(),

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from django.db.models import BigIntegerField, Case, F, QuerySet, Sum, When
+from django.db.models import QuerySet
 
 from inventory.errors import BadInput, Fault
 from inventory.models import Company, Container, Holding, Instrument, Material, Party, Place
@@ -16,9 +16,10 @@ from inventory.queries.instruments import TrustedInstrument, trust_instruments
 from inventory.services.posting.rows import make_models
 from inventory.sheets.numbers import CellRefused
 from inventory.sheets.sizes import read_cable_size
-from jobs.models import AccessPoint, CableSize, CrewDay, Job, Run, Span, SpanAttempt
+from jobs.models import AccessPoint, CableSize, CrewDay, Job, Run, Span
 from jobs.queries.catalogue import load_catalogue
 from jobs.queries.jobs import get_policy
+from jobs.queries.usual_fluids import find_usual_fluids
 from jobs.services.reports.content import WorkName
 from jobs.services.reports.searching import Search, Wanted
 
@@ -236,39 +237,12 @@ def _find_parties(names: Names, search: Search) -> None:
 
 
 def find_usual_fluid(names: Names) -> Material | None:
-    """The fluid that the company injects, where a report does not say which; asked for once.
-
-    Where the company has several and names none, it is the one the truck carries most of, else the one the
-    company has most of, else the one it injected last; None only where no fluid is on record.
-    """
+    """The fluid that the company injects, where a report does not say which; asked for once."""
     if names.usual_fluid is None:
-        policy = get_policy()
-        fresh = [each for each in names.fluids if each.recovered_from_id is None]
-        chosen = [each for each in fresh if each.pk == policy.fluid_id and not each.is_withdrawn]
-        only = chosen or [each for each in fresh if not each.is_withdrawn] or fresh
-        names.usual_fluid = only[0] if len(only) == 1 else _find_most_held(names, only)
-        names.is_fluid_guessed = len(only) > 1
+        vehicle = names.crew_day.vehicle_id
+        usual, names.is_fluid_guessed = find_usual_fluids(names.fluids, [vehicle])
+        names.usual_fluid = usual[vehicle]
     return names.usual_fluid
-
-
-def _find_most_held(names: Names, fluids: list[Material]) -> Material | None:
-    by_key = {each.pk: each for each in fluids}
-    here = Case(When(place=names.crew_day.vehicle_id, then=1), default=0)
-    rows = Holding.objects.filter(material__in=by_key, quantity__gt=0, is_kept=True).order_by()
-    sums = rows.values("material").annotate(
-        aboard=Sum(F("quantity") * here, output_field=BigIntegerField()), held=Sum("quantity")
-    )
-    found = sums.order_by("-aboard", "-held", "material__code").values_list("material", flat=True).first()
-    return by_key[found] if found is not None else _find_last_injected(by_key)
-
-
-def _find_last_injected(fluids: dict[int, Material]) -> Material | None:
-    """What the company injected last, else the first by its code."""
-    attempts = SpanAttempt.objects.filter(fluid__in=fluids, injected__gt=0, report__is_undone=False)
-    last = attempts.order_by("-report__occurred_at", "-pk").values_list("fluid", flat=True).first()
-    if last is not None:
-        return fluids[last]
-    return min(fluids.values(), key=lambda each: each.code, default=None)
 
 
 def find_only_reel(names: Names) -> Container | None:

@@ -35,7 +35,7 @@ from tests.factories.rule_cases import (
 pytestmark = pytest.mark.django_db
 
 STATIC = Path(__file__).resolve().parents[3] / "api" / "pages" / "static" / "spanstock"
-SCRIPTS = ("rules.js", "field_facts.js")
+SCRIPTS = ("rules.js", "field_fluid.js", "field_facts.js")
 Found = list[tuple[str, dict[str, Any]]]
 
 

@@ -31,6 +31,7 @@
       ...blowings(report, known),
       ...fittings(report, known, at),
       ...losses(report, known),
+      ...fluids(report, known),
     ];
   }
 
@@ -40,12 +41,22 @@
     const runs = new Map(state.runs.map((run) => [keyOf(run), { ...run, count: { ...run.count } }]));
     const reels = new Map(Object.entries(state.reels).map(([label, reel]) => [label, { ...reel, told: [...reel.told] }]));
     const fittings = new Map(Object.entries(state.fittings).map(([tag, fitting]) => [tag, { ...fitting }]));
-    const known = { pack, state, day, runs, reels, fittings, fired: [...day.told.fired], metered: [...day.told.metered] };
+    const known = { pack, state, day, runs, reels, fittings, runOfSpan: listRunsOfSpans(pack) };
+    Object.assign(known, { fired: [...day.told.fired], metered: [...day.told.metered] });
+    Object.assign(known, { injected: [...state.fluid.injected], caught: [...state.fluid.caught] });
     waiting.forEach((report) => take(report, known));
     return known;
   }
 
+  function listRunsOfSpans(pack) {
+    const steps = pack.days.flatMap((day) => day.work.filter((step) => step.kind === "extract" && step.run));
+    return new Map(steps.map((step) => [keyOf(step), { job: step.job, name: step.run }]));
+  }
+
   function take(report, known) {
+    const fluid = readFluid(report, known);
+    known.injected.push(...fluid.injected);
+    known.caught.push(...fluid.caught);
     const isOfDay = report.crew === known.day.crew.code && report.date === known.day.date;
     for (const row of report.cleanings || []) {
       const run = known.runs.get(keyOf(row.run));
@@ -316,6 +327,47 @@
     const inspected = Date.parse(fitting.inspected_at);
     const isRecent = at.getTime() - inspected <= limits.inspection_holds_days * DAY_MS;
     return isRecent && !(fitting.rigged_at && Date.parse(fitting.rigged_at) >= inspected);
+  }
+
+  /* What the tries and catches of a report say of fluid, as what was told before stands in the pack. */
+  function readFluid(report, known) {
+    const day = known.pack.days.find((other) => other.crew.code === report.crew && other.date === report.date) || known.day;
+    const whose = { crew: report.crew, date: report.date };
+    const inLitres = (amount) => compared(amount, known);
+    const { fluid } = known.state;
+    const injected = (report.attempts || []).map((row) => {
+      const meter = readMeter(row, known);
+      const share = shareMetered(row, meter, known);
+      const amount = root.spanstockFluid.injected(row, meter, share, day.fluid, fluid, inLitres);
+      return { ...whose, run: known.runOfSpan.get(keyOf(row.span)) || null, meter: row.meter || "", ...amount };
+    });
+    const caught = (report.caught || []).map((row) => {
+      const named = [...(row.run ? [row.run] : []), ...(row.spans || []).map((span) => known.runOfSpan.get(keyOf(span)))];
+      const runs = [...new Map(named.filter(isTold).map((run) => [keyOf(run), run])).values()];
+      const amount = root.spanstockFluid.caught(row, day.fluid, fluid, inLitres);
+      return { ...whose, kind: row.kind || "caught", runs, scale: "", ...amount };
+    });
+    return { injected, caught };
+  }
+
+  /* The day's fluid where something was caught, and that of each run that was swept. */
+  function fluids(report, known) {
+    const rows = report.caught || [];
+    const own = readFluid(report, known);
+    const went = [...known.injected, ...own.injected];
+    const came = [...known.caught, ...own.caught];
+    const factor = known.state.coverage_factor;
+    const swept = rows.map((row, number) => ({ run: row.run, number })).filter(({ run }) => run);
+    const runs = new Map(swept.map((row) => [keyOf(row.run), row]));
+    const day = { crew: report.crew, date: report.date };
+    const last = { facts: root.spanstockFluid.weighDay(day, went, came, factor), number: rows.length - 1 };
+    const found = rows.length ? [last] : [];
+    for (const { run, number } of runs.values()) {
+      found.push({ facts: root.spanstockFluid.weighRun(run, day, went, came, factor, keyOf), number });
+    }
+    return found
+      .filter(({ facts }) => facts !== null)
+      .map(({ facts, number }) => ({ about: "fluid", facts, part: "caught", number }));
   }
 
   function losses(report, known) {
