@@ -4,19 +4,16 @@ A cursor is a place on the chain, sequence and hash. One that is not on the chai
 that was restored from a copy or changed, and is refused, so that the reader knows that it must start anew.
 """
 
-import re
 from dataclasses import dataclass
 from typing import Any
 
 from api.feed.errors import CursorGone
 from api.wire.answers import entry_json, make_writer
 from api.wire.moments import moment_json
+from inventory.errors import BadInput
 from inventory.models import Entry, Seal
 from inventory.queries.access import NotAllowed, Viewer, visible_entries, with_lines
-from inventory.queries.canonical import FIRST_HASH
-
-_CURSOR = re.compile(r"(\d{1,18})-([0-9a-f]{64})", re.ASCII)
-START = f"0-{FIRST_HASH}"
+from inventory.queries.chain_heads import START, KeptHead, is_on_chain, read_head
 
 
 @dataclass(frozen=True)
@@ -42,15 +39,15 @@ def read_changes(*, after: str | None, limit: int) -> Changes:
     CursorGone
         If the cursor is not on the chain.
     """
-    cursor = after or START
-    rows = Seal.objects.filter(sequence__gt=_check(cursor)).select_related("event")
+    cursor = after or str(START)
+    rows = Seal.objects.filter(sequence__gt=_find_place(cursor)).select_related("event")
     found = list(rows.order_by("sequence")[: limit + 1])
     seals = found[:limit]
     return Changes(seals, make_cursor(seals[-1]) if seals else cursor, len(found) > limit)
 
 
 def make_cursor(seal: Seal) -> str:
-    return f"{seal.sequence}-{seal.hash}"
+    return str(KeptHead(seal.sequence, seal.hash))
 
 
 def changes_json(seals: list[Seal], viewer: Viewer) -> list[dict[str, Any]]:
@@ -88,14 +85,11 @@ def kind_of(entry: Entry | None, event: Any) -> str:
     return f"event.{event.kind}"
 
 
-def _check(cursor: str) -> int:
-    match = _CURSOR.fullmatch(cursor)
-    if match is None:
-        raise CursorGone("The cursor was not given out by this feed. Start again without one.")
-    sequence, told = int(match[1]), match[2]
-    known = Seal.objects.filter(pk=sequence).values_list("hash", flat=True).first()
-    if sequence == 0:
-        known = FIRST_HASH
-    if known != told:
+def _find_place(cursor: str) -> int:
+    try:
+        head = read_head(cursor)
+    except BadInput:
+        raise CursorGone("The cursor was not given out by this feed. Start again without one.") from None
+    if not is_on_chain(head):
         raise CursorGone("The book's chain does not hold this cursor any more. Start again without one.")
-    return sequence
+    return head.sequence

@@ -1,7 +1,7 @@
 """Adding the book up again, from the first movement on, and comparing."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -22,6 +22,7 @@ from inventory.models import (
 )
 from inventory.models.triggers import find_missing_triggers
 from inventory.queries.canonical import FIRST_HASH, FORM_VERSION, chain_hash, entry_forms, event_form
+from inventory.queries.chain_heads import KeptHead, is_on_chain
 
 CHUNK = 2000
 Progress = Callable[[str, int, int], None]
@@ -60,8 +61,12 @@ def measure_book() -> BookSize:
     )
 
 
-def verify_ledger(progress: Progress = lambda _name, _done, _total: None) -> Iterator[Difference]:
+def verify_ledger(
+    progress: Progress = lambda _name, _done, _total: None, *, kept_heads: Sequence[KeptHead] = ()
+) -> Iterator[Difference]:
     """Yield every difference; none at all means that the book is whole.
+
+    `kept_heads` left the house before: a chain that was recomputed since does not hold them.
 
     Reads every movement once, in a stream: memory grows with the number of holdings, not of movements.
     """
@@ -76,6 +81,11 @@ def verify_ledger(progress: Progress = lambda _name, _done, _total: None) -> Ite
     yield from _compare_heads(holdings, pools)
     yield from _check_containers()
     yield from _check_chain(progress)
+    for head in kept_heads:
+        if not is_on_chain(head):
+            yield Difference(
+                "kept head", f"The chain does not hold {head}: it was made anew since that was told."
+            )
 
 
 def _add_up(progress: Progress) -> tuple[HoldingSums, PoolSums, list[Difference]]:

@@ -8,6 +8,7 @@ from typing import Any
 
 from inventory.errors import NotFound
 from inventory.models import DomainEvent, Seal
+from inventory.queries.chain_heads import KeptHead
 from inventory.queries.verification import Difference, Progress, verify_ledger
 from jobs.models import IssuedSheet, Job
 
@@ -47,9 +48,11 @@ def find_faults(sheet: IssuedSheet) -> list[str]:
     return [message for _sheet, message in _compare([sheet])]
 
 
-def verify_book(progress: Progress = lambda _name, _done, _total: None) -> Iterator[Difference]:
+def verify_book(
+    progress: Progress = lambda _name, _done, _total: None, *, kept_heads: Sequence[KeptHead] = ()
+) -> Iterator[Difference]:
     """Yield every difference in the ledger and in the sheets that were issued from it."""
-    yield from verify_ledger(progress)
+    yield from verify_ledger(progress, kept_heads=kept_heads)
     last, rows = 0, IssuedSheet.objects.select_related("job").order_by("pk")
     while sheets := list(rows.filter(pk__gt=last)[:CHUNK]):
         for sheet, message in _compare(sheets):

@@ -50,5 +50,5 @@ def backup_lines(backup: Backup) -> list[Text]:
     what = f"{head.entries} entries, {head.movements} movements, {backup.files} files"
     return [
         Text(f"{what}, as of {backup.made_at.isoformat(timespec='seconds')}"),
-        Text(f"Last seal {head.sequence}: {head.hash}", style="dim"),
+        Text(f"Head {head.sequence}-{head.hash}", style="dim"),
     ]

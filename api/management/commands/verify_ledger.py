@@ -9,6 +9,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from api.management.base import REFUSED, SpanstockCommand
+from inventory.queries.chain_heads import read_head
 from inventory.queries.verification import BookSize, Difference, measure_book
 from jobs.queries.issued_sheets import verify_book
 
@@ -27,17 +28,26 @@ class Command(SpanstockCommand):
     help = (
         "Add the whole book up again from its first movement, compare it with what is held and what it is "
         "worth, and check seals, triggers and the cost sheets that were issued. Exit code 1 where anything "
-        "differs. Changes nothing."
+        "differs. Changes nothing. Whoever can change the database can make its chain anew: give it heads "
+        "that were kept elsewhere."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        pass
+        parser.add_argument(
+            "--head",
+            action="append",
+            default=[],
+            metavar="SEQUENCE-HASH",
+            help="a head told before: a cursor of the feed, or what a backup or an earlier run ended with; "
+            "may be repeated",
+        )
 
     def answer(self, options: dict[str, Any]) -> _Answer:
         shown: list[Difference] = []
         count = 0
+        heads = [read_head(text, pointer="--head") for text in options["head"]]
         with self.progress() as report:
-            for difference in verify_book(report):
+            for difference in verify_book(report, kept_heads=heads):
                 count += 1
                 if count <= MOST_SHOWN:
                     shown.append(difference)
@@ -66,7 +76,7 @@ class Command(SpanstockCommand):
         if size.waiting:
             what += f", {size.waiting} waiting to be sealed"
         if not answer.count:
-            head = f"Last seal {size.sealed}: {size.head}"
+            head = f"Head {size.sealed}-{size.head}"
             return Group(Text("The book is whole.", style="bold green"), Text(what), Text(head, style="dim"))
         word = "difference" if answer.count == 1 else "differences"
         parts: list[RenderableType] = [

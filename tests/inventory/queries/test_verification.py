@@ -8,6 +8,7 @@ from uuid import UUID, uuid4
 import pytest
 from django.db import IntegrityError, connection, models, transaction
 
+from inventory.errors import BadInput
 from inventory.models import (
     ChainHead,
     Container,
@@ -22,6 +23,8 @@ from inventory.models import (
     Unsealed,
 )
 from inventory.models.triggers import IMMUTABLE_TABLES, drop_triggers
+from inventory.queries.canonical import FIRST_HASH
+from inventory.queries.chain_heads import START, KeptHead, read_head
 from inventory.queries.verification import verify_ledger
 from inventory.services.corrections import reverse
 from inventory.services.counts import Found, count
@@ -157,6 +160,35 @@ def test_verify_ledger_finds_a_movement_added_to_a_sealed_entry(world: World) ->
     movement._state.adding = True
     movement.save()
     assert {"seal", "holding", "cost pool"} <= subjects()
+
+
+def test_a_chain_made_anew_is_found_by_a_head_that_left_the_house(unlocked: World) -> None:
+    """Somebody changes an entry, seals all of it again and hides every trace in the book itself."""
+    told = [KeptHead(seal.sequence, seal.hash) for seal in Seal.objects.order_by("sequence")]
+    entry = Entry.objects.order_by("key")[1]
+    Entry.objects.filter(pk=entry.pk).update(document="ticket 8")
+    Seal.objects.all().delete()
+    ChainHead.objects.update(sequence=0, hash=FIRST_HASH)
+    Unsealed.objects.bulk_create(Unsealed(entry=row) for row in Entry.objects.order_by("key"))
+    Unsealed.objects.bulk_create(Unsealed(event=row) for row in DomainEvent.objects.order_by("pk"))
+    seal_all()
+    assert Seal.objects.count() == len(told)
+    assert subjects() == set()
+    found = [row for row in verify_ledger(kept_heads=[told[-1]]) if row.subject != "trigger"]
+    assert [row.subject for row in found] == ["kept head"]
+    assert str(told[-1]) in found[0].message
+
+
+def test_heads_that_are_still_on_the_chain_say_nothing(world: World) -> None:
+    told = [START, *(KeptHead(seal.sequence, seal.hash) for seal in Seal.objects.order_by("sequence"))]
+    world.drum("D2", 50, cost=100)
+    seal_all()
+    assert list(verify_ledger(kept_heads=[read_head(str(head)) for head in told])) == []
+
+
+def test_read_head_names_what_is_none() -> None:
+    with pytest.raises(BadInput, match="64 hexadecimal digits"):
+        read_head("12-abc")
 
 
 def test_verify_ledger_finds_an_entry_that_passed_by_the_service(world: World) -> None:
