@@ -8,7 +8,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Sum
 
 from inventory.errors import BadInput
-from inventory.models import AccountRule, JournalBatch, JournalLine, Place
+from inventory.models import AccountRule, Company, JournalBatch, JournalLine, Place
 from inventory.queries.account_balances import AccountMissing, sum_accounts, tie_accounts
 from inventory.queries.stock_accounts import roll_forward
 from inventory.services.accounting.journal import (
@@ -66,6 +66,25 @@ def amounts(made: JournalBatch) -> dict[str, int]:
 
 def test_make_batch_balances_and_is_in_whole_coins(world: World) -> None:
     assert amounts(batch(world)) == {STOCK: 10, PAYABLE: -10}
+
+
+@pytest.mark.outside_check(
+    "ISO 4217 minor units: JPY 0, USD 2, KWD 3; how known: from memory, worked by hand"
+)
+@pytest.mark.parametrize(("currency", "coins"), [("JPY", 0), ("USD", 10), ("KWD", 100)])
+def test_lines_are_whole_coins_of_the_companys_currency(world: World, currency: str, coins: int) -> None:
+    """A tenth of the currency's unit: nothing in yen, ten cents, a hundred fils; then 7.4567 more."""
+    Company.objects.update(currency=currency)
+    if not coins:
+        with pytest.raises(NothingToExport):
+            batch(world)
+    else:
+        assert amounts(batch(world)) == {STOCK: coins, PAYABLE: -coins}
+    world.loose(world.projectile, each(15), cost="7.4567")
+    whole = {"JPY": 8, "USD": 756, "KWD": 7557}[currency]
+    batch(world)
+    total = dict(JournalLine.objects.order_by().values_list("account").annotate(Sum("amount")))
+    assert total == {STOCK: whole, PAYABLE: -whole}
 
 
 def test_thirty_batches_of_a_third_of_a_cent_add_up_to_the_book(world: World) -> None:
