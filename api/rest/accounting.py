@@ -13,6 +13,7 @@ from api.rest.listing import ListDoor, list_parameters
 from api.wire import accounting_answers as answers
 from api.wire import accounting_requests as requests
 from api.wire.amounts import money_json
+from api.wire.answers import make_writer, material_json
 from api.wire.door import Door
 from api.wire.filters import Filter, by_word
 from api.wire.input_fields import read_day, read_uuid
@@ -27,6 +28,7 @@ from inventory.models import (
     SecondWord,
 )
 from inventory.queries.access import (
+    get_material,
     require_may_account,
     require_may_ask,
     require_sees_accounts,
@@ -41,6 +43,7 @@ from inventory.services.accounting.write_offs import (
     ask_for_write_down,
     ask_for_write_off,
 )
+from inventory.services.cost_formulas import set_cost_formula
 from inventory.services.write_off_limit import ask_for_write_off_limit, set_write_off_limit
 
 DAY = {"type": "string", "format": "date"}
@@ -157,6 +160,22 @@ class Accounts(AccountsDoor):
         require_may_account(self.viewer)
         rules = set_accounts(settings=requests.make_settings(values))
         return Response({"accounts": [answers.account_json(rule) for rule in rules]})
+
+
+class CostFormula(AccountsDoor):
+    """By which formula the cost of a material goes."""
+
+    @extend_schema(
+        operation_id="set_cost_formula",
+        request={"application/json": of("CostFormulaRequest")},
+        responses={200: OpenApiResponse(of("Material"))},
+    )
+    def put(self, request: Request, code: str) -> Response:
+        """Set a material's cost formula before any of it is held; specific where IAS 2.23 allows it."""
+        values = requests.read_request(request.data, requests.COST_FORMULA)
+        require_may_account(self.viewer)
+        material = set_cost_formula(material=get_material(self.viewer, code), **values)
+        return Response(material_json(material, make_writer(self.viewer)))
 
 
 class WriteOffLimit(AccountsDoor):

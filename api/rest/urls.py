@@ -51,6 +51,7 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("holdings", stock.Holdings.as_view(), "holdings"),
     ("materials", stock.Materials.as_view(), "materials"),
     ("materials/<str:code>", stock.OneMaterial.as_view(), "material"),
+    ("materials/<str:code>/cost-formula", accounting.CostFormula.as_view(), "cost-formula"),
     ("places", stock.Places.as_view(), "places"),
     ("places/<str:code>", stock.OnePlace.as_view(), "place"),
     ("containers", stock.Containers.as_view(), "containers"),

@@ -149,6 +149,7 @@ SECOND_WORDS: dict[str, Record] = {
     "limit": RAISED_LIMIT,
 }
 WRITE_OFF_LIMIT = Record(fields={"limit": PriceField(default=None, may_be_null=True)})
+COST_FORMULA = Record(fields={"cost_formula": Choice(options=tuple(Material.CostFormula.values))})
 ISSUE = Record(fields={"id": UuidField()})
 
 
@@ -241,5 +242,6 @@ def request_schemas() -> dict[str, Schema]:
         "InvoiceUndoing": UNDOING.schema(),
         "SecondWordRequest": {"oneOf": [record.schema() for record in SECOND_WORDS.values()]},
         "SheetRequest": ISSUE.schema(),
+        "CostFormulaRequest": COST_FORMULA.schema(),
         "WriteOffLimitRequest": WRITE_OFF_LIMIT.schema(),
     }

@@ -63,9 +63,9 @@ def cost_table(body: Json, issued: Json | None = None) -> tuple[list[str], list[
 
 def describe_issue(issued: Json) -> list[tuple[str, str]]:
     """What stands on an issued sheet beside its content, by which it is checked."""
-    by = issued["issued_by"]["name"]
+    by, moment = issued["issued_by"]["name"], issued["issued_at"][:16].replace("T", " ")
     return [
-        ("Sheet", f"{issued['number']} of job {issued['job']}, issued {issued['issued_at']} by {by}"),
+        ("Sheet", f"{issued['number']} of job {issued['job']}, issued {moment} UTC by {by}"),
         ("Book up to link", str(issued["last_sequence"])),
         ("Hash of that link", issued["last_hash"] or "none"),
         ("Hash of this sheet", issued["hash"]),

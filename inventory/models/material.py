@@ -32,6 +32,10 @@ class Material(models.Model):
         WEIGHTED_AVERAGE = "weighted_average", "weighted average"
         SPECIFIC = "specific", "specific"
 
+    # Lengths on a reel are not exchanged for one another: a run takes one piece. IAS 2.23 allows the cost of
+    # the very reel there, and 2.24 nowhere where one piece is as good as another.
+    NOT_INTERCHANGEABLE = frozenset({Kind.FIBRE, Kind.DUCT})
+
     code = models.CharField(max_length=64, unique=True)
     name = models.CharField(max_length=200)
     kind = models.CharField(max_length=12, choices=Kind.choices)

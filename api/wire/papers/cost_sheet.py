@@ -119,7 +119,9 @@ def _add_words(paper: Paper, body: Json) -> None:
         rows.append([_name(line, body), *(_some(line[word]) for word in WORDS)])
         if is_own:
             values = {**line["values"], "stays": line["cost"]}
-            rows.append(["", *(_money(values[word]) if _is_some(values[word]) else "" for word in WORDS)])
+            # Named again, since a page may end between the two.
+            name = f"{_name(line, body)}, {body['currency']}"
+            rows.append([name, *(_money(values[word]) if _is_some(values[word]) else "" for word in WORDS)])
     if rows:
         paper.add_heading("What became of it, in quantity and money")
         _add_table(paper, ["Material", *WORDS.values()], rows, [5] + [3] * len(WORDS))

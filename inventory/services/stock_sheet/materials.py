@@ -29,9 +29,6 @@ FIELDS = {
     "hazardous": "is_hazardous",
     "shelf_life": "shelf_life_days",
 }
-# Lengths on a reel are not exchanged for one another: a run takes one piece. IAS 2.23 allows the cost of the
-# very reel there, and 2.24 nowhere where one piece is as good as another.
-NOT_INTERCHANGEABLE = frozenset({Material.Kind.FIBRE, Material.Kind.DUCT})
 # Anything outside is a density in another unit; water has 1000.
 LIGHTEST_KG_PER_M3, HEAVIEST_KG_PER_M3 = 400, 3000
 
@@ -174,7 +171,10 @@ class Materials:
             if column in given and kind not in kinds:
                 message = f"is for a {kinds[0].label} only, and this is a {Material.Kind(kind).label}"
                 self.rows.complain(statement.where(column), column, message)
-        if given.get("cost_formula") == Material.CostFormula.SPECIFIC and kind not in NOT_INTERCHANGEABLE:
+        if (
+            given.get("cost_formula") == Material.CostFormula.SPECIFIC
+            and kind not in Material.NOT_INTERCHANGEABLE
+        ):
             message = (
                 f"is not for a {Material.Kind(kind).label}, one of which is as good as another "
                 "(IAS 2.24); write fifo or weighted average"

@@ -66,6 +66,7 @@ OPERATIONS: list[Operation] = [
     post("second-words", ACCOUNTS_MAKE, a_change_of_value()),
     post("second-words/{word}/decision", ACCOUNTS_CHANGE, {"is_granted": False, "note": "no"}),
     put("accounts", ACCOUNTS_CHANGE, ACCOUNTS),
+    put("materials/pin-500/cost-formula", ACCOUNTS_CHANGE, {"cost_formula": "weighted_average"}),
     put("write-off-limit", ACCOUNTS_CHANGE, {"limit": None}),
     post("journal-batches", ACCOUNTS_MAKE, {"booked_until": DAY}),
     post("journal-batches/1/answer", ACCOUNTS_CHANGE, {"is_accepted": True}),
