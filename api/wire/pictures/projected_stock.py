@@ -1,5 +1,6 @@
 """Picture of one material's stock in the days ahead: its band, receipts, planned steps, reorder point."""
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from datetime import date
 
@@ -11,7 +12,7 @@ from inventory.units import format_amount, unit_label
 
 WIDTH, HEIGHT = 760.0, 400.0
 LEFT, RIGHT, TOP, BOTTOM = 70.0, 24.0, 104.0, 62.0
-MOST_LABELS = 8
+MOST_LABELS, MOST_LINES = 8, 3
 
 
 def draw_projected_stock(stock: ProjectedStock) -> Picture:
@@ -89,7 +90,11 @@ def _draw_head(drawing: Drawing, stock: ProjectedStock) -> None:
         anchor="end",
         fill="quiet",
     )
-    for number, text in enumerate(lines[:3]):
+    if len(lines) > MOST_LINES:
+        # The page beside the picture says all of it; here it ends where the room does.
+        rest = " ".join(lines[MOST_LINES - 1 :])
+        lines[MOST_LINES - 1 :] = [fit_text(rest, 12.5, WIDTH - LEFT - RIGHT)]
+    for number, text in enumerate(lines):
         drawing.add_text(LEFT, 46 + 16 * number, text, size=12.5, fill="quiet")
 
 
@@ -144,16 +149,20 @@ def _draw_steps(
 def _draw_receipts(
     drawing: Drawing, stock: ProjectedStock, across: Axis, up: Axis, write: Callable[[float], str]
 ) -> None:
+    written: Counter[int] = Counter()
     for receipt in stock.receipts:
         number = (receipt.day - stock.as_of).days
         if not 0 <= number < len(stock.days):
             continue
         x = across.place(number)
+        # What comes on one day is written one below the other.
+        y = TOP + 12 + 13 * written[number]
+        written[number] += 1
         drawing.add_line((x, up.start), (x, TOP), stroke="third", width=1.4, dash="2 3")
         words = f"+{write(receipt.quantity)}" + (f", {receipt.doubt}" if receipt.doubt else "")
         anchor: Anchor = "end" if x > WIDTH - 120 else "start"
         drawing.add_text(
-            x + (-5 if anchor == "end" else 5), TOP + 12, words, size=SMALL_TEXT, anchor=anchor, fill="third"
+            x + (-5 if anchor == "end" else 5), y, words, size=SMALL_TEXT, anchor=anchor, fill="third"
         )
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from api.wire.pictures.drawing import Picture
 from api.wire.pictures.projected_stock import draw_projected_stock
-from inventory.models import Order, SupplyTerms
+from inventory.models import Order, OrderLine, SupplyTerms
 from inventory.queries.projected_stock import project_stock
 from tests.factories.inventory import World, make_world
 from tests.inventory.queries.test_restock import MONDAY, need, ordered, use
@@ -51,6 +51,16 @@ def test_draw_projected_stock_shows_its_four_parts(world: World) -> None:
     rows = {row["day"]: row for row in picture.table.rows}
     assert (rows["Wed 04 Mar"]["taken"], rows["Wed 11 Mar"]["order"]) == ("30", "55")
     assert float(rows["Wed 04 Mar"]["low"]) < float(rows["Wed 04 Mar"]["stock"])
+
+
+def test_draw_projected_stock_writes_what_comes_on_one_day_one_below_the_other(world: World) -> None:
+    first = OrderLine.objects.get()
+    OrderLine.objects.create(
+        order=first.order, position=2, material=world.fluid, quantity=5_000_000, unit_cost=1
+    )
+    root = ElementTree.fromstring(drawn(world).svg)
+    lines = {part.text: part.get("y") for part in root.iter(f"{SVG}text")}
+    assert lines["+55 gal"] != lines["+5 gal"]
 
 
 def test_draw_projected_stock_says_where_the_day_of_a_receipt_is_a_guess(world: World) -> None:
