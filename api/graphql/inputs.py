@@ -9,14 +9,15 @@ from typing import Any
 import graphene
 
 from api.wire.calculations.fields import Field, Flag, Listing, Number, Record, Whole
-from api.wire.input_fields import AmountField, PriceField
+from api.wire.input_fields import REST_WORD, AmountField, PriceField
 
 
 class QuantityInput(graphene.InputObjectType):
-    """A quantity; the unit is a UCUM code."""
+    """A quantity; the unit is a UCUM code. Where it may be all that is left, `rest` says so alone."""
 
-    value = graphene.String(required=True)
-    unit = graphene.String(required=True)
+    value = graphene.String()
+    unit = graphene.String()
+    rest = graphene.Boolean(description="true for all that is left, where that may be meant")
 
 
 class MoneyInput(graphene.InputObjectType):
@@ -39,6 +40,15 @@ def input_type(name: str, record: Record) -> Any:
     """The input type of a record, with those of the records in it."""
     fields = {key: _argument(f"{name}{_pascal(key)}", field) for key, field in record.fields.items()}
     return type(f"{name}Input", (graphene.InputObjectType,), {**fields, "__doc__": record.about or name})
+
+
+def read_input(value: Any) -> Any:
+    """An input as REST sends it: all that is left is a word there."""
+    if isinstance(value, dict):
+        if value == {"rest": True}:
+            return REST_WORD
+        return {name: read_input(part) for name, part in value.items()}
+    return [read_input(part) for part in value] if isinstance(value, list) else value
 
 
 def _argument(name: str, field: Field) -> Any:

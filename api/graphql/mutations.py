@@ -11,7 +11,7 @@ from django.utils.timezone import now
 from graphene.utils.str_converters import to_camel_case
 
 from api.graphql.asking import asking
-from api.graphql.inputs import input_type
+from api.graphql.inputs import input_type, read_input
 from api.graphql.report_types import make_type
 from api.wire.acts import Act, Asker
 from api.wire.versions import check_match
@@ -61,7 +61,7 @@ def _mutation_field(act: Act) -> graphene.Field:
             standing = act.find_current(names, asked.viewer)
             if standing is not None:
                 check_match(if_match, standing)
-            result = act.run(input or {}, names, Asker(asked.viewer, asked.find_actor(), now()))
+            result = act.run(read_input(input or {}), names, Asker(asked.viewer, asked.find_actor(), now()))
         except SpanstockError as refusal:
             return {"result": None, "errors": _errors(refusal)}
         return {"result": result, "errors": []}

@@ -3,6 +3,8 @@
 from typing import Any
 
 from api.wire.acts import Act, Asker
+from api.wire.calculations.fields import Record
+from api.wire.entry_requests import ENTRY_REQUESTS
 from api.wire.input_fields import read_day, read_uuid
 from api.wire.truck_answers import hand_over_json, purchase_json
 from api.wire.truck_requests import (
@@ -57,6 +59,20 @@ def _move(values: Json, asker: Asker) -> Json:
     return {"crew": crew, "date": date, "vehicle": moved.vehicle.code}
 
 
+def _transfer(values: Json, asker: Asker) -> Json:
+    entry = ENTRY_REQUESTS["transfer"].make(values, asker.viewer, asker.by)
+    return {"entry": str(entry.uuid)}
+
+
+# REST takes it among the other entries, with its kind.
+TRANSFER = Act(
+    name="transfer_goods",
+    summary="Move goods, or whole containers with all they hold: dropped at a site, picked up from it.",
+    record=Record(fields=ENTRY_REQUESTS["transfer"].fields),
+    request="GoodsTransfer",
+    answer="GoodsMoved",
+    do=_transfer,
+)
 GIVE = Act(
     name="hand_over",
     summary="Hand goods over to another truck. They stand unconfirmed until its crew answers.",
@@ -93,4 +109,4 @@ MOVE = Act(
     status=200,
     names=("crew", "date"),
 )
-ACTS = (GIVE, REPLY, BUY, MOVE)
+ACTS = (TRANSFER, GIVE, REPLY, BUY, MOVE)

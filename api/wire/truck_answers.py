@@ -52,6 +52,7 @@ def unconfirmed_truck_json(row: UnconfirmedTruck) -> Json:
 
 
 COMPONENTS: dict[str, Schema] = {
+    "GoodsMoved": shape(entry=UUID_SHAPE),
     "HandOver": shape(
         id=UUID_SHAPE,
         source=of("PlaceName"),
