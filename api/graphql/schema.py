@@ -42,6 +42,7 @@ from api.wire import (
     filters,
     fluid_acts,
     instrument_acts,
+    job_acts,
     kit_acts,
     quarantines,
     recovery,
@@ -311,5 +312,6 @@ ACTS = (
     *instrument_acts.ACTS,
     *truck_acts.ACTS,
     *kit_acts.ACTS,
+    *job_acts.ACTS,
 )
 schema = graphene.Schema(query=Query, mutation=make_mutation_type(ACTS))

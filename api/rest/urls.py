@@ -58,6 +58,7 @@ ADDRESSES: list[tuple[str, Callable[..., Any], str]] = [
     ("containers/<str:label>", stock.OneContainer.as_view(), "container"),
     ("jobs", work.Jobs.as_view(), "jobs"),
     ("jobs/<str:reference>", work.OneJob.as_view(), "job"),
+    ("jobs/<str:reference>/state", work.JobState.as_view(), "job-state"),
     ("jobs/<str:reference>/statement", work.JobStatement.as_view(), "statement"),
     ("pull-sheets", work.PullSheets.as_view(), "pull-sheets"),
     ("pull-sheets/<str:crew>/<str:date>/state", kits.KitState.as_view(), "kit-state"),

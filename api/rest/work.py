@@ -7,7 +7,9 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_sche
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.rest.acting import act_method
 from api.rest.listing import ListDoor, list_parameters
+from api.wire import job_acts
 from api.wire.answers import job_json
 from api.wire.door import Door
 from api.wire.filters import BY_REFERENCE, JOB_FILTERS
@@ -56,6 +58,12 @@ class OneJob(Door):
     def get(self, request: Request, reference: str) -> Response:
         """Get one job."""
         return Response(job_json(get_visible_job(self.viewer, reference)))
+
+
+class JobState(Door):
+    """The state of one job."""
+
+    post = act_method(job_acts.CHANGE_STATE)
 
 
 class JobStatement(Door):

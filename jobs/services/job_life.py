@@ -1,7 +1,7 @@
 """The life of a job: opened, approved, worked on, held, finished, closed."""
 
 import uuid
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TypeVar
 
@@ -12,6 +12,7 @@ from inventory.models import Actor, Material, Party, Place
 from inventory.services.sealing import record_event
 from jobs.errors import WorkRefused
 from jobs.models import Job
+from jobs.services.dropping_dates import DroppedStep, drop_dates
 from jobs.services.estimates import freeze_estimate
 from jobs.services.needs import write_needs_of_job
 
@@ -77,18 +78,27 @@ def open_job(*, reference: str, opening: JobOpening | None = None) -> Job:
     )
 
 
+@dataclass(frozen=True)
+class JobChange:
+    """A job as it stands now, and the steps that were taken off their days by it."""
+
+    job: Job
+    dropped: list[DroppedStep] = field(default_factory=list)
+
+
 @transaction.atomic
-def change_state(*, reference: str, state: str, by: Actor, occurred_at: datetime) -> Job:
+def change_state(*, reference: str, state: str, by: Actor, occurred_at: datetime) -> JobChange:
     """Bring a job to another state, where that may follow; to the state it is in already is harmless.
 
-    Approving freezes its estimate. What its crew-days need is told to inventory anew: a job on hold,
-    cancelled or over needs nothing.
+    Approving freezes its estimate. A job that is held or cancelled drops its dates: what is still to be done
+    leaves the days it was planned on, unless goods are loaded for them. What the days need is told to
+    inventory anew.
     """
     job = Job.objects.select_for_update().filter(reference=reference).first()
     if job is None:
         raise NotFound(f"There is no job {reference!r}.")
     if job.state == state:
-        return job
+        return JobChange(job)
     _refuse_unless_next(job, state)
     before = job.state
     job.held_from = before if state == State.ON_HOLD else ""
@@ -96,14 +106,23 @@ def change_state(*, reference: str, state: str, by: Actor, occurred_at: datetime
     job.save(update_fields=["state", "held_from"])
     if state == State.APPROVED and before == State.PLANNED:
         freeze_estimate(job=job, by=by, occurred_at=occurred_at)
+    dropped = drop_dates(job) if state in (State.ON_HOLD, State.CANCELLED) else []
     write_needs_of_job(job)
     record_event(
         id=uuid.uuid4(),
         kind="job_state_changed",
         occurred_at=occurred_at,
-        body={"job": job.reference, "by": by.code, "from": before, "to": state},
+        body={
+            "job": job.reference,
+            "by": by.code,
+            "from": before,
+            "to": state,
+            "dropped": [
+                {"crew": step.crew, "date": step.date.isoformat(), "step": step.title} for step in dropped
+            ],
+        },
     )
-    return job
+    return JobChange(job, dropped)
 
 
 def refuse_when_over(job: Job) -> None:

@@ -15,7 +15,7 @@ from jobs.models import Crew, CrewDay, CrewDayStep
 from jobs.queries.plan_warnings import add_shared_trucks, find_run_warnings
 from jobs.queries.sheet_steps import step_title
 from jobs.services.day_life import lock_crew_day
-from jobs.services.needs import drop_needs, write_needs
+from jobs.services.dropping_dates import tell_or_take_off
 
 # Positions are unique within a day at any moment, so room is made by way of numbers nobody uses.
 FAR_POSITION = 1_000_000
@@ -72,7 +72,7 @@ def move_step(
     step.save(update_fields=["position"])
     step.crew_day, step.position = target, _make_room(target, to_position)
     step.save(update_fields=["crew_day", "position"])
-    _tell_needs(source, target)
+    tell_or_take_off({source.pk: source, target.pk: target}.values())
     record_event(
         id=uuid.uuid4(),
         kind="step_moved",
@@ -135,13 +135,3 @@ def _make_room(day: CrewDay, position: int | None) -> int:
     )
     shifted.update(position=F("position") - FAR_POSITION + 1)
     return position
-
-
-def _tell_needs(source: CrewDay, target: CrewDay) -> None:
-    # What was loaded for a day stays on its truck; the day is kept, so that it can be told of.
-    if source.steps.exists() or source.loads.exists() or source.reports.exists():
-        write_needs([source, target])
-        return
-    drop_needs([source.requirement_reference])
-    source.delete()
-    write_needs([target])

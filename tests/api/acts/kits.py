@@ -1,4 +1,4 @@
-"""Acts in the life of kits, of one's own crew and of another's."""
+"""Acts in the life of jobs and kits, of one's own crew and of another's."""
 
 from inventory.models import Container, Place
 from tests.api.acts.case import OWN, ActCase, Json, head
@@ -42,11 +42,24 @@ def load_for(day: Json, statuses: tuple[int, ...]) -> ActCase:
     )
 
 
+def bring_job(job: str, statuses: tuple[int, ...]) -> ActCase:
+    return ActCase(
+        "changeJobState",
+        "jobs/{reference}/state",
+        lambda _office: {"state": "on_hold"},
+        statuses,
+        names=lambda _office: {"reference": job},
+        result="state dropped { crew date title } toComeBack { why }",
+    )
+
+
 KIT_ACTS: dict[str, ActCase] = {
     "agree": agree(NORTH, (401, 403, 403, 200, 403, 403, 200)),
     "agree another's": agree(SOUTH, (401, 403, 404, 200, 403, 403, 200)),
     "load": load_for(NORTH, OWN),
     "load another's": load_for(SOUTH, (401, 201, 404, 403, 403, 403, 201)),
+    "hold a job": bring_job("J-north", (401, 403, 403, 200, 403, 403, 200)),
+    "hold another's job": bring_job("J-south", (401, 403, 404, 200, 403, 403, 200)),
     "print": ActCase(
         "printKitsOfDay",
         "kits-of-day/{warehouse}/{date}/prints",

@@ -139,12 +139,16 @@ def test_cancelled_job_lists_what_must_come_back(client_of: ClientOf, office: Of
     body = _load({"container": drum.label, "reason": "nearest"}, is_complete=True)
     loaded = client_of("stores").post(f"{SHEET}/loads", body, format="json")
     assert loaded.status_code == 201, loaded.content
-    office.job.state = "cancelled"
-    office.job.save()
+    cancelled = client_of("planner").post("/api/v1/jobs/J-north/state", {"state": "cancelled"}, format="json")
+    change = assert_answer("change_job_state", cancelled)
+    assert (change["state"], change["dropped"]) == ("cancelled", [])
     answer = client_of("planner").get("/api/v1/jobs/J-north/to-come-back")
     (row,) = assert_answer("list_goods_to_come_back", answer)
     assert (row["container"], row["place"]["code"]) == ("D-9", "truck-north")
     assert row["why"] == "loaded for job J-north"
+    assert change["to_come_back"] == [row]
+    refused = client_of("planner").post("/api/v1/jobs/J-north/state", {"state": "approved"}, format="json")
+    assert_refusal(refused, 409, "state_may_not_follow")
 
 
 def test_kit_that_is_not_loaded_is_not_sent_out(client_of: ClientOf, office: Office) -> None:

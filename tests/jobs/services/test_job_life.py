@@ -1,14 +1,15 @@
 """A job's life, and what it does to what is needed."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 
 from inventory.errors import BadInput, NotFound
 from inventory.models import DomainEvent, Requirement
-from jobs.models import Job
+from jobs.models import CrewDay, CrewDayStep, Job
 from jobs.services.job_life import (
     NEXT_STATES,
+    JobChange,
     JobOpening,
     StateMayNotFollow,
     change_state,
@@ -16,6 +17,7 @@ from jobs.services.job_life import (
     open_job,
 )
 from jobs.services.needs import write_needs
+from tests.factories.jobs import DAY, add_step, make_job, make_run, make_span
 from tests.factories.kits import SmallDay, make_small_day
 
 NOON = datetime(2026, 3, 1, 12, tzinfo=UTC)
@@ -32,6 +34,10 @@ def day() -> SmallDay:
 
 
 def _change(day: SmallDay, state: str) -> Job:
+    return _bring(day, state).job
+
+
+def _bring(day: SmallDay, state: str) -> JobChange:
     return change_state(reference="J-1", state=state, by=day.world.actor, occurred_at=NOON)
 
 
@@ -64,13 +70,43 @@ def test_change_state_takes_a_held_job_up_where_it_was(day: SmallDay) -> None:
     assert (taken_up.state, taken_up.held_from) == (State.APPROVED, "")
 
 
-def test_change_state_drops_and_brings_back_what_is_needed(day: SmallDay) -> None:
-    before = list(Requirement.objects.order_by("material").values_list("material", "mean"))
-    assert before
-    _change(day, State.ON_HOLD)
+@pytest.mark.parametrize("state", [State.ON_HOLD, State.CANCELLED])
+def test_change_state_drops_the_dates_of_a_job_that_does_not_go_on(day: SmallDay, state: str) -> None:
+    assert Requirement.objects.exists()
+    dropped = _bring(day, state).dropped
+    titles = ["Extract span S1", "Extract span S2", "Clean run R1", "Blow run R1"]
+    assert [(step.crew, step.date, step.title) for step in dropped] == [("north", DAY, t) for t in titles]
     assert not Requirement.objects.exists()
-    _change(day, State.PLANNED)
-    assert list(Requirement.objects.order_by("material").values_list("material", "mean")) == before
+    # A day on which nothing is left to do and nothing was loaded is off the plan.
+    assert not CrewDay.objects.exists()
+    body = DomainEvent.objects.get().body
+    assert [row["step"] for row in body["dropped"]] == titles
+
+
+def test_change_state_of_a_job_taken_up_again_leaves_its_days_to_be_planned_anew(day: SmallDay) -> None:
+    _change(day, State.ON_HOLD)
+    assert _bring(day, State.PLANNED) == JobChange(Job.objects.get())
+    assert not Requirement.objects.exists()
+
+
+def test_change_state_leaves_what_is_done_out_or_of_other_jobs_on_its_day(day: SmallDay) -> None:
+    day.crew_day.steps.filter(position=1).update(done_at=NOON)
+    other = make_job("J-2")
+    run = make_run(other, "R9", size=day.run.cable_size)
+    span = make_span(run, "S9", "P1", "P2", feet=100, sequence=1)
+    add_step(day.crew_day, CrewDayStep.Kind.EXTRACT, span=span)
+    out = CrewDay.objects.create(
+        crew=day.crew_day.crew, date=date(2026, 3, 3), vehicle=day.world.vehicle,
+        warehouse=day.world.warehouse, state="out",
+    )  # fmt: skip
+    day.crew_day.steps.filter(position=4).update(crew_day=out, position=1)
+    assert [step.title for step in _bring(day, State.ON_HOLD).dropped] == ["Extract span S2", "Clean run R1"]
+    left = CrewDayStep.objects.order_by("crew_day__date", "position")
+    assert [(str(step.span or step.run), step.crew_day_id) for step in left] == [
+        ("S1", day.crew_day.pk),
+        ("S9", day.crew_day.pk),
+        ("R1", out.pk),
+    ]
 
 
 def test_change_state_again_is_harmless(day: SmallDay) -> None:

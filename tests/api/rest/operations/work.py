@@ -81,6 +81,8 @@ OPERATIONS: list[Operation] = [
     read("months/2026-03/fluid", SUMS_ALL_WORK),
     read("instruments"),
     read("instruments/M-1"),
+    post("jobs/J-north/state", PLANNERS_CHANGE, {"state": "approved"}),
+    post("jobs/J-south/state", (401, 403, 404, 200, 403, 403, 200), {"state": "approved"}),
     post(f"pull-sheets/north/{DAY}/state", PLANNERS_CHANGE, {"state": "agreed"}),
     post(f"pull-sheets/south/{DAY}/state", (401, 403, 404, 200, 403, 403, 200), {"state": "agreed"}),
     post(f"pull-sheets/north/{DAY}/loads", CREWS_MAKE_TOO, PAIL),
