@@ -63,12 +63,16 @@ def load_policy_histories(
     service: float,
     place: Place | None = None,
     materials: tuple[int, int] | None = None,
+    pool: Floats | None = None,
 ) -> PolicyHistories:
-    """Read use of the two years before a day; where no policy sets a target, `service` is aimed at."""
+    """Read use of the two years before a day; where no policy sets a target, `service` is aimed at.
+
+    `pool` is that of other histories before the same day, so that it need not be read again.
+    """
     forms = find_recovered_forms()
     chosen = MaterialRange.of(*materials, forms) if materials else None
     aims = load_aims(service=service)
-    facts = load_facts(Scope(find_supply_areas(place), before, 1, aims, forms, chosen))
+    facts = load_facts(Scope(find_supply_areas(place), before, 1, aims, forms, chosen), pool)
     preferred = prefer_terms(facts)
     lead, lead_sd = find_lead_days(preferred)
     share, is_fill_rate = find_targets(facts, preferred)

@@ -109,8 +109,11 @@ class RestockFacts:
         return np.array([self.owners[key[2]].is_company for key in self.keys], dtype=bool)
 
 
-def load_facts(scope: Scope) -> RestockFacts:
-    """Read requirements, use, stock, receipts and terms of all materials needed, used or levelled by hand."""
+def load_facts(scope: Scope, pool: Floats | None = None) -> RestockFacts:
+    """Read requirements, use, stock, receipts and terms of all materials needed, used or levelled by hand.
+
+    `pool` is that of other facts as of the same day, so that it need not be read again.
+    """
     requirements = _requirements(scope)
     history = load_demand_history(
         {key: place.pk for key, place in scope.areas.items()},
@@ -130,7 +133,8 @@ def load_facts(scope: Scope) -> RestockFacts:
             for place, material in scope.aims.set_by_hand()
             if place in warehouses and (scope.materials is None or material in scope.materials)
         }
-    return _gather(scope, sorted(keys), requirements, history.rows, history.used)
+    pool = _load_pool(scope) if pool is None else pool
+    return _gather(scope, sorted(keys), requirements, history.rows, history.used, pool)
 
 
 def factor_between(counted: Material, material: Material) -> float:
@@ -144,11 +148,12 @@ def _gather(
     requirements: dict[Key, list[Requirement]],
     history_rows: dict[Key, int],
     used: Floats,
+    pool: Floats,
 ) -> RestockFacts:
     rows = {key: row for row, key in enumerate(keys)}
     materials = Material.objects.in_bulk({key[1] for key in keys})
     stock = sum_usable_stock(dict(scope.areas), scope.materials)
-    history, pool = np.full((len(keys), HISTORY_WEEKS), np.nan), _load_pool(scope)
+    history = np.full((len(keys), HISTORY_WEEKS), np.nan)
     for key, row in rows.items():
         if key in history_rows:
             history[row] = used[history_rows[key]] / MILLION

@@ -56,10 +56,12 @@ def _teach(weeks: list[date], this_week: date, service: float) -> dict[date, dic
     for week in weeks:
         by_slice[slices[week.toordinal() // DAYS_A_WEEK % len(slices)] if slices else None].append(week)
     found: dict[date, dict[ClassAimed, Lesson]] = {week: {} for week in weeks}
+    pool = None
     for bounds, taught in by_slice.items():
         if bounds is None:
             continue
-        histories = load_policy_histories(before=this_week, service=service, materials=bounds)
+        histories = load_policy_histories(before=this_week, service=service, materials=bounds, pool=pool)
+        pool = histories.pool
         for week in taught:
             column = histories.used.shape[1] - (this_week - week).days // DAYS_A_WEEK
             found[week] = _teach_week(histories, week, column)
