@@ -25,9 +25,8 @@ def find_first_marks(reels: Iterable[int], *, told_by: FieldReport | None = None
     if told_by is not None:
         rows = rows.exclude(report=told_by)
     newest_first = rows.order_by("-report__occurred_at", "-pk")
-    return {
-        reel: (start, end) for reel, start, end in newest_first.values_list("reel", "mark_start", "mark_end")
-    }
+    marks = newest_first.values_list("reel", "mark_start", "mark_end")
+    return {reel: (start, end) for reel, start, end in marks if start is not None and end is not None}
 
 
 def find_direction(reel: Container, first: Marks | None) -> int | None:
