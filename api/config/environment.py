@@ -6,14 +6,19 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent.parent
 
 
+def full_name(name: str) -> str:
+    """A variable as the operator writes it, for messages that name one."""
+    return f"SPANSTOCK_{name}"
+
+
 def text(name: str, default: str) -> str:
-    return os.environ.get(f"SPANSTOCK_{name}", default)
+    return os.environ.get(full_name(name), default)
 
 
 def flag(name: str, default: bool) -> bool:
     value = text(name, "yes" if default else "no").lower()
     if value not in {"yes", "no", "true", "false", "1", "0", "on", "off"}:
-        raise ValueError(f"SPANSTOCK_{name} is {value!r}; write yes or no.")
+        raise ValueError(f"{full_name(name)} is {value!r}; write yes or no.")
     return value in {"yes", "true", "1", "on"}
 
 

@@ -20,6 +20,7 @@ from uuid import UUID, uuid4
 from django.conf import settings
 from django.db import connection
 
+from api.config.environment import full_name
 from api.deploy.databases import NAMES, Head, copy_database, require_empty, restore_database
 from api.deploy.errors import BackupRefused, RestoreRefused
 from inventory.models import DomainEvent
@@ -117,7 +118,7 @@ def restore_backup(*, source: Path, progress: Progress = lambda *_: None) -> Bac
     backup = read_backup(source)
     if backup.vendor != connection.vendor:
         raise RestoreRefused(
-            f"The backup is of {backup.vendor} and SPANSTOCK_DATABASE_URL names {connection.vendor}."
+            f"The backup is of {backup.vendor} and {full_name('DATABASE_URL')} names {connection.vendor}."
         )
     require_empty()
     data = Path(settings.DATA_DIRECTORY)

@@ -17,6 +17,7 @@ from typing import Any
 from django.db import connection, transaction
 from django.db.backends.postgresql.client import DatabaseClient
 
+from api.config.environment import full_name
 from api.deploy.errors import BackupRefused, RestoreRefused
 from inventory.queries.canonical import FIRST_HASH
 
@@ -69,8 +70,8 @@ def require_empty() -> None:
     if tables:
         raise RestoreRefused(
             f"The database {connection.settings_dict['NAME']} is not empty. A backup is brought back beside "
-            "what is there, never over it: name another database in SPANSTOCK_DATABASE_URL, or another "
-            "directory in SPANSTOCK_DATA_DIRECTORY, and restore into that."
+            f"what is there, never over it: name another database in {full_name('DATABASE_URL')}, or another "
+            f"directory in {full_name('DATA_DIRECTORY')}, and restore into that."
         )
 
 
