@@ -5,6 +5,7 @@ from typing import Any
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 
+from api.rest.listing import LINES_TYPE
 from api.wire.door import Door
 from api.wire.keyed_answers import HEADER, KEPT_FOR
 
@@ -17,6 +18,11 @@ class DoorSchema(AutoSchema):
         if isinstance(self.view, Door) and self.view.takes_key(self.method):
             parameters.append(_key(is_required=self.view.needs_key))
         return parameters
+
+    def map_renderers(self, attribute: str) -> Any:
+        """JSON only; that lists may be had as lines is said where all operations are at hand."""
+        found = super().map_renderers(attribute)
+        return [kind for kind in found if kind != LINES_TYPE] if attribute == "media_type" else found
 
 
 _EXAMPLE = '"8e03978e-40d5-43dd-bc93-6894a57f9324"'

@@ -1,10 +1,12 @@
-"""Lists: filters from the address, one page by cursor, the same for every noun."""
+"""Lists: filters from the address, one page by cursor or all of them as a stream, the same for every noun."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-from django.db.models import Model, Q, QuerySet
+from django.db.models import Q, QuerySet
+from django.http import StreamingHttpResponse
 from drf_spectacular.utils import OpenApiParameter
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -14,6 +16,7 @@ from api.wire.pages import Order, Page, take_page
 from inventory.errors import BadInput, Fault
 
 USUAL_SIZE, LARGEST_SIZE = 50, 200
+LINES_TYPE = "application/x-ndjson"
 
 
 def list_parameters(order: Order, filters: Mapping[str, Filter]) -> list[OpenApiParameter]:
@@ -31,9 +34,20 @@ def list_parameters(order: Order, filters: Mapping[str, Filter]) -> list[OpenApi
     ]
 
 
-class ListDoor(Door):
-    """A list of one noun. A parameter that is not known is refused: a slip would list too much."""
+class LinesRenderer(JSONRenderer):
+    """A row on each line; refusals are problem details as everywhere."""
 
+    media_type = LINES_TYPE
+    format = "lines"
+
+
+class ListDoor(Door):
+    """A list of one noun. A parameter that is not known is refused: a slip would list too much.
+
+    Asked for as lines it is answered whole, page by page as it is read, so that its size costs no memory.
+    """
+
+    renderer_classes = [JSONRenderer, LinesRenderer]
     order: Order
     filters: Mapping[str, Filter] = {}
 
@@ -47,9 +61,22 @@ class ListDoor(Door):
 
     def get(self, request: Request) -> Response:
         page = self.take_page(request)
+        if request.accepted_renderer.media_type == LINES_TYPE:
+            # It is a response all the same, of which only the framework's class knows less.
+            return StreamingHttpResponse(self._lines(request, page), content_type=LINES_TYPE)  # type: ignore[return-value]
         return Response({"results": self.write(page.rows), "next_cursor": page.next_cursor})
 
-    def take_page(self, request: Request) -> Page[Model]:
+    def _lines(self, request: Request, page: Page[Any]) -> Iterator[bytes]:
+        """Every row from this page on; each page is read once the one before it has gone out."""
+        renderer = JSONRenderer()
+        while True:
+            for row in self.write(page.rows):
+                yield renderer.render(row) + b"\n"
+            if page.next_cursor is None:
+                return
+            page = self.take_page(request, cursor=page.next_cursor)
+
+    def take_page(self, request: Request, *, cursor: str | None = None) -> Page[Any]:
         parameters = request.query_params
         faults: list[Fault] = []
         condition = self._read_filters(parameters, faults)
@@ -58,7 +85,7 @@ class ListDoor(Door):
         if faults:
             raise BadInput.of(faults)
         rows = self.rows().filter(condition)
-        return take_page(rows, order=order, size=size, cursor=parameters.get("cursor"))
+        return take_page(rows, order=order, size=size, cursor=cursor or parameters.get("cursor"))
 
     def _read_filters(self, parameters: Mapping[str, str], faults: list[Fault]) -> Q:
         own = {"cursor", "limit", "sort"}

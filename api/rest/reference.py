@@ -16,6 +16,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.errors import PROBLEM_TYPE, list_problems
+from api.rest.listing import LINES_TYPE
 from api.wire.calculations import list_calculations
 from api.wire.components import all_components
 from api.wire.door import Door
@@ -45,10 +46,20 @@ def add_components_and_problems(
     _describe_calculations(result["paths"])
     refusal = {"description": "refused", "content": {PROBLEM_TYPE: {"schema": of("Problem")}}}
     for operations in result["paths"].values():
+        _describe_lines(operations.get("get", {}))
         for method in METHODS:
             if method in operations:
                 operations[method]["responses"]["default"] = refusal
     return result
+
+
+def _describe_lines(operation: dict[str, Any]) -> None:
+    """Say of a list with pages that it may be had whole, a row on each line."""
+    content = operation.get("responses", {}).get("200", {}).get("content", {})
+    page = content.get("application/json", {}).get("schema", {}).get("properties", {})
+    if "next_cursor" in page:
+        about = "all rows from the cursor on, a JSON object on each line, sent as they are read"
+        content[LINES_TYPE] = {"schema": {"type": "string", "description": about}}
 
 
 def _describe_calculations(paths: dict[str, Any]) -> None:
