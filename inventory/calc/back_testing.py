@@ -16,6 +16,9 @@ COMBINED = "combined"
 LEAST_POOLED = 10
 # Periods beyond these no longer make a rate surer, since use changes.
 MOST_SURE_PERIODS = 26
+# A forecast from fewer periods than these would be a guess.
+LEAST_FORESEEN_FROM = 4
+AUTO, NO_FORECAST = "auto", "none"
 
 
 @dataclass(frozen=True)
@@ -220,6 +223,56 @@ def foresee_use(
         earlier = demand_pattern(demand[:, : demand.shape[1] - since_classed]).classes
         classes = np.where(earlier == None, classes, earlier)  # noqa: E711
     return ForeseenUse(tested.rates, spreads, errors, tested.methods, classes)
+
+
+def foresee_by_method(
+    history: npt.ArrayLike,
+    *,
+    methods: npt.NDArray[np.object_] | None = None,
+    pool: npt.ArrayLike | None = None,
+    since_classed: int = 0,
+) -> ForeseenUse:
+    """What is foreseen of each series by the method that is wanted for it.
+
+    Parameters
+    ----------
+    history, pool, since_classed
+        As for `foresee_use` [units], [periods]
+    methods : ndarray, optional
+        'auto' for what does best in looking back, 'none' for no forecast, or one of `forecast_paths`, shape
+        (n,); 'auto' for all where left out [-]
+
+    Returns
+    -------
+    ForeseenUse
+        Nothing, and no class (''), where none is wanted or fewer than 4 periods are known
+
+    Raises
+    ------
+    ValueError
+        If the history is out of range or there is no such method.
+
+    References
+    ----------
+    .. [1] As for `foresee_use`.
+    """
+    demand = np.asarray(history, dtype=np.float64)
+    count = len(demand)
+    rates, spreads, errors = np.zeros(count), np.zeros(count), np.zeros(count)
+    chosen, classes = np.full(count, "", dtype=object), np.full(count, "", dtype=object)
+    wanted = np.full(count, AUTO, dtype=object) if methods is None else methods
+    is_known = ((~np.isnan(demand)).sum(axis=1) >= LEAST_FORESEEN_FROM) & (wanted != NO_FORECAST)
+    for method in sorted(set(wanted[is_known])):
+        rows = np.flatnonzero(is_known & (wanted == method))
+        use = foresee_use(
+            demand[rows],
+            methods=CANDIDATES if method == AUTO else (method,),
+            pool=demand if pool is None else pool,
+            since_classed=since_classed,
+        )
+        rates[rows], spreads[rows], errors[rows] = use.rates, use.spreads, use.errors
+        chosen[rows], classes[rows] = use.methods, np.where(use.classes == None, "", use.classes)  # noqa: E711
+    return ForeseenUse(rates, spreads, errors, chosen, classes)
 
 
 def _law(mean: FloatArray, own: FloatArray) -> tuple[float, float] | None:

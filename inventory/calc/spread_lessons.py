@@ -4,7 +4,7 @@ Every period that passes is a lesson: what would have been foreseen when the las
 held against what was wanted since. Lessons add up, so the policy and its replay learn the same way.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import astuple, dataclass
 from itertools import product
 
@@ -60,6 +60,38 @@ class Lesson:
 
     def __add__(self, other: "Lesson") -> "Lesson":
         return Lesson(*(mine + others for mine, others in zip(astuple(self), astuple(other), strict=True)))
+
+
+def factors_by_row(
+    factors: Mapping[ClassAimed, float], classes: npt.NDArray[np.object_], is_fill_rate: npt.NDArray[np.bool_]
+) -> FloatArray:
+    """The factor of each row's class and kind of target.
+
+    Parameters
+    ----------
+    factors : mapping
+        By class and whether a fill rate is aimed at [1]
+    classes, is_fill_rate : ndarray
+        Of each row, shape (n,) [-]
+
+    Returns
+    -------
+    ndarray
+        NaN where none is known, shape (n,) [1]
+
+    Raises
+    ------
+    ValueError
+        Never.
+
+    References
+    ----------
+    .. [1] As for `learnt_factor`.
+    """
+    found = np.full(len(classes), np.nan)
+    for (name, kind), factor in factors.items():
+        found[(classes == name) & (is_fill_rate == kind)] = factor
+    return found
 
 
 def teach_classes(

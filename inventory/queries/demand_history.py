@@ -116,7 +116,7 @@ def load_demand_history(
     column = np.array([columns[monday] for monday in week])
     cell = merged[row] * weeks + column
     used = np.bincount(cell, weights=np.array(amount) * factor[of], minlength=len(rows) * weeks)
-    return DemandHistory(first, rows, _settled(used.reshape(len(rows), weeks).astype(np.float64)))
+    return DemandHistory(first, rows, settle_use(used.reshape(len(rows), weeks).astype(np.float64)))
 
 
 def _looked_up(
@@ -174,7 +174,7 @@ def _not_rolled_up(cursor: int, materials: Chosen) -> QuerySet[Movement]:
     )
 
 
-def _settled(used: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def settle_use(used: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """Let what came back after its week lower the weeks before it; NaN before the first use."""
     carried = np.zeros(len(used))
     for week in range(used.shape[1] - 1, -1, -1):

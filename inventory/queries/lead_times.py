@@ -2,6 +2,8 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 
 from inventory.calc.lead_times import LearntLeadTime, learn_lead_time
 from inventory.models import OrderLine, ReceivedLine, SupplyTerms
@@ -18,17 +20,29 @@ SECONDS_PER_DAY = 86_400
 UNKNOWN_LEAD_TIME = LearntLeadTime(mean_days=14.0, sd_days=5.0, deliveries=0)
 
 
+@dataclass(frozen=True)
+class Delivery:
+    """An order line that is all in: sent, the last part come and recorded, days from sending to receipt."""
+
+    sent_at: datetime
+    came_at: datetime
+    recorded_at: datetime
+    days: float
+
+
 def find_lead_times(terms: Collection[SupplyTerms]) -> dict[int, LearntLeadTime]:
     """Return the lead time of each of these terms, by their key, from its last deliveries.
 
     An order line counts once nothing of it is awaited: the parts that it came in count by their quantity.
     What was held back is not among them. The number of queries does not grow with the terms.
     """
-    observed = _observe(terms)
-    return {row.pk: _learn(row, observed.get((row.material_id, row.supplier_id), [])) for row in terms}
+    observed = find_deliveries(terms)
+    return {row.pk: learn_from(row, observed.get((row.material_id, row.supplier_id), ())) for row in terms}
 
 
-def _learn(terms: SupplyTerms, observed: Sequence[float]) -> LearntLeadTime:
+def learn_from(terms: SupplyTerms, deliveries: Sequence[Delivery]) -> LearntLeadTime:
+    """The lead time of terms as they were stated, from deliveries, the oldest order first."""
+    observed = [delivery.days for delivery in deliveries]
     spread = terms.lead_time_sd_days or prior_spread(terms.lead_time_days)
     if not observed:
         return LearntLeadTime(terms.lead_time_days, spread, 0)
@@ -44,8 +58,8 @@ def prior_spread(lead_time_days: float) -> float:
     return max(LEAST_SPREAD_DAYS, UNSTATED_SPREAD * lead_time_days)
 
 
-def _observe(terms: Collection[SupplyTerms]) -> dict[tuple[int, int], list[float]]:
-    """Days from sending to receipt by material and supplier, the oldest order first."""
+def find_deliveries(terms: Collection[SupplyTerms]) -> dict[tuple[int, int], list[Delivery]]:
+    """What came of orders under these terms, by material and supplier, the oldest order first."""
     rows = list(
         ReceivedLine.objects.filter(
             finding=ReceivedLine.Finding.SOUND,
@@ -54,20 +68,26 @@ def _observe(terms: Collection[SupplyTerms]) -> dict[tuple[int, int], list[float
             order_line__order__supplier__in={row.supplier_id for row in terms},
             order_line__order__sent_at__isnull=False,
         )
-        .select_related("order_line__order", "receipt")
+        .select_related("order_line__order", "receipt__entry")
         .order_by("order_line__order__sent_at", "pk")
     )
     parts: dict[OrderLine, list[tuple[int, float]]] = defaultdict(list)
+    known: dict[OrderLine, tuple[datetime, datetime]] = {}
     for row in rows:
         assert row.order_line is not None
         assert row.order_line.order.sent_at is not None
         taken = row.receipt.occurred_at - row.order_line.order.sent_at
         parts[row.order_line].append((row.quantity, max(0.0, taken.total_seconds() / SECONDS_PER_DAY)))
+        moments = row.receipt.occurred_at, row.receipt.entry.recorded_at
+        before = known.get(row.order_line, moments)
+        known[row.order_line] = max(before[0], moments[0]), max(before[1], moments[1])
     progress = find_progress(list(parts))
-    observed: dict[tuple[int, int], list[float]] = defaultdict(list)
+    observed: dict[tuple[int, int], list[Delivery]] = defaultdict(list)
     for line, came in parts.items():
         if progress[line.pk].is_done:
             whole = sum(quantity for quantity, _days in came)
             days = sum(quantity * days for quantity, days in came) / whole
-            observed[line.material_id, line.order.supplier_id].append(days)
+            assert line.order.sent_at is not None
+            delivery = Delivery(line.order.sent_at, *known[line], days)
+            observed[line.material_id, line.order.supplier_id].append(delivery)
     return observed

@@ -15,7 +15,7 @@ from inventory.queries.order_terms import (
     unit_cost_of,
 )
 from inventory.queries.restock_facts import Floats, Scope, load_facts
-from inventory.queries.restock_plans import find_lead_days, find_targets
+from inventory.queries.restock_plans import find_lead_days, find_minimums, find_targets
 from inventory.queries.stock_policies import load_aims
 from inventory.queries.supply_areas import MaterialRange, find_recovered_forms, find_supply_areas
 from inventory.units import MILLION
@@ -25,10 +25,19 @@ from inventory.units import MILLION
 class PolicyHistories:
     """By row, of our own materials that were ever used: use by week, and how it is ordered today.
 
-    used is of shape (n, weeks) in stock units, NaN before the first use, and so is `pool`, from which all
-    learn. Unit costs in the currency.
+    `keys` are warehouse, material and owner, shape (n, 3). used is of shape (n, weeks) in stock units, NaN
+    before the first use, and so is `pool`, from which all learn. `targets` and `methods` are as the policies
+    name them, minimum and maximum set by hand, 0 and NaN where none is. Unit and shortage costs (for a day)
+    in the currency.
     """
 
+    keys: npt.NDArray[np.int_]
+    preferred: npt.NDArray[np.object_]
+    targets: npt.NDArray[np.object_]
+    methods: npt.NDArray[np.object_]
+    minimum: Floats
+    maximum: Floats
+    shortage_costs: Floats
     used: Floats
     lead_days: Floats
     lead_sd_days: Floats
@@ -51,10 +60,8 @@ class PolicyHistories:
         return np.where(self.unit_costs > 0, self.unit_costs, 1.0)
 
     def sizes(self, rates_per_week: Floats) -> Floats:
-        """Order quantities where the stock is looked at every week."""
-        return self.order_terms.sizes(
-            rates_per_week / DAYS_A_WEEK, np.full(len(self.used), float(DAYS_A_WEEK))
-        )
+        """Order quantities for these rates."""
+        return self.order_terms.sizes(rates_per_week / DAYS_A_WEEK, self.review_days)
 
 
 def load_policy_histories(
@@ -83,6 +90,18 @@ def load_policy_histories(
     rows = np.flatnonzero(facts.is_ours & (np.nan_to_num(facts.history) > 0).any(axis=1))
     review = np.array([aim.review_days for aim in facts.aims], dtype=np.float64)
     whole = PolicyHistories(
+        keys=np.array(facts.keys, dtype=int).reshape(-1, 3),
+        preferred=np.array([*preferred, None], dtype=object)[:-1],
+        targets=np.array([aim.target for aim in facts.aims], dtype=object),
+        methods=np.array([aim.forecast_method for aim in facts.aims], dtype=object),
+        minimum=find_minimums(facts.aims),
+        maximum=np.array(
+            [np.nan if aim.maximum_level is None else aim.maximum_level / MILLION for aim in facts.aims],
+            dtype=np.float64,
+        ),
+        shortage_costs=np.array(
+            [(aim.shortage_cost_per_day or 0) / MILLION for aim in facts.aims], dtype=np.float64
+        ),
         used=facts.history,
         lead_days=lead,
         lead_sd_days=lead_sd,

@@ -1,19 +1,16 @@
 """The policy of each material: class and forecast of its use, reorder point and order quantity."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from inventory.calc.back_testing import ForeseenUse, foresee_use
-from inventory.calc.demand_forecasts import CANDIDATES
+from inventory.calc.back_testing import ForeseenUse, foresee_by_method
 from inventory.calc.forecast_consumption import unscheduled_forecast
-from inventory.calc.stock_levels import (
-    LevelPlan,
-    demands_over_lead_time,
-    plan_levels,
-)
+from inventory.calc.live_policy import follow_policy
+from inventory.calc.spread_lessons import factors_by_row
+from inventory.calc.stock_levels import LevelPlan
 from inventory.models import StockPolicy, SupplyTerms
 from inventory.queries.lead_times import UNKNOWN_LEAD_TIME
 from inventory.queries.order_terms import (
@@ -26,11 +23,10 @@ from inventory.queries.order_terms import (
     unit_cost_of,
 )
 from inventory.queries.restock_facts import Floats, RestockFacts
-from inventory.queries.spread_factors import find_spread_factors, weeks_since_classed
+from inventory.queries.spread_factors import load_spread_factors, weeks_since_classed
 from inventory.queries.stock_policies import Aim
+from inventory.units import MILLION
 
-# A forecast from fewer weeks than these would be a guess.
-LEAST_WEEKS = 4
 LOWEST_SERVICE, HIGHEST_SERVICE = 0.5, 0.9999
 FORECAST_REACH_WEEKS = 2
 
@@ -66,29 +62,29 @@ def plan_materials(facts: RestockFacts) -> RestockPlans:
     lead, lead_sd = find_lead_days(preferred)
     review = np.array([aim.review_days for aim in facts.aims], dtype=np.float64)
     daily, daily_sd, daily_error, is_from_plan = _daily_demand(facts, use)
-    demands = demands_over_lead_time(
+    sizes = gather_order_terms(facts, preferred).sizes(daily, review)
+    share, is_fill_rate = find_targets(facts, preferred)
+    factors = load_spread_factors(facts.scope.as_of)
+    # Planned work has a spread of its own; what was learnt is about use that nobody planned.
+    classes = np.where(is_from_plan, "", use.classes)
+    followed = follow_policy(
         rate=daily,
         sd=daily_sd,
         rate_error=daily_error,
+        classes=classes,
+        factors=factors,
         lead_time=lead,
         lead_time_sd=lead_sd,
         review_period=review,
-        is_whole=facts.is_whole,
-    )
-    sizes = gather_order_terms(facts, preferred).sizes(daily, review)
-    share, is_fill_rate = find_targets(facts, preferred)
-    # Planned work has a spread of its own; what was learnt is about use that nobody planned.
-    classes = np.where(is_from_plan, "", use.classes)
-    factor = find_spread_factors(classes, is_fill_rate, as_of=facts.scope.as_of)
-    levels = plan_levels(
-        demands=demands,
         order_quantity=sizes,
         share=share,
         is_fill_rate=is_fill_rate,
-        spread_factor=factor,
+        is_whole=facts.is_whole,
+        minimum=find_minimums(facts.aims),
     )
-    is_implied = (is_fill_rate | ~np.isnan(factor)) & (daily > 0)
-    implied = np.where(is_implied, levels.cycle_service, share)
+    is_learnt = ~np.isnan(factors_by_row(factors, classes, is_fill_rate))
+    is_implied = (is_fill_rate | is_learnt) & (daily > 0)
+    implied = np.where(is_implied, followed.levels.cycle_service, share)
     return RestockPlans(
         demand_class=use.classes,
         method=use.methods,
@@ -98,7 +94,7 @@ def plan_materials(facts: RestockFacts) -> RestockPlans:
         offers=find_offers(facts, daily, review),
         lead_days=lead,
         daily=daily,
-        levels=levels,
+        levels=replace(followed.levels, reorder_point=followed.reorder_point),
         order_quantity=sizes,
         service=np.clip(implied, LOWEST_SERVICE, HIGHEST_SERVICE),
         unscheduled=unscheduled,
@@ -108,23 +104,13 @@ def plan_materials(facts: RestockFacts) -> RestockPlans:
 
 def _forecast(facts: RestockFacts) -> ForeseenUse:
     """What is foreseen by week; nothing where too few weeks are known or none is wanted."""
-    count = len(facts.keys)
-    rates, spreads, errors = np.zeros(count), np.zeros(count), np.zeros(count)
-    methods, classes = np.full(count, "", dtype=object), np.full(count, "", dtype=object)
     wanted = np.array([aim.forecast_method for aim in facts.aims], dtype=object)
-    is_known = (~np.isnan(facts.history)).sum(axis=1) >= LEAST_WEEKS
-    is_known &= facts.is_ours & (wanted != StockPolicy.Forecast.NONE)
-    for method in sorted(set(wanted[is_known])):
-        rows = np.flatnonzero(is_known & (wanted == method))
-        use = foresee_use(
-            facts.history[rows],
-            methods=CANDIDATES if method == StockPolicy.Forecast.AUTO else (method,),
-            pool=facts.pool,
-            since_classed=weeks_since_classed(facts.scope.as_of),
-        )
-        rates[rows], spreads[rows], errors[rows] = use.rates, use.spreads, use.errors
-        methods[rows], classes[rows] = use.methods, np.where(use.classes == None, "", use.classes)  # noqa: E711
-    return ForeseenUse(rates, spreads, errors, methods, classes)
+    return foresee_by_method(
+        facts.history,
+        methods=np.where(facts.is_ours, wanted, StockPolicy.Forecast.NONE.value),
+        pool=facts.pool,
+        since_classed=weeks_since_classed(facts.scope.as_of),
+    )
 
 
 def _unscheduled(facts: RestockFacts, use: ForeseenUse) -> tuple[Floats, Floats]:
@@ -167,6 +153,11 @@ def find_lead_days(preferred: list[SupplyTerms | None]) -> tuple[Floats, Floats]
     mean = [unknown.mean_days if terms is None else terms.lead_time_days for terms in preferred]
     spread = [unknown.sd_days if terms is None else terms.lead_time_sd_days for terms in preferred]
     return np.array(mean, dtype=np.float64), np.array(spread, dtype=np.float64)
+
+
+def find_minimums(aims: Sequence[Aim]) -> Floats:
+    """The least that is to lie there, set by hand, in stock units; 0 where none is."""
+    return np.array([(aim.minimum_level or 0) / MILLION for aim in aims], dtype=np.float64)
 
 
 def find_targets(

@@ -2,9 +2,6 @@
 
 from datetime import date, timedelta
 
-import numpy as np
-import numpy.typing as npt
-
 from inventory.models import SpreadLesson
 from inventory.queries.demand_history import week_of
 
@@ -16,16 +13,6 @@ def weeks_since_classed(day: date) -> int:
     this_week = week_of(day)
     first = week_of(date(this_week.year, 1, 7))
     return max((this_week - first).days // DAYS_A_WEEK, 0)
-
-
-def find_spread_factors(
-    classes: npt.NDArray[np.object_], is_fill_rate: npt.NDArray[np.bool_], *, as_of: date
-) -> npt.NDArray[np.float64]:
-    """By what the spread of each row's demand is multiplied; NaN where too little was seen to tell."""
-    found = np.full(len(classes), np.nan)
-    for (name, kind), factor in load_spread_factors(as_of).items():
-        found[(classes == name) & (is_fill_rate == kind)] = factor
-    return found
 
 
 def load_spread_factors(as_of: date) -> dict[tuple[str, bool], float]:

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from inventory.calc.back_testing import demand_spreads
+from inventory.calc.back_testing import LEAST_FORESEEN_FROM, demand_spreads
 from inventory.calc.forward_stock import ForwardStock, SupplyNode, forward_stock
 from inventory.calc.stock_levels import demands_over_lead_time, plan_levels
 from inventory.models import Material, Party, Place, SupplyTerms
@@ -24,7 +24,7 @@ from inventory.queries.company import get_company
 from inventory.queries.demand_history import load_demand_history
 from inventory.queries.lead_times import UNKNOWN_LEAD_TIME
 from inventory.queries.order_terms import DAYS_A_WEEK, DAYS_A_YEAR, unit_cost_of
-from inventory.queries.restock_plans import HIGHEST_SERVICE, LEAST_WEEKS, LOWEST_SERVICE, aimed_shares
+from inventory.queries.restock_plans import HIGHEST_SERVICE, LOWEST_SERVICE, aimed_shares
 from inventory.queries.restock_why import show
 from inventory.queries.stock_policies import Aims, load_aims
 from inventory.queries.supply_areas import find_recovered_forms
@@ -170,7 +170,7 @@ def _find_uses(homes: Mapping[int, Place], company: int, as_of: date) -> dict[tu
     known = [
         (key[0], key[1], row)
         for key, row in history.rows.items()
-        if key[2] == company and (~np.isnan(history.used[row])).sum() >= LEAST_WEEKS
+        if key[2] == company and (~np.isnan(history.used[row])).sum() >= LEAST_FORESEEN_FROM
     ]
     rows: npt.NDArray[np.float64] = history.used[[row for _place, _material, row in known]] / MILLION
     weekly = demand_spreads(rows) if known else np.zeros(0)

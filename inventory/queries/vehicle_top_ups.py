@@ -13,12 +13,12 @@ from math import ceil
 
 import numpy as np
 
-from inventory.calc.back_testing import back_tested_rates, demand_spreads
+from inventory.calc.back_testing import LEAST_FORESEEN_FROM, back_tested_rates, demand_spreads
 from inventory.calc.stock_levels import demands_over_lead_time, plan_levels
 from inventory.models import Material, Party, Place
 from inventory.queries.demand_history import DemandHistory, load_demand_history
 from inventory.queries.order_terms import DAYS_A_WEEK, unit_cost_of
-from inventory.queries.restock_plans import LEAST_WEEKS, aimed_shares
+from inventory.queries.restock_plans import aimed_shares
 from inventory.queries.stock_placement import cheapest_offers, holding_rate_on_board, list_placements
 from inventory.queries.stock_policies import Aim, Aims, load_aims
 from inventory.queries.supply_areas import find_recovered_forms, sum_usable_stock
@@ -100,7 +100,7 @@ def _usual_levels(
     keys = [
         (key, row)
         for key, row in history.rows.items()
-        if key[2] == company and (~np.isnan(history.used[row])).sum() >= LEAST_WEEKS
+        if key[2] == company and (~np.isnan(history.used[row])).sum() >= LEAST_FORESEEN_FROM
     ]
     if not keys:
         return {}

@@ -11,13 +11,14 @@ from itertools import product
 
 import numpy as np
 
-from inventory.calc.back_testing import foresee_use
+from inventory.calc.back_testing import LEAST_FORESEEN_FROM, foresee_by_method
 from inventory.calc.demand_forecasts import CLASSES
 from inventory.calc.spread_lessons import (
     FACTORS,
     Aimed,
     ClassAimed,
     Lesson,
+    factors_by_row,
     learnt_factor,
     teach_classes,
 )
@@ -29,8 +30,6 @@ from inventory.queries.spread_factors import DAYS_A_WEEK, weeks_since_classed
 
 TAUGHT_WEEKS, KEPT_WEEKS = 26, 104
 MATERIALS_A_WEEK = 2_000
-# What is foreseen from fewer weeks teaches nothing.
-LEAST_WEEKS = 4
 NOTHING = Lesson(0, 0.0, 0.0, np.zeros(len(FACTORS)))
 
 
@@ -84,7 +83,7 @@ def _teach_week(histories: PolicyHistories, week: date, column: int) -> dict[Cla
         origin = column - int(span)
         rows = np.flatnonzero(histories.span_weeks == span)
         known = (~np.isnan(histories.used[rows, : max(origin + 1, 0)])).sum(axis=1)
-        rows = rows[known >= LEAST_WEEKS]
+        rows = rows[known >= LEAST_FORESEEN_FROM]
         if len(rows):
             for key, lesson in _teach_span(histories, rows, week, origin, int(span)).items():
                 found[key] = found[key] + lesson if key in found else lesson
@@ -96,8 +95,11 @@ def _teach_span(
 ) -> dict[ClassAimed, Lesson]:
     origin_week = week - timedelta(weeks=span)
     since = weeks_since_classed(origin_week + timedelta(weeks=1))
-    use = foresee_use(
-        histories.used[rows, : origin + 1], pool=histories.pool[:, : origin + 1], since_classed=since
+    use = foresee_by_method(
+        histories.used[rows, : origin + 1],
+        methods=histories.methods[rows],
+        pool=histories.pool[:, : origin + 1],
+        since_classed=since,
     )
     one = np.ones(len(rows))
     demands = demands_over_lead_time(
@@ -125,10 +127,9 @@ def _teach_span(
 
 def _stood(week: date, classes: np.ndarray, is_fill_rate: np.ndarray) -> np.ndarray:
     """The factors that stood when the orders of a week went out; NaN where none had been told by then."""
-    found = np.full(len(classes), np.nan)
-    for row in SpreadLesson.objects.filter(week_date=week, factor__isnull=False):
-        found[(classes == row.demand_class) & (is_fill_rate == row.is_fill_rate)] = row.factor
-    return found
+    rows = SpreadLesson.objects.filter(week_date=week, factor__isnull=False)
+    factors = {(row.demand_class, row.is_fill_rate): row.factor for row in rows if row.factor}
+    return factors_by_row(factors, classes, is_fill_rate)
 
 
 def _keep(week: date, lessons: dict[ClassAimed, Lesson], *, stands: bool) -> None:

@@ -5,7 +5,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from inventory.calc.policy_replay import LivePolicy, PlainRule, first_period, replay
+from inventory.calc.live_policy import LivePolicy
+from inventory.calc.plain_rule import PlainRule, factor_of_equal_service
+from inventory.calc.replayed_stock import FillUp, first_period, replay
 
 RANDOM = np.random.default_rng(7)
 
@@ -103,10 +105,74 @@ def test_live_policy_keeps_nothing_of_what_was_never_used() -> None:
 @pytest.mark.outside_check("numpy 2, std with ddof=1; how known: computed in the test")
 def test_plain_rule_is_mean_and_factor_times_the_deviation() -> None:
     demand = np.array([[1.0, 3.0] * 5, [np.nan] * 8 + [1.0, 3.0]])
-    rule = PlainRule(demand, np.ones(2, dtype=int), 2.0, np.array([False, True]), ones)
+    rule = PlainRule(
+        lambda period: demand[:, : period + 1],
+        lambda period: np.full(2, 2),
+        2.0,
+        np.array([False, True]),
+        ones,
+    )
     point, _size = rule(9)
     assert point[0] == pytest.approx(2 * 2 + 2 * demand[0].std(ddof=1) * 2**0.5)
     assert point[1] == np.ceil(2 * 2 + 2 * np.std([1, 3], ddof=1) * 2**0.5) - 1
+
+
+@pytest.mark.outside_check(
+    "periodic review up to a maximum, Snyder & Shen (2019) chapter 4; how known: each day worked by hand"
+)
+@pytest.mark.parametrize(
+    ("wait", "filled", "stock", "short", "waiting"), [(2, 14, 61, 0, 0), (4, 12, 48, 1, 3)]
+)
+def test_replay_looks_seldom_fills_up_in_packs_and_waits_for_what_is_late(
+    wait: int, filled: float, stock: float, short: float, waiting: float
+) -> None:
+    """One piece a day, looked at on day 6, 13 and 20: with 2 left two packs of four go out on day 13."""
+    looked = np.array([[day % 7 == 6 for day in range(21)]])
+    waits = np.full((1, 21), 2)
+    waits[0, 13] = wait
+    found = replay(
+        demand=np.ones((1, 21)),
+        lead_time=waits,
+        learnt=7,
+        start=6,
+        rule=lambda period: (np.array([8.0]), np.array([1.0])),
+        is_looked_at=looked,
+        fill_up=FillUp(np.array([10.0]), np.array([4.0])),
+    )
+    # 10, 9 after day 6, 2 after day 13, 0 after day 15; in time they come on day 16, late on day 18.
+    assert found.orders.tolist() == [2.0]
+    assert found.filled.tolist() == [filled]
+    assert found.stock[0] * 14 == pytest.approx(stock)
+    assert found.waiting[0] * 14 == pytest.approx(waiting)
+    assert (found.cycles.tolist(), found.cycles_short.tolist()) == ([1.0], [short])
+    assert found.cycle_service(np.array([True])) == 1 - short
+
+
+@pytest.mark.outside_check("definition of the least factor, held from both sides; how known: by hand")
+def test_factor_of_equal_service_is_the_least_that_fills_as_much() -> None:
+    demand = np.tile([1.0, 3.0], (2, 20))
+    known = demand[:, :20]
+
+    def run(factor: Any) -> Any:
+        rule = PlainRule(
+            lambda period: known, lambda period: np.full(2, 2.0), factor, np.ones(2, dtype=bool), ones
+        )
+        return replay(demand=demand, lead_time=1, learnt=20, rule=rule)
+
+    groups, wanted = np.array([0, 1]), np.array([0.6, 1.0])
+    found = factor_of_equal_service(run, groups=groups, service=wanted)
+    result, lower = run(found), run(found - 0.01)
+    for group in groups:
+        among = groups == group
+        assert result.fill_rate(among) >= wanted[group]
+        assert lower.fill_rate(among) < wanted[group]
+
+
+def test_replay_refuses_a_start_after_the_learning() -> None:
+    with pytest.raises(ValueError, match="start"):
+        replay(
+            demand=np.ones((1, 10)), lead_time=1, learnt=5, start=6, rule=lambda day: (np.ones(1), np.ones(1))
+        )
 
 
 @pytest.mark.parametrize("learnt", [3, 10])

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from inventory.calc.policy_replay import LivePolicy
+from inventory.calc.live_policy import LivePolicy
 from inventory.models import DemandWeek, Material, SpreadLesson
 from inventory.queries.policy_histories import load_policy_histories
 from inventory.queries.restock_facts import Scope, load_facts
