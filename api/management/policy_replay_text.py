@@ -11,7 +11,10 @@ from inventory.money import format_money
 from inventory.queries.policy_replay import PLAIN_FACTOR, ReplayedClass, ReplayedRule, ReplayReport
 
 AIMS = {"cycle_service": "not short", "fill_rate": "filled", "cost": "filled, least cost"}
-COLUMNS = ("filled", "cycles", "days met", "mean stock", "orders", "cost")
+FIRST_COLUMN = 21
+# One odd material decides where there are fewer.
+FEWEST_MATERIALS = 50
+COLUMNS = {"filled": 6, "cycles": 6, "days met": 8, "mean stock": 13, "orders": 6, "cost": 12}
 
 
 def lay_out_replay(report: ReplayReport, currency: str) -> Group:
@@ -22,21 +25,23 @@ def lay_out_replay(report: ReplayReport, currency: str) -> Group:
     )
     if not report.classes:
         return Group(head, Text("\nNothing was used in the weeks to learn from."))
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column("")
-    for title in COLUMNS:
-        table.add_column(title, justify="right")
-    for number, row in enumerate(report.classes):
-        if number:
-            table.add_row()
-        table.add_row(Text(_title(row), style="bold"))
-        table.add_row("  policy", *_cells(row.policy, currency))
-        table.add_row(f"  plain rule, {PLAIN_FACTOR:g} sd", *_cells(row.plain, currency))
-        table.add_row(
-            f"  plain as well, {row.equal_factor:.2f} sd", *_cells(row.equal, currency), style="dim"
-        )
-    found = Text("\n" + "\n".join(_verdict(row) for row in report.classes))
-    return Group(head, Text(), table, found, Text("\n" + " ".join(_notes(report)), style="dim"))
+    parts = [
+        _lay_out_class(row, currency, with_titles=not number) for number, row in enumerate(report.classes)
+    ]
+    found = Text("\n".join(_verdict(row) for row in report.classes))
+    return Group(head, Text(), *parts, found, Text("\n" + " ".join(_notes(report)), style="dim"))
+
+
+def _lay_out_class(row: ReplayedClass, currency: str, *, with_titles: bool) -> Group:
+    """The three rules of a class, in columns of fixed width so that the classes stand below each other."""
+    table = Table(box=None, pad_edge=False, padding=(0, 1, 0, 0), show_header=with_titles)
+    table.add_column("", width=FIRST_COLUMN)
+    for title, width in COLUMNS.items():
+        table.add_column(title, justify="right", min_width=width, no_wrap=True)
+    table.add_row("  policy", *_cells(row.policy, currency))
+    table.add_row(f"  plain, {PLAIN_FACTOR:g} sd", *_cells(row.plain, currency))
+    table.add_row(f"  same fill, {row.equal_factor:.2f} sd", *_cells(row.equal, currency), style="dim")
+    return Group(Text(_title(row), style="bold"), table, Text())
 
 
 def _title(row: ReplayedClass) -> str:
@@ -55,6 +60,11 @@ def _cells(rule: ReplayedRule, currency: str) -> tuple[str, ...]:
 
 
 def _verdict(row: ReplayedClass) -> str:
+    said = _compare(row)
+    return f"{said} So few materials tell little." if row.materials < FEWEST_MATERIALS else said
+
+
+def _compare(row: ReplayedClass) -> str:
     ratio = row.stock_ratio
     name = f"{row.demand_class}, {row.target:.0%} {AIMS[row.target_kind]}"
     if ratio is None:
@@ -69,8 +79,8 @@ def _notes(report: ReplayReport) -> list[str]:
     notes = [
         f"Learnt from the {report.learnt_weeks} weeks before and from each week as it passed, as restocking "
         "learns. Filled: of what was wanted, by its cost. Cycles: from delivery to delivery without lack. "
-        f"The plain rule reorders at mean demand over lead time and review plus {PLAIN_FACTOR:g} deviations; "
-        "as well: with the factor that fills as much as the policy did, which nobody could have known.",
+        f"Plain: reorder at mean demand over lead time and review plus {PLAIN_FACTOR:g} deviations (sd); "
+        "same fill: with the factor that fills as much as the policy did, which nobody could have known.",
         f"Orders take as long as the company's own did at the time ({report.with_deliveries} of "
         f"{report.materials} materials), else as stated. What suppliers ask and what policies aim at is "
         "today's.",

@@ -4,8 +4,10 @@ The series are no part of the project: SPANSTOCK_INTERMITTENT_DATA names the fol
 times and the periods learnt from are stated in each line; judged is only what comes after them, and series
 without demand in the periods learnt from are left out. The plain rule orders up to the mean demand over lead
 time and review so far plus a fixed safety factor times its deviation, one factor for all: the least with
-which every class has the service that the policy reached. A further line gives it a factor of its own for
-each class, tuned in hindsight, which no rule of thumb could have known.
+which every class has the service that the policy reached. Further lines give it a factor of its own for each
+class: one tuned in hindsight, which no rule of thumb could have known, and one tuned on the periods learnt
+from, which anybody could, with what it then filled. Beside the bounds each line tells how demand changed
+between the periods learnt from and judged, and how much of it falls on the largest series.
 """
 
 import csv
@@ -18,8 +20,10 @@ from pathlib import Path
 import numpy as np
 
 from inventory.calc.demand_forecasts import CLASSES
-from inventory.calc.policy_replay import LivePolicy, PlainRule, ReplayResult, replay
+from inventory.calc.live_policy import LivePolicy
+from inventory.calc.plain_rule import PlainRule, factor_of_equal_service
 from inventory.calc.ranges import FloatArray
+from inventory.calc.replayed_stock import ReplayResult, Rule, replay
 from tests.benchmarks.measurement import Measurement
 
 VARIABLE = "SPANSTOCK_INTERMITTENT_DATA"
@@ -27,7 +31,6 @@ TARGET = 0.95
 LEAST = {"smooth": 0.94, "intermittent": 0.94, "erratic": 0.93, "lumpy": 0.93}
 # Below so many series one odd one decides; they are printed without a bound.
 FEWEST_SERIES = 50
-HALVINGS = 14
 
 
 @dataclass(frozen=True)
@@ -40,6 +43,10 @@ class Case:
     lead_time: int
     periods_a_year: int = 12
     is_bounded_above: bool = True
+
+    @property
+    def name(self) -> str:
+        return f"{self.file.split('_')[0]}, lead time {self.lead_time}, learnt {self.learnt}"
 
 
 CASES = (
@@ -60,8 +67,84 @@ def main() -> list[Measurement]:
 def measure(case: Case, path: Path) -> Iterable[Measurement]:
     demand = read_demand(case, path)
     demand = demand[(demand[:, : case.learnt] > 0).any(axis=1)]
+
+    def run(rule: Rule) -> ReplayResult:
+        return replay(demand=demand, lead_time=case.lead_time, learnt=case.learnt, rule=rule)
+
+    policy = make_policy(case, demand)
+    found = run(policy)
+    lower = run(lambda period: (policy.given[period][0] - 1, policy.given[period][1]))
+    kinds = [kind for kind in CLASSES if (found.classes == kind).any()]
+    group = np.array([kinds.index(kind) for kind in found.classes])
+    plain, rates = make_plain(case, demand), np.array([found.fill_rate(found.classes == k) for k in kinds])
+    factors = factor_of_equal_service(
+        lambda factor: run(plain.with_factor(factor)), groups=group, service=rates
+    )
+    counts = np.bincount(group)
+    # One factor for all, so that each class large enough to tell has what the policy gave it.
+    fixed = run(plain.with_factor(float(factors[counts >= FEWEST_SERIES].max())))
+    own = run(plain.with_factor(factors[group]))
+    earlier = run(plain.with_factor(foresee_factors(case, demand, group)[group]))
+    for number, kind in enumerate(kinds):
+        yield from tell_class(case, kind, group == number, Replays(demand, found, lower, fixed, own, earlier))
+    yield Measurement(
+        what=f"{case.name}: mean stock over the plain rule with one factor and that service in every class",
+        value=found.stock.sum() / fixed.stock.sum(),
+        unit="1",
+        at_most=1,
+    )
+
+
+@dataclass(frozen=True)
+class Replays:
+    """One set under the policy, a level lower, and the plain rule with its factors."""
+
+    demand: FloatArray
+    policy: ReplayResult
+    lower: ReplayResult
+    fixed: ReplayResult
+    own: ReplayResult
+    earlier: ReplayResult
+
+
+def tell_class(case: Case, kind: str, among: np.ndarray, runs: Replays) -> Iterable[Measurement]:
+    count = int(np.count_nonzero(among))
+    is_bound = count >= FEWEST_SERIES
+    what = f"{case.name}: {kind} ({count})"
+    yield Measurement(
+        what=f"{what}: filled of demanded, {runs.policy.orders[among].mean():.1f} orders",
+        value=runs.policy.fill_rate(among),
+        unit="1",
+        at_least=LEAST[kind] if is_bound else None,
+    )
+    before, after = runs.demand[among, : case.learnt].mean(), runs.demand[among, case.learnt :].mean()
+    ended = 1 - (runs.demand[among, case.learnt :] > 0).any(axis=1).mean()
+    largest = np.sort(runs.policy.demanded[among])[::-1]
+    share = largest[: -(-count // 100)].sum() / max(largest.sum(), 1)
+    yield Measurement(
+        what=f"{what}: filled one level lower; demand a period {before:.3g} learnt, {after:.3g} judged, "
+        f"{ended:.0%} of series none when judged, largest 1 % of series {share:.0%} of it",
+        value=runs.lower.fill_rate(among),
+        unit="1",
+        at_most=TARGET if is_bound and case.is_bounded_above else None,
+    )
+    for name, plain, bound in (
+        ("one factor for all classes", runs.fixed, 1 if is_bound else None),
+        ("a factor for the class known only afterwards", runs.own, None),
+        ("a factor for the class tuned on the periods learnt from", runs.earlier, None),
+    ):
+        rate = plain.fill_rate(among)
+        yield Measurement(
+            what=f"{what}: mean stock over the plain rule with {name}, which filled {rate:.4f}",
+            value=runs.policy.stock[among].sum() / plain.stock[among].sum(),
+            unit="1",
+            at_most=bound,
+        )
+
+
+def make_policy(case: Case, demand: FloatArray) -> LivePolicy:
     count = len(demand)
-    policy = LivePolicy(
+    return LivePolicy(
         history=demand,
         lead_time=np.full(count, case.lead_time),
         learnt=case.learnt,
@@ -72,67 +155,31 @@ def measure(case: Case, path: Path) -> Iterable[Measurement]:
         weights=np.ones(count),
         since_classed=lambda period: max(period - case.learnt + 1, 0) % case.periods_a_year,
     )
-    given = {"demand": demand, "lead_time": case.lead_time, "learnt": case.learnt}
-    found = replay(rule=policy, **given)
-    lower = replay(rule=lambda period: (policy.given[period][0] - 1, policy.given[period][1]), **given)
-    name = f"{case.file.split('_')[0]}, lead time {case.lead_time}, learnt {case.learnt}"
-    for kind in CLASSES:
-        among = found.classes == kind
-        count = int(np.count_nonzero(among))
-        if not count:
-            continue
-        is_bound = count >= FEWEST_SERIES
-        what = f"{name}: {kind} ({count})"
-        yield Measurement(
-            what=f"{what}: filled of demanded, {found.orders[among].mean():.1f} orders",
-            value=found.fill_rate(among),
-            unit="1",
-            at_least=LEAST[kind] if is_bound else None,
-        )
-        yield Measurement(
-            what=f"{what}: filled one level lower",
-            value=lower.fill_rate(among),
-            unit="1",
-            at_most=TARGET if is_bound and case.is_bounded_above else None,
-        )
-        own = tune(case, demand[among], [found.fill_rate(among)], [np.ones(count, dtype=bool)])
-        yield Measurement(
-            what=f"{what}: mean stock over a plain rule tuned for the class in hindsight",
-            value=found.stock[among].sum() / own.stock.sum(),
-            unit="1",
-        )
-    classes = [found.classes == kind for kind in CLASSES if (found.classes == kind).sum() >= FEWEST_SERIES]
-    plain = tune(case, demand, [found.fill_rate(among) for among in classes], classes)
-    yield Measurement(
-        what=f"{name}: mean stock over the plain rule with that service in every class",
-        value=found.stock.sum() / plain.stock.sum(),
-        unit="1",
-        at_most=1,
-    )
 
 
-def tune(case: Case, demand: FloatArray, rates: list[float], classes: list[np.ndarray]) -> ReplayResult:
-    """The plain rule with the least factor that gives each of the classes its rate."""
-    low, high = -1.0, 14.0
-    for _ in range(HALVINGS):
-        factor = (low + high) / 2
-        found = run_plain(case, demand, factor)
-        is_enough = all(
-            found.fill_rate(among) >= rate - 1e-9 for among, rate in zip(classes, rates, strict=True)
-        )
-        low, high = (low, factor) if is_enough else (factor, high)
-    return run_plain(case, demand, high)
-
-
-def run_plain(case: Case, demand: FloatArray, factor: float) -> ReplayResult:
-    rule = PlainRule(
-        history=demand,
-        lead_time=np.full(len(demand), case.lead_time),
-        factor=factor,
+def make_plain(case: Case, demand: FloatArray) -> PlainRule:
+    return PlainRule(
+        known=lambda period: demand[:, : period + 1],
+        span=lambda period: np.full(len(demand), case.lead_time + 1.0),
+        factor=0.0,
         is_whole=np.ones(len(demand), dtype=bool),
         sizes=order_one,
     )
-    return replay(demand=demand, lead_time=case.lead_time, learnt=case.learnt, rule=rule)
+
+
+def foresee_factors(case: Case, demand: FloatArray, group: np.ndarray) -> FloatArray:
+    """By class what filled the target in the latter half of the periods learnt from, as could be known."""
+    plain = make_plain(case, demand)
+    return factor_of_equal_service(
+        lambda factor: replay(
+            demand=demand[:, : case.learnt],
+            lead_time=case.lead_time,
+            learnt=max(case.learnt // 2, case.lead_time + 5),
+            rule=plain.with_factor(factor),
+        ),
+        groups=group,
+        service=np.full(int(group.max()) + 1, TARGET),
+    )
 
 
 def order_one(rates: FloatArray) -> FloatArray:
