@@ -245,7 +245,8 @@ def foresee_by_method(
     Returns
     -------
     ForeseenUse
-        Nothing, and no class (''), where none is wanted or fewer than 4 periods are known
+        As there; nothing, and no class (''), where none is wanted or fewer than 4 periods are known [units
+        per period], [units per sqrt(period)]
 
     Raises
     ------
