@@ -32,8 +32,8 @@ def follow(**changed: Any) -> FollowedPolicy:
 
 
 @pytest.mark.outside_check(
-    "Poisson of mean 14 passes 0.95 at 20; 28 and 2 x 1.6449 x 3 sqrt(4) of a normal, Silver, Pyke & Peterson "
-    "(1998) section 7.7; how known: tables and by hand"
+    "Poisson of mean 14 passes 0.95 at 20; 28 and 2 x 1.6449 x 3 sqrt(4) of a normal, Silver, Pyke & "
+    "Peterson (1998) section 7.7; how known: tables and by hand"
 )
 def test_follow_policy_takes_shape_or_what_was_learnt() -> None:
     assert follow().reorder_point.tolist() == pytest.approx([20, 28 + 2 * 1.644854 * 6], abs=1e-4)
