@@ -81,6 +81,7 @@ MIDDLEWARE = [
     "api.sign_in.cookies.SecureCookies",
     "django.middleware.security.SecurityMiddleware",
     "api.pages.security.ContentSecurity",
+    "api.pages.compressing.CompressFieldPage",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",

@@ -1,6 +1,8 @@
 """The crew's pages, and what its phone is given to keep."""
 
+import gzip
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.contrib.staticfiles import finders
@@ -89,3 +91,27 @@ def test_worker_keeps_every_file_the_page_asks_for(office: Office) -> None:
         assert f'"/static/{name}"' in text
     asked = {part.split('"')[0] for part in page.split('"/static/')[1:]}
     assert asked <= set(FIELD_FILES)
+
+
+def test_first_load_of_the_field_page_is_small_over_the_wire(browse: Browse) -> None:
+    client = browse("crew")
+    addresses = ["/field/", f"/field/pack?date={DAY}", *(f"/static/{name}" for name in FIELD_FILES)]
+    sent = 0
+    for address in addresses:
+        plain, packed = client.get(address), client.get(address, headers={"Accept-Encoding": "gzip"})
+        whole, body = _body(plain), _body(packed)
+        if packed.has_header("Content-Encoding"):
+            assert gzip.decompress(body) == whole
+        else:
+            assert len(whole) < 500, address
+        sent += len(body)
+    assert 10_000 < sent < 100_000
+
+
+def test_page_with_a_token_is_not_compressed(browse: Browse) -> None:
+    answer = browse("crew").get("/days", headers={"Accept-Encoding": "gzip"})
+    assert not answer.has_header("Content-Encoding")
+
+
+def _body(answer: Any) -> bytes:
+    return b"".join(answer.streaming_content) if answer.streaming else bytes(answer.content)
