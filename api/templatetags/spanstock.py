@@ -9,6 +9,7 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
+from api.pages.asked import Asked
 from api.pages.shown_units import ShownUnits
 from inventory.models import Container
 from inventory.money import format_money, from_money_millionths
@@ -65,6 +66,26 @@ def sent_money(amount: dict[str, str] | None) -> str:
 def sent_amount(amount: dict[str, str] | None) -> str:
     """A quantity as it goes over the wire, to a hundredth."""
     return "" if amount is None else format_amount(round(Decimal(amount["value"]), 2), amount["unit"])
+
+
+@register.inclusion_tag("pages/form_field.html")
+def form_field(asked: Asked, name: str, words: str, **more: Any) -> dict[str, Any]:
+    """A field of a form with what was entered, and beside it what is wrong with that.
+
+    `options` make it a choice, `units` an amount with the unit that `unit` begins with; `usual` is what it
+    begins with, `type`, `list`, `needed` and `grow` go to the field as they are.
+    """
+    return {
+        "name": name,
+        "words": words,
+        "value": asked.text(name, str(more.pop("usual", None) or "")),
+        "unit": asked.text(f"{name}-unit", str(more.pop("unit", None) or "")),
+        "fault": asked.fault(name),
+        "options": more.pop("options", None),
+        "units": more.pop("units", None),
+        "type": more.pop("type", "text"),
+        **more,
+    }
 
 
 @register.filter
