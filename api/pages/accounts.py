@@ -1,6 +1,5 @@
 """The accountant's pages: jobs, what each one's consumables cost and why, down to the entries."""
 
-from datetime import timedelta
 from typing import Any
 from urllib.parse import urlencode
 
@@ -18,7 +17,6 @@ from inventory.models import Entry, Movement
 from inventory.queries.access import get_entry, require_sees_accounts
 from jobs.models import IssuedSheet, Job
 from jobs.queries.access import get_visible_job, visible_jobs
-from jobs.queries.closing_checks import list_closing_points
 from jobs.queries.cost_sheet import CostLine, CostSheet, list_line_movements, make_cost_sheet
 from jobs.queries.fluid_figures import FluidSum
 from jobs.queries.issued_sheets import find_faults, get_issued_sheet
@@ -140,15 +138,6 @@ class EntryPage(Page):
     def get(self, request: HttpRequest, id: str) -> HttpResponse:
         entry: Entry = get_entry(self.viewer, id)  # type: ignore[arg-type]
         return self.show("entry", entry=entry)
-
-
-class ClosingList(Page):
-    """What is still open before a period is closed, and until when the books are closed."""
-
-    def get(self, request: HttpRequest) -> HttpResponse:
-        require_sees_accounts(self.viewer)
-        until = self.day if "date" in request.GET else self.day.replace(day=1) - timedelta(days=1)
-        return self.show("closing", until=until, points=list_closing_points(until), company=self.company)
 
 
 def _show_unaccounted(sheet: CostSheet, row: FluidSum) -> dict[str, Any]:
