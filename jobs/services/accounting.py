@@ -3,9 +3,10 @@
 from datetime import datetime
 from uuid import UUID
 
+from django.db import transaction
 from django.db.models import QuerySet
 
-from inventory.models import Actor, Entry, Place, SupplierInvoice
+from inventory.models import Actor, Entry, InvoiceLine, Place, SupplierInvoice
 from inventory.services.accounting.bills import Bill
 from inventory.services.accounting.invoices import record_invoice, undo_invoice
 from inventory.services.corrections import reverse
@@ -20,6 +21,16 @@ def take_bill(*, id: UUID, by: Actor, occurred_at: datetime, bill: Bill) -> Supp
     return record_invoice(
         id=id, by=by, occurred_at=occurred_at, bill=bill, closed_places=_list_closed_places()
     )
+
+
+def rehearse_bill(*, id: UUID, by: Actor, occurred_at: datetime, bill: Bill) -> list[InvoiceLine]:
+    """What a bill would come to, line by line with where each difference would go; nothing of it is kept."""
+    with transaction.atomic():
+        invoice = take_bill(id=id, by=by, occurred_at=occurred_at, bill=bill)
+        lines = invoice.lines.select_related("receipt", "material").prefetch_related("shares__place")
+        found = list(lines.order_by("position"))
+        transaction.set_rollback(True)
+    return found
 
 
 def undo_bill(*, invoice: SupplierInvoice, by: Actor, occurred_at: datetime, reason: str) -> SupplierInvoice:
