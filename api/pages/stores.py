@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from typing import Any
+from urllib.parse import quote, unquote
 from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponse
@@ -84,7 +85,7 @@ class Restock(Page):
                 occurred_at=now(),
                 as_of=self.day,
                 place=None,
-                materials=request.POST.getlist("material"),
+                lines=[_read_line(text) for text in request.POST.getlist("line")],
                 own_places=self.viewer.own_places,
                 horizon_days=HORIZON_DAYS,
             )
@@ -108,6 +109,7 @@ class Restock(Page):
             may_order=Entry.Kind.RECEIPT in self.viewer.postable,
             request_id=uuid4(),
             refusal=refusal,
+            ticked=self.request.POST.getlist("line"),
         )
 
 
@@ -130,10 +132,21 @@ class StockAhead(Page):
         return self.show("stock_ahead", stock=stock, drawn=drawn, **show_table(picture.table))
 
 
+def _name_line(line: RestockLine) -> str:
+    """A line as its tick sends it: place and material, whatever characters their codes have."""
+    return f"{quote(line.place.code, safe='')}/{quote(line.material.code, safe='')}"
+
+
+def _read_line(text: str) -> tuple[str, str]:
+    place, _slash, material = text[:1000].partition("/")
+    return unquote(place).replace("\x00", ""), unquote(material).replace("\x00", "")
+
+
 def _tell_line(line: RestockLine, names: dict[str, str]) -> dict[str, Any]:
     doubtful = [name for name in line.at_risk if name not in line.standing]
     return {
         "line": line,
+        "name": _name_line(line),
         "chance": "nearly certain" if line.chance_short > 0.995 else f"{line.chance_short:.0%}",
         "standing": [
             (word, [names.get(name, name) for name in found[:MOST_NAMED]], max(len(found) - MOST_NAMED, 0))

@@ -22,10 +22,13 @@ def write_orders_from_list(
     place: Place | None,
     materials: Sequence[str] = (),
     suppliers: Sequence[str] = (),
+    lines: Sequence[tuple[str, str]] = (),
     own_places: frozenset[int] | None = None,
     horizon_days: int = 28,
 ) -> list[Order]:
     """Write the lines of these materials, and all lines of these suppliers, as orders; none is sent yet.
+
+    `lines` names single lines by the codes of their place and material.
 
     What one supplier brings to one warehouse is one order, in the quantities that are best for what is
     ordered together. The list is made anew, so that what was ordered meanwhile is not ordered twice. Of
@@ -41,23 +44,27 @@ def write_orders_from_list(
         return known
     cover = min(14, horizon_days)
     found = list_restock(as_of=as_of, place=place, horizon_days=horizon_days, cover_days=cover)
-    lines = [
+    orderable = [
         line
         for line in found.lines
         if line.terms is not None and (own_places is None or line.place.pk in own_places)
     ]
     faults = [
-        *_faults("/materials", materials, {line.material.code for line in lines}),
-        *_faults("/suppliers", suppliers, {line.terms.supplier.code for line in lines if line.terms}),
+        *_faults("/materials", materials, {line.material.code for line in orderable}),
+        *_faults("/suppliers", suppliers, {line.terms.supplier.code for line in orderable if line.terms}),
     ]
-    if not materials and not suppliers:
+    known_lines = {(line.place.code, line.material.code) for line in orderable}
+    faults += _faults("/lines", [" ".join(name) for name in lines], {" ".join(name) for name in known_lines})
+    if not materials and not suppliers and not lines:
         faults = [Fault("/materials", "", "must name at least one, or suppliers must")]
     if faults:
         raise BadInput.of(faults)
     chosen = [
         line
-        for line in lines
-        if line.material.code in materials or (line.terms and line.terms.supplier.code in suppliers)
+        for line in orderable
+        if line.material.code in materials
+        or (line.place.code, line.material.code) in lines
+        or (line.terms and line.terms.supplier.code in suppliers)
     ]
     wanted = [
         Wanted(

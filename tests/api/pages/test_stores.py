@@ -1,6 +1,7 @@
 """The warehouse manager's pages."""
 
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -8,12 +9,14 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from inventory.models import Container
+from inventory.models import Container, DemandWeek, Order
+from inventory.queries.company import get_today
 from inventory.services.goods import draw
 from inventory.services.lines import End, Line
 from inventory.short_codes import make_short_code
 from tests.factories.accounts import Office
 from tests.factories.inventory import at, gal
+from tests.factories.supply import make_supplier, make_terms
 
 Browse = Callable[[str], Client]
 
@@ -78,11 +81,36 @@ def test_restock_page_writes_orders_once(browse: Browse, office: Office) -> None
     client = browse("stores")
     text = _text(client, "/restock")
     assert "Nothing has to be ordered" in text or 'name="id"' in text
-    request = {"id": "5b0c2f7e-3c7b-4d53-9a52-5a6c5b1d0c11", "material": ["fluid"]}
+    request = {"id": "5b0c2f7e-3c7b-4d53-9a52-5a6c5b1d0c11", "line": ["main-yard/fluid"]}
     answer = client.post("/restock", request)
     # No supplier has terms here: it is said on the page, and nothing is written.
     assert answer.status_code == 200
     assert "has no line with known terms" in answer.content.decode()
+
+
+def test_restock_writes_the_line_of_one_warehouse_and_not_of_both(browse: Browse, office: Office) -> None:
+    world = office.world
+    monday = get_today() - timedelta(days=get_today().weekday())
+    places = (world.warehouse, world.second_warehouse)
+    DemandWeek.objects.bulk_create(
+        DemandWeek(
+            place=place,
+            material=world.projectile,
+            owner=world.company,
+            week_date=monday - timedelta(weeks=week),
+            used=70_000_000,
+        )
+        for week in range(1, 31)
+        for place in places
+    )
+    make_terms(make_supplier(), world.projectile, pack=50)
+    client = browse("stores")
+    text = client.get("/restock").content.decode()
+    names = [f"{place.code}/{world.projectile.code}" for place in places]
+    assert [text.count(f'name="line" value="{name}"') for name in names] == [1, 1]
+    answer = client.post("/restock", {"id": str(uuid4()), "line": names[1:]})
+    assert answer.status_code == 302
+    assert [order.place for order in Order.objects.all()] == [world.second_warehouse]
 
 
 def _count(action: Callable[[], Any]) -> int:
