@@ -12,8 +12,11 @@ from api.models import User
 from api.pages.page import Page
 from inventory.errors import BadInput, Fault, SpanstockError
 from inventory.queries.access import NotAllowed
+from inventory.queries.tagged_fittings import find_usable_tagged_fittings, get_tagged_fitting_policy
 from inventory.units import BadAmount, parse_amount
-from jobs.models import PressureLimit, RuleFinding
+from jobs.models import FluidBalance, PressureLimit, RuleFinding
+from jobs.queries.fluid_access import HOLDS_GOODS, visible_quarantines
+from jobs.queries.fluid_figures import last_balances
 from jobs.queries.rules import get_rule
 from jobs.queries.safety import open_findings
 from jobs.queries.safety_access import visible_findings, visible_fittings, visible_incidents, visible_limits
@@ -70,6 +73,11 @@ class Safety(Page):
     def _show_all(self, refusal: SpanstockError | None = None) -> HttpResponse:
         if self.viewer.crews is not None:
             raise NotAllowed("This page is the whole company's; your role sees its own days.")
+        fittings = list(
+            visible_fittings(self.viewer).filter(withdrawn_at__isnull=True).order_by("tag")[:MOST_SHOWN]
+        )
+        known = find_usable_tagged_fittings({row.place for row in fittings}, self.day)
+        usable = {row.fitting.pk: row for rows in known.values() for row in rows}
         standing = {limit.purpose: limit for limit in visible_limits().filter(withdrawn_at__isnull=True)}
         return self.show(
             "safety",
@@ -79,9 +87,15 @@ class Safety(Page):
             .filter(closed_at__isnull=True)
             .order_by("-occurred_at")[:MOST_SHOWN],
             limits=[(label, value, standing.get(value)) for value, label in PressureLimit.Purpose.choices],
-            fittings=visible_fittings(self.viewer)
-            .filter(withdrawn_at__isnull=True)
-            .order_by("tag")[:MOST_SHOWN],
+            fittings=fittings,
+            usable=usable,
+            wanting={key for key, row in usable.items() if row.needs_inspection},
+            policy=get_tagged_fitting_policy(),
+            quarantines=visible_quarantines(self.viewer).filter(lifted_at__isnull=True).order_by("-pk"),
+            may_hold=self.user.role in HOLDS_GOODS,
+            unaccounted=FluidBalance.objects.filter(balance__in=last_balances(), is_above_limit=True)
+            .select_related("fluid", "balance__crew_day__crew")
+            .order_by("-balance__crew_day__date")[:MOST_SHOWN],
             is_safety=self.user.role == User.Role.SAFETY,
             pressure_units=PRESSURE_UNITS,
             request_id=uuid4(),
