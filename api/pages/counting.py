@@ -72,6 +72,7 @@ class Counts(Page):
             .filter(kind__in={Place.Kind.WAREHOUSE, Place.Kind.BIN, Place.Kind.VEHICLE}, is_withdrawn=False)
             .order_by("code")
         )
+        places.sort(key=lambda row: row.kind != Place.Kind.WAREHOUSE)
         return self.show(
             "counts",
             asked=asked,

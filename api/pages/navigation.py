@@ -29,6 +29,8 @@ class ShownArea:
 
 OFFICE = frozenset({Role.STORES, Role.PLANNER, Role.ACCOUNTS, Role.SAFETY, Role.ADMIN})
 BUYING = frozenset({Role.STORES, Role.PLANNER, Role.ACCOUNTS, Role.ADMIN})
+KEEPING = frozenset({Role.STORES, Role.ADMIN})
+COUNTING_MONEY = frozenset({Role.ACCOUNTS, Role.ADMIN})
 EVERYONE = frozenset(Role)
 # In the order of the bar. The first that is open to a role is where that person starts.
 AREAS = (
@@ -38,12 +40,19 @@ AREAS = (
     Area("My days", "days", frozenset({Role.CREW})),
     Area("Field page", "field", frozenset({Role.CREW})),
     Area("Restock", "restock", BUYING),
+    Area("Receive", "receive", KEEPING),
     Area("What is where", "whereabouts", EVERYONE),
+    Area("Counts", "counts", KEEPING),
     Area("Kits", "kits", OFFICE),
+    Area("Trucks", "trucks", OFFICE),
     Area("Week", "week", OFFICE - {Role.PLANNER}),
     Area("Crews' days", "days", OFFICE),
     Area("Jobs", "jobs", BUYING - {Role.ACCOUNTS}),
-    Area("Closing", "closing", frozenset({Role.ACCOUNTS, Role.ADMIN})),
+    Area("Bills", "bills", COUNTING_MONEY),
+    Area("Batches", "batches", COUNTING_MONEY),
+    Area("Closing", "closing", COUNTING_MONEY),
+    Area("Second person", "second_words", COUNTING_MONEY | KEEPING),
+    Area("Recovery", "recovery", OFFICE),
     Area("Safety", "safety", OFFICE - {Role.SAFETY}),
 )
 

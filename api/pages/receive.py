@@ -42,6 +42,11 @@ FINDINGS = [
     if finding not in {ReceivedLine.Finding.OVER, ReceivedLine.Finding.UNORDERED}
 ]
 LENGTH_UNITS = [("[ft_i]", "ft"), ("m", "m")]
+# Fields that are seldom needed and stand folded away; a fault opens them.
+FOLDED = (
+    "material", "line", "outer_mark", "inner_mark", "stated_length", "best_before_date", "tare_kg",
+    "unit_cost", "note",
+)  # fmt: skip
 VESSEL_OF = {Material.Kind.FLUID: "drum", Material.Kind.FIBRE: "reel"}
 
 
@@ -149,7 +154,12 @@ class ReceiveDelivery(Page):
             asked=asked,
             refusal=asked.refusal,
             rows=[
-                {"name": f"row-{number}", "number": number + 1, **row}
+                {
+                    "name": f"row-{number}",
+                    "number": number + 1,
+                    "is_open": any(asked.fault(f"row-{number}-{field}") for field in FOLDED),
+                    **row,
+                }
                 for number, row in enumerate(proposed[:MOST_ROWS])
             ],
             order_lines=[("", "none")]
@@ -173,9 +183,10 @@ class ReceiveDelivery(Page):
         """Where goods may be put: a warehouse and its bins, or all of them."""
         kinds = {Place.Kind.WAREHOUSE} if is_whole else {Place.Kind.WAREHOUSE, Place.Kind.BIN}
         rows = visible_places(self.viewer).filter(kind__in=kinds, is_withdrawn=False).order_by("code")
+        # What has no bin of its own stands in the warehouse, so that comes first.
         return [
             (row.code, row.name)
-            for row in rows
+            for row in sorted(rows, key=lambda row: row.kind != Place.Kind.WAREHOUSE)
             if warehouse is None or warehouse.pk in {row.pk, row.parent_id}
         ]
 

@@ -2,7 +2,24 @@
 
 from django.urls import path
 
-from api.pages import accounts, crew, entrance, kits, looks, planner, safety, stores
+from api.pages import (
+    accounts,
+    batches,
+    bills,
+    closing,
+    counting,
+    crew,
+    entrance,
+    figures,
+    kits,
+    looks,
+    planner,
+    receive,
+    safety,
+    safety_cases,
+    stores,
+    trucks,
+)
 
 app_name = "pages"
 urlpatterns = [
@@ -31,11 +48,33 @@ urlpatterns = [
         name="cost_line",
     ),
     path("entries/<uuid:id>", accounts.EntryPage.as_view(), name="entry"),
-    path("closing", accounts.ClosingList.as_view(), name="closing"),
+    path("closing", closing.Closing.as_view(), name="closing"),
+    path("second-words", closing.SecondWords.as_view(), name="second_words"),
+    path("bills", bills.Bills.as_view(), name="bills"),
+    path("bills/of/<str:supplier>", bills.NewBill.as_view(), name="new_bill"),
+    path("bills/<uuid:id>", bills.BillPage.as_view(), name="bill"),
+    path("batches", batches.Batches.as_view(), name="batches"),
+    path("batches/<int:number>", batches.Batch.as_view(), name="batch"),
     path("safety", safety.Safety.as_view(), name="safety"),
+    path("safety/hold", safety_cases.NewQuarantine.as_view(), name="new_quarantine"),
+    path("safety/quarantines/<uuid:id>", safety_cases.QuarantinePage.as_view(), name="quarantine"),
+    path("safety/incidents/<uuid:id>", safety_cases.IncidentPage.as_view(), name="incident"),
+    path("safety/fittings/<str:tag>", safety_cases.FittingPage.as_view(), name="fitting"),
     path("kits", kits.KitsOfDayPage.as_view(), name="kits"),
     path("restock", stores.Restock.as_view(), name="restock"),
     path("restock/<str:place>/<str:material>", stores.StockAhead.as_view(), name="stock_ahead"),
+    path("receive", receive.Receive.as_view(), name="receive"),
+    path("receive/new", receive.ReceiveDelivery.as_view(), name="receive_unordered"),
+    path("receive/<str:reference>", receive.ReceiveDelivery.as_view(), name="receive_order"),
+    path("receipts/<uuid:id>", receive.ReceiptPage.as_view(), name="receipt"),
+    path("unlabelled", receive.Unlabelled.as_view(), name="unlabelled"),
+    path("counts", counting.Counts.as_view(), name="counts"),
+    path("counts/plans/<str:place>", counting.CountPlanPage.as_view(), name="count_plan"),
+    path("counts/<str:reference>", counting.CountSheetPage.as_view(), name="count_sheet"),
+    path("trucks", trucks.Trucks.as_view(), name="trucks"),
+    path("recovery", figures.RecoveryBySize.as_view(), name="recovery"),
+    path("days/<str:crew>/<str:date>/drawn", figures.DayFigures.as_view(), name="day_figures"),
+    path("jobs/<str:reference>/days", figures.JobDays.as_view(), name="job_days"),
     path("where", stores.WhatIsWhere.as_view(), name="whereabouts"),
     path("containers/<str:label>", stores.ContainerPage.as_view(), name="container"),
 ]
