@@ -76,6 +76,8 @@ def _spill(office: Office) -> Incident:
         crew_day=office.crew.days.get(),
         material=office.world.fluid,
         amount=3_000_000,
+        amount_low=2_000_000,
+        amount_high=4_000_000,
         is_contained=False,
     )
 
