@@ -151,7 +151,9 @@ class SecondWords(Page):
             may_account=Entry.Kind.REVALUATION in self.viewer.postable,
             own=self.user.actor_id,
             may_ask=may_ask,
-            goods=[(row.key, self._name(row)) for row in held[:MOST_HELD]] if may_ask else [],
+            goods=[("", "choose"), *((row.key, self._name(row)) for row in held[:MOST_HELD])]
+            if may_ask
+            else [],
             units=common_units(),
             request_id=asked.text("id") or uuid4(),
         )

@@ -11,6 +11,7 @@ from django.utils.safestring import SafeString
 
 from api.pages.asked import Asked
 from api.pages.shown_units import ShownUnits
+from inventory.errors import Fault
 from inventory.models import Container
 from inventory.money import format_money, from_money_millionths
 from inventory.short_codes import make_short_code
@@ -86,6 +87,14 @@ def form_field(asked: Asked, name: str, words: str, **more: Any) -> dict[str, An
         "type": more.pop("type", "text"),
         **more,
     }
+
+
+@register.filter
+def field_word(fault: Fault) -> str:
+    """Which field a fault is about, as people say it: `unit cost` for `/lines/0/unit_cost/value`."""
+    parts = [part for part in fault.pointer.split("/") if part and not part.isdigit()]
+    named = [part for part in parts if part not in {"value", "unit", "currency"}] or parts
+    return named[-1].replace("_", " ") if named else ""
 
 
 @register.filter

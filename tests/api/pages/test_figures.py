@@ -28,6 +28,7 @@ def _report(office: Office) -> None:
         readings=(ReadingContent(container="D-north", method="dipped", value=41, unit="[gal_us]"),),  # type: ignore[arg-type]
     )
     actor = office.users["crew"].actor
+    assert actor is not None
     post_report(id=uuid4(), by=actor, occurred_at=at(9), crew_code="north", date=DAY, content=content)
 
 
