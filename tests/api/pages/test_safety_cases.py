@@ -92,10 +92,10 @@ def test_incident_tells_who_was_told_and_is_closed_by_safety(browse: Browse, off
     client = browse("safety")
     assert "the county" in client.get(address).content.decode()
     assert 'id="note-fault"' in client.post(address, {"close": "1", "note": ""}).content.decode()
+    assert 'id="who-fault"' in client.post(address, {"who": "", "how": "letter"}).content.decode()
     assert client.post(address, {"close": "1", "note": "dug out"}).status_code == 302
     spill.refresh_from_db()
     assert spill.closing_note == "dug out"
-    assert 'id="who-fault"' in client.post(address, {"who": "", "how": "letter"}).content.decode()
 
 
 @pytest.fixture
