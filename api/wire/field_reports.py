@@ -118,7 +118,7 @@ PIECE: dict[str, Field] = {
     "cause": CAUSE,
 }
 WASTE: dict[str, Field] = {
-    "manifest_number": NoteField(longest=100),
+    "manifest_number": _name(longest=100),
     "container": NoteField(longest=160),
     "amount": AMOUNT,
     "receiver": _name(longest=200),

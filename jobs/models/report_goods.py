@@ -17,7 +17,8 @@ class FluidCaught(models.Model):
     """Fluid that came back into a container: caught while the core moved, or swept out of a run.
 
     One drum may serve several spans; nobody is asked to split it. Without an amount it is what the
-    container's reading says beyond what was in it.
+    container's reading says beyond what was in it. Where nobody knows which run it was swept out of, it came
+    from the spans named or those worked that day.
     """
 
     class Kind(models.TextChoices):
@@ -41,9 +42,6 @@ class FluidCaught(models.Model):
         ordering = ["report", "position"]
         constraints = [
             models.UniqueConstraint(fields=["report", "position"], name="catches_of_a_report_are_in_order"),
-            models.CheckConstraint(
-                condition=Q(kind="caught") | Q(run__isnull=False), name="what_was_swept_came_out_of_a_run"
-            ),
             models.CheckConstraint(
                 condition=Q(amount__isnull=True) | Q(amount__gte=0), name="caught_amount_is_not_negative"
             ),
@@ -137,7 +135,10 @@ class PieceReport(models.Model):
 
 
 class WasteHandover(models.Model):
-    """Fluid or goods handed over as waste from a container, against a manifest."""
+    """Fluid or goods handed over as waste from a container, against a manifest.
+
+    A crew that cannot tell the number has handed it over all the same; a rule finds that it is missing.
+    """
 
     report = models.ForeignKey(FieldReport, on_delete=models.PROTECT, related_name="waste", db_index=False)
     position = models.PositiveIntegerField()
@@ -156,7 +157,6 @@ class WasteHandover(models.Model):
             models.UniqueConstraint(
                 fields=["report", "position"], name="waste_handovers_of_a_report_are_in_order"
             ),
-            models.CheckConstraint(condition=~Q(manifest_number=""), name="waste_goes_with_a_manifest"),
             models.CheckConstraint(
                 condition=Q(amount__isnull=True) | Q(amount__gt=0), name="waste_handed_over_is_some"
             ),

@@ -58,12 +58,6 @@ def _find_faults(content: ReportContent) -> Iterator[Fault]:
         for number, row in enumerate(getattr(content, part)):
             if row.span is not None and row.run is not None:
                 yield Fault(f"/{part}/{number}/run", str(row.run), "stands beside a span; name one of them")
-    for number, catch in enumerate(content.caught):
-        if catch.kind == FluidCaught.Kind.SWEPT and catch.run is None:
-            yield Fault(f"/caught/{number}/run", "", "is missing; what was swept came out of a run")
-    for number, waste in enumerate(content.waste):
-        if not waste.manifest_number.strip():
-            yield Fault(f"/waste/{number}/manifest_number", "", "is missing; waste goes with a manifest")
 
 
 def _find_bad_numbers(pointer: str, row: Any) -> Iterator[Fault]:

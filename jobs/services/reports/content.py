@@ -121,7 +121,7 @@ class PieceContent:
 
 @dataclass(frozen=True)
 class WasteContent:
-    """Handed over as waste; without an amount all that was in the container."""
+    """Handed over as waste; without an amount all that was in the container. The number may be empty."""
 
     manifest_number: str
     container: str

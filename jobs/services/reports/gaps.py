@@ -20,13 +20,17 @@ class Gap:
     span: Span | None = None
     run: Run | None = None
     container: Container | None = None
+    # Where it is about nothing on record: what it is about, in words.
+    named: str = ""
 
     @property
     def where(self) -> str:
         """What it is about, as a sentence begins with it."""
         if self.span is not None:
             return f"Span {self.span.name}"
-        return f"Run {self.run.name}" if self.run is not None else str(self.container)
+        if self.run is not None:
+            return f"Run {self.run.name}"
+        return str(self.container) if self.container is not None else self.named
 
 
 def note_in_report(report: FieldReport, remark: str) -> None:

@@ -74,7 +74,8 @@ def rows_to_keep(told: Told, keys: Keys) -> list[Rows]:
         tables.append(_rows_of([report], with_key=True))
     tables += [_rows_of(part) for part in parts if part]
     if told.caught:
-        for row, key in zip(told.caught, keys.catches, strict=True):
+        # Of what was caught some may only be noted.
+        for row, key in zip(told.caught, keys.catches, strict=False):
             row.pk = key
         tables.append(_rows_of(told.caught, with_key=True))
         pairs = [

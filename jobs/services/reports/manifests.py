@@ -7,12 +7,17 @@ from jobs.services.reports.rows import Told
 
 
 def note_manifests(told: Told, corrected: Told | None) -> None:
-    """Make or find the manifest of each hand-over; forget those that only a corrected report told of."""
+    """Make or find the manifest of each hand-over; forget those that only a corrected report told of.
+
+    Where the number was not told there is no paper yet, and the vessel stays on the list of waste.
+    """
     for number in {row.manifest_number for row in corrected.waste} if corrected is not None else ():
         standing = WasteHandover.objects.filter(manifest_number=number, report__is_undone=False)
         if not standing.exists():
             forget_manifest(number=number)
     for row in told.waste:
+        if not row.manifest_number.strip():
+            continue
         is_emptied = row.amount is None or not _holds_something(row)
         note_manifest(
             number=row.manifest_number,

@@ -25,7 +25,7 @@ from jobs.services.reports.searching import Search, Wanted
 
 
 class UnknownName(BadInput):
-    """A report names something that is not on record."""
+    """A report names a span or a run that is not on record."""
 
     code = "unknown_name"
 
@@ -64,12 +64,13 @@ def find_names(
 ) -> Names:
     """Look up everything a report names; `jobs` limits whose spans and runs it may name.
 
-    `answers` are those to the selects of the search.
+    `answers` are those to the selects of the search. What else is on no record is not among the names then.
 
     Raises
     ------
     UnknownName
-        If something is not on record; every such name is told at once.
+        If a span or run is not on record: without one there is no step that was done. Every such name is
+        told at once.
     """
     names = Names(company, crew_day)
     allowed = frozenset(jobs.values_list("pk", flat=True)) if jobs is not None else None
@@ -82,12 +83,6 @@ def find_names(
     for wanted, known, noun in (
         (search.spans, names.spans, "span"),
         (search.runs, names.runs, "run"),
-        (search.points, names.points, "access point of that job"),
-        (search.containers, names.containers, "container"),
-        (search.materials, names.materials, "material"),
-        (search.instruments, names.instruments, "instrument"),
-        (search.sizes, names.sizes, "cable size"),
-        (search.parties, names.parties, "party"),
     ):
         _note_missing(wanted, known, noun, faults)
     if faults:
@@ -276,7 +271,5 @@ def find_recovered_form(names: Names, fresh: Material) -> Material | None:
 
 
 def _note_missing(wanted: Iterable[Wanted], known: dict[Any, Any], noun: str, faults: list[Fault]) -> None:
-    for each in wanted:
-        if each.name not in known:
-            shown = " ".join(each.name) if isinstance(each.name, tuple) else str(each.name)
-            faults.append(Fault(each.pointer, shown, f"there is no {noun} of that name"))
+    message = f"there is no {noun} of that name"
+    faults += [Fault(each.pointer, " ".join(each.name), message) for each in wanted if each.name not in known]

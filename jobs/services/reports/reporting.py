@@ -43,6 +43,7 @@ from jobs.services.reports.rows import Told, make_rows
 from jobs.services.reports.scene import Scene
 from jobs.services.reports.searching import Search
 from jobs.services.reports.splitting import split_spans
+from jobs.services.reports.unknown import leave_out_unknown
 from jobs.services.rules.evaluating import evaluate_report
 from jobs.services.rules.reading import Record, make_record, select_record
 from jobs.services.safety.incidents import open_spill_incidents
@@ -77,7 +78,8 @@ def post_report(
     """Take what a crew tells of its day. The same report again gives the same one back.
 
     Nothing is refused because the book is wrong: what it lacks is booked as short, a drum it has elsewhere is
-    found here. `jobs` limits whose spans and runs may be named.
+    found here, what names something on no record is kept as it was told. `jobs` limits whose spans and runs
+    may be named.
 
     Raises
     ------
@@ -86,7 +88,7 @@ def post_report(
     NotFound
         If the crew has no such day.
     BadInput
-        If a name is not on record or an amount is none; nothing is stored then.
+        If a span or run is not on record or an amount is none; nothing is stored then.
     BookBusy
         If others kept getting in the way; nothing was changed.
     """
@@ -218,7 +220,9 @@ def _take_once(request: _Request) -> FieldReport:
         split_spans(content, report=report, jobs=request.jobs)
     *found, report_key, catch_keys = read_rows(*beside) if content.splits else opened.beside
     names = find_names(search, found, crew_day=opened.day, company=opened.company, jobs=request.jobs)
+    content, unknown = leave_out_unknown(content, report=report, names=names)
     told = make_rows(content, report=report, names=names)
+    told.gaps += unknown
     later: list[FieldReport] = []
     corrected: Told | None = None
     if report.corrects is not None:

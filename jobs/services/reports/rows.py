@@ -15,6 +15,7 @@ from jobs.models import (
     FluidCaught,
     PieceReport,
     ReportedLoss,
+    Run,
     RunBlowing,
     RunCleaning,
     Span,
@@ -35,6 +36,7 @@ from jobs.services.reports.names import (
     find_projectile,
     find_recovered_form,
     find_usual_fluid,
+    load_spans_of_runs,
 )
 from jobs.services.reports.readings import make_readings
 from jobs.services.reports.told_amounts import (
@@ -326,12 +328,26 @@ def _add_catch(row: CatchContent, number: int, told: Told, names: Names) -> None
             kind=row.kind,
             container=box,
             material=material,
-            run=names.runs[row.run] if row.run is not None else None,
+            run=_run_of(row, box, told, names),
             amount=measured.amount if measured else None,
             standard_uncertainty=measured.standard_uncertainty if measured else None,
             **as_entered(row.amount),
         )
     )
+
+
+def _run_of(row: CatchContent, box: Container, told: Told, names: Names) -> Run | None:
+    """The run that something was swept out of: named, or the only one that it can have been."""
+    if row.run is not None or row.kind != FluidCaught.Kind.SWEPT:
+        return names.runs[row.run] if row.run is not None else None
+    runs = {each.run for each in told.cleanings} or {names.spans[span].run for span in row.spans}
+    run = runs.pop() if len(runs) == 1 else None
+    if run is not None and run.pk not in names.spans_of_runs:
+        names.spans_of_runs.update(load_spans_of_runs([run.pk]))
+    taken = f"run {run.name}" if run is not None else "out of the spans named, or those worked that day"
+    reason = f"taken as {taken}" if run is not None else f"taken {taken}"
+    told.gaps.append(Gap("which run was swept into it was not told", reason, True, container=box))
+    return run
 
 
 def _fluid_in(box: Container, names: Names) -> Material | None:
@@ -376,6 +392,9 @@ def _make_goods(told: Told, content: ReportContent, names: Names) -> None:
             told.gaps.append(Gap(handed, reason, False, container=box))
             note_in_report(report, f"{box}: {handed}, {waste.amount or 'all of it'}")
             continue
+        if not waste.manifest_number.strip():
+            reason = "the manifest's number was not told; find it and correct the report"
+            told.gaps.append(Gap("waste was handed over", reason, True, container=box))
         told.waste.append(
             WasteHandover(
                 report=report,

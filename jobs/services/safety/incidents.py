@@ -198,8 +198,13 @@ def _facts_of(row: IncidentContent, report: FieldReport, names: Names) -> Incide
         is_contained=row.is_contained,
         cause=row.cause,
         liable_party=names.parties.get(row.liable_party),
-        note=row.note,
+        note=row.note if point is not None or not row.access_point else _with_point(row),
     )
+
+
+def _with_point(row: IncidentContent) -> str:
+    """The note, with an access point that is on no record or whose job nobody told."""
+    return f"{row.note} [at {row.access_point}, which is no access point on record]".strip()
 
 
 def _check(facts: IncidentFacts, where: str = "") -> None:

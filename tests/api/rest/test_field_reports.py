@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from rest_framework.test import APIClient
 
 from inventory.models import Entry, Holding
-from jobs.models import FieldReport, Span
+from jobs.models import FieldReport, RuleFinding, Span
 from tests.api.published import assert_answer, assert_refusal
 from tests.factories.accounts import Office
 
@@ -139,7 +139,6 @@ def test_correction_takes_the_place_of_a_report(client_of: ClientOf, office: Off
         ({"attempts": [{"span": {"job": "J-south", "name": "S1"}}]}, "/attempts/0/span"),
         ({"attempts": [{"span": S1, "pressure": {"value": "1", "unit": "L"}}]}, "/attempts/0/pressure/unit"),
         ({"readings": [{"container": "D-north", "method": "dipped"}]}, "/readings/0/value"),
-        ({"readings": [{"container": "D-99", "method": "empty"}]}, "/readings/0/container"),
         ({"cleanings": [{"run": S1, "fired": -1}]}, "/cleanings/0/fired"),
         ({"occurred_at": "2027-03-02T17:00:00-06:00"}, "/occurred_at"),
         ({"surprise": 1}, "/surprise"),
@@ -152,6 +151,17 @@ def test_report_of_what_cannot_be_names_the_field_and_stores_nothing(
     assert response.status_code == 400, response.content
     assert [fault["pointer"] for fault in response.json()["errors"]] == [pointer]
     assert not FieldReport.objects.exists()
+
+
+def test_report_of_a_drum_on_no_record_is_taken_with_a_finding(client_of: ClientOf, office: Office) -> None:
+    body = a_report(readings=[{"container": "D-99", "method": "empty"}], waste=[{"container": "D-99"}])
+    response = client_of("crew").post(ADDRESS, body, format="json")
+    assert response.status_code == 201, response.content
+    answer = client_of("crew").get(f"{ADDRESS}/{body['id']}").json()
+    assert (answer["readings"], answer["waste"]) == ([], [])
+    assert "container D-99: there is no container of that name on record" in answer["note"]
+    rules = RuleFinding.objects.filter(report__uuid=body["id"]).values_list("rule", flat=True)
+    assert list(rules).count("kept_as_told") == 2
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,6 @@ from inventory.queries.verification import verify_ledger
 from inventory.services.sealing import seal_all
 from jobs.models import CrewDay, CrewDayStep, FieldReport, Run, Span, SpanAttempt
 from jobs.services.reports.content import (
-    AttemptContent,
     LossContent,
     PieceContent,
     ReadingContent,
@@ -316,20 +315,17 @@ def test_post_report_of_nothing_or_nonsense_names_every_fault_and_stores_nothing
     wrong = ReportContent(
         attempts=(extracted(S1, outcome="vanished", pressure_kpa=-3.0),),
         caught=(caught("C-1", S1),),
-        waste=(WasteContent(" ", "C-1"),),
+        cleanings=(cleaned(fired=-1),),
     )
     with pytest.raises(BadInput) as refusal:
         day.report(wrong)
     pointers = {fault.pointer for fault in refusal.value.faults}
-    assert pointers == {"/attempts/0/outcome", "/attempts/0/pressure_kpa", "/waste/0/manifest_number"}
-    unknown = ReportContent(
-        attempts=(AttemptContent(WorkName("J-1", "S9"), source_container="D-77"),),
-        readings=(left("D-78", 1),),
-    )
-    with pytest.raises(BadInput) as refusal:
-        day.report(unknown)
-    pointers = {fault.pointer for fault in refusal.value.faults}
-    assert pointers == {"/attempts/0/span", "/attempts/0/source_container", "/readings/0/container"}
+    assert pointers == {
+        "/attempts/0/outcome",
+        "/attempts/0/pressure_kpa",
+        "/cleanings/0/fired",
+        "/cleanings/0/retrieved",
+    }
     assert (FieldReport.objects.count(), Entry.objects.count()) == (0, entries)
 
 
