@@ -10,6 +10,10 @@ class Material(models.Model):
     Quantities of it are whole millionths of `stock_unit`, so the unit cannot change once it has moved; a
     database trigger refuses that. What each kind needs stands in columns of this one table and is held by
     constraints: five tables of one or two columns each would make every list a join.
+
+    Densities and diameters may be unknown, and CHECKs let null pass on purpose: a crew can use and report
+    what the stores have not measured yet. A weighing then takes a usual density, less certain; a projectile
+    without its diameter is chosen for the cable size that it names and for no other; masses stand as unknown.
     """
 
     class Kind(models.TextChoices):

@@ -10,6 +10,11 @@ simulated days some of the fluid is lost at one of the spans.
 A day counts as found where its global statistic is above a threshold: the nominal one, which the service uses
 and which 5 % of days without loss exceed by the model, or the one that 5 % of the simulated days without
 loss do exceed. All amounts in gallons.
+
+Unaccounted above nothing is another question, asked of the sum alone and to one side. Drums that nobody read
+before they were filled count as empty, with an uncertainty; here each of the two holds up to 0.2 gal, so that
+0.2 gal more comes back than the sum expects, a third of its standard uncertainty. False alarms to that side
+are then fewer than 5 %: beyond 1.645 + 0.35 a normal leaves 2.3 %, and errors of steps have no tails.
 """
 
 import math
@@ -138,7 +143,10 @@ def main(days: int = DAYS) -> list[Measurement]:
             unit="%",
         ),
         Measurement(
-            what="nothing lost: the same, meant to be 5", value=100 * without.above_nothing, unit="%"
+            what="nothing lost: the same, at most 5; fewer, as drums called empty are not quite",
+            value=100 * without.above_nothing,
+            unit="%",
+            at_most=100 * FALSE_ALARMS,
         ),
     ]
 
