@@ -31,13 +31,13 @@ LINES = 8
 def main() -> list[Measurement]:
     world = make_world()
     job = make_job("J-1")
-    places = _lay_out(job, SPANS)
-    _write(world, places, JOB_MOVEMENTS)
-    others = [_lay_out(make_job(f"X-{number}"), 1)[0] for number in range(OTHER_JOBS)]
-    _analyse()
+    places = lay_out(job, SPANS)
+    write_movements(world, places, JOB_MOVEMENTS)
+    others = [lay_out(make_job(f"X-{number}"), 1)[0] for number in range(OTHER_JOBS)]
+    analyse()
     small = _time_sheet(job)
-    _write(world, others, BOOK_MOVEMENTS - JOB_MOVEMENTS)
-    _analyse()
+    write_movements(world, others, BOOK_MOVEMENTS - JOB_MOVEMENTS)
+    analyse()
     large = _time_sheet(job)
     bound = 0.5 if connection.vendor == "postgresql" else 1.0
     seal_all()
@@ -87,7 +87,7 @@ def _time_sheet(job: Job) -> float:
     return min(times)
 
 
-def _lay_out(job: Job, spans: int) -> list[Place]:
+def lay_out(job: Job, spans: int) -> list[Place]:
     size = make_size()
     run = make_run(job, "R", size)
     return [
@@ -129,7 +129,7 @@ SPELLED = {
 }
 
 
-def _write(world: World, places: list[Place], movements: int) -> None:
+def write_movements(world: World, places: list[Place], movements: int) -> None:
     """So many movements, eight an entry, over the places in turn, each entry with a document of its own."""
     spelled = {
         **SPELLED[connection.vendor],
@@ -162,7 +162,7 @@ def _write(world: World, places: list[Place], movements: int) -> None:
     )
 
 
-def _analyse() -> None:
+def analyse() -> None:
     """Let PostgreSQL count what lies where, as it does by itself in time. Nothing of ours asks SQLite to."""
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:

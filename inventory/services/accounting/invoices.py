@@ -146,7 +146,8 @@ def _maker(
         )
         shares = _save_lines(invoice, bill, rate, costed, closed_places)
         source = End(Place.objects.get(code=f"supplier:{bill.supplier.code}"))
-        flows = [_flow(source, *row) for row in shares]
+        variance, owner = End(get_special_place(Place.Kind.PRICE_VARIANCE)), get_company_party()
+        flows = [_flow(source, variance, owner, *row) for row in shares]
         if flows:
             invoice.entry = post(
                 Posting(
@@ -355,8 +356,7 @@ def _share_difference(
                 )
 
 
-def _flow(supplier: End, where: Whereabouts, share: InvoiceShare) -> Flow:
-    variance = End(get_special_place(Place.Kind.PRICE_VARIANCE))
+def _flow(supplier: End, variance: End, owner: Party, where: Whereabouts, share: InvoiceShare) -> Flow:
     is_there = share.is_booked_there and where.place is not None
     there = End(where.place) if is_there and where.place is not None else variance
     return Flow(
@@ -365,7 +365,7 @@ def _flow(supplier: End, where: Whereabouts, share: InvoiceShare) -> Flow:
         source=supplier if share.value > 0 else there,
         target=there if share.value > 0 else supplier,
         purpose=Movement.Purpose.REVALUED if is_there else Movement.Purpose.PRICE_VARIANCE,
-        owner=get_company_party(),
+        owner=owner,
         value=abs(share.value),
         lot=where.lot if is_there else None,
     )

@@ -6,7 +6,17 @@ from datetime import date, datetime
 
 from django.db.models import QuerySet
 
-from inventory.models import Actor, Container, Entry, InvoiceShare, Material, Movement, Place, SupplierInvoice
+from inventory.models import (
+    Actor,
+    Container,
+    Entry,
+    InvoiceShare,
+    Material,
+    Movement,
+    Party,
+    Place,
+    SupplierInvoice,
+)
 from inventory.queries.company import get_company, get_company_party
 from inventory.queries.followed_goods import KEPT, Followed, Heap, follow_value
 from inventory.services.accounting.worth import Worth
@@ -48,6 +58,7 @@ def plan_undoing(invoice: SupplierInvoice, entry: Entry, closed_places: QuerySet
     if closed_places is not None:
         over = set(closed_places.filter(pk__in=known.places).values_list("pk", flat=True))
     worth, flows, left = Worth(list(heaps)), [], []
+    owner, variance = get_company_party(), End(get_special_place(Place.Kind.PRICE_VARIANCE))
     for movement, share in _pair(invoice, entry):
         name, sign = (entry.pk, movement.line), 1 if share.value > 0 else -1
         supplier = movement.source_place if sign > 0 else movement.target_place
@@ -63,9 +74,10 @@ def plan_undoing(invoice: SupplierInvoice, entry: Entry, closed_places: QuerySet
             going = abs(worth.change(heap, -sign * value))
             rest -= going
             if going:
-                flows.append(_flow(supplier, known, heap, -sign * going))
+                flows.append(_flow(supplier, known, heap, owner, -sign * going))
         if rest:
-            flows.append(_through_variance(supplier, movement.material, -sign * rest))
+            going, purpose = -sign * rest, Movement.Purpose.PRICE_VARIANCE
+            flows.append(_value_flow(End(supplier), variance, movement.material, owner, going, purpose, None))
     return Undoing(tuple(flows), left)
 
 
@@ -97,27 +109,24 @@ def _find_parts(
                 yield heap, part, is_stated
 
 
-def _flow(supplier: Place, known: _Known, heap: Heap, value: int) -> Flow:
+def _flow(supplier: Place, known: _Known, heap: Heap, owner: Party, value: int) -> Flow:
     place, material, lot = heap
     return _value_flow(
         End(supplier),
         End(known.places[place]),
         known.materials[material],
+        owner,
         value,
         Movement.Purpose.REVALUED,
         known.lots.get(lot),
     )
 
 
-def _through_variance(supplier: Place, material: Material, value: int) -> Flow:
-    variance = End(get_special_place(Place.Kind.PRICE_VARIANCE))
-    return _value_flow(End(supplier), variance, material, value, Movement.Purpose.PRICE_VARIANCE, None)
-
-
 def _value_flow(
     supplier: End,
     there: End,
     material: Material,
+    owner: Party,
     value: int,
     purpose: Movement.Purpose,
     lot: Container | None,
@@ -128,7 +137,7 @@ def _value_flow(
         source=supplier if value > 0 else there,
         target=there if value > 0 else supplier,
         purpose=purpose,
-        owner=get_company_party(),
+        owner=owner,
         value=abs(value),
         lot=lot,
     )

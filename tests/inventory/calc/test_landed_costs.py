@@ -1,10 +1,12 @@
 """Freight and duty over the lines that they were paid for."""
 
+from fractions import Fraction
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from inventory.calc.landed_costs import Share, landed_costs, part_of
+from inventory.calc.landed_costs import Share, landed_costs, part_of, round_quotient
 
 
 @pytest.mark.outside_check("IAS 2 paragraph 11, cost of purchase; how known: worked by hand")
@@ -39,3 +41,10 @@ def test_part_of_gives_parts_that_add_up_to_the_whole() -> None:
 def test_part_of_refuses_what_lies_outside_the_whole() -> None:
     with pytest.raises(ValueError, match="must lie within 0 to 4"):
         part_of(whole_value=10, whole_quantity=4, before=2, upto=5)
+
+
+@pytest.mark.outside_check("Python's round of a Fraction, halves to the even; how known: its documentation")
+@given(st.integers(-(10**18), 10**18), st.integers(1, 10**12))
+def test_round_quotient_is_the_nearest_whole_number(dividend: int, divisor: int) -> None:
+    assert round_quotient(dividend, divisor) == round(Fraction(dividend, divisor))
+    assert round_quotient(dividend * divisor + divisor, 2 * divisor) == round(Fraction(dividend + 1, 2))
