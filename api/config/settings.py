@@ -107,6 +107,8 @@ TEMPLATES = [
 ]
 
 LANGUAGE_CODE = "en"
+# Those that the crew's pages and the cautions are translated to; their words are in `api/locale`.
+LANGUAGES = [("en", "English"), ("es", "Español")]
 TIME_ZONE = "UTC"
 USE_TZ = True
 USE_I18N = True

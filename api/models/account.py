@@ -30,6 +30,8 @@ class User(AbstractUser):
     warehouses = models.ManyToManyField("inventory.Place", related_name="keepers", blank=True)
     # In which units this person reads amounts on pages.
     units = models.CharField(max_length=6, choices=Units.choices, blank=True, default=Units.AS_COUNTED)
+    # In which language this person reads the pages that are translated; empty for the browser's.
+    language = models.CharField(max_length=8, blank=True, default="")
 
 
 class SignInAttempt(models.Model):

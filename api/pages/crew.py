@@ -6,11 +6,13 @@ from functools import cache
 from pathlib import Path
 
 from django.contrib.staticfiles import finders
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
-from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.templatetags.static import static
+from django.urls import reverse
+from django.utils import translation
+from django.utils.decorators import method_decorator
 from django.views.decorators.cache import never_cache
 from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_safe
@@ -18,6 +20,7 @@ from django.views.decorators.http import require_safe
 from api.deploy.backups import find_last_restoring
 from api.models import User
 from api.pages.field_words import make_field_context
+from api.pages.languages import BOOK_LANGUAGE, choose_language, in_own_language, list_languages
 from api.pages.page import Page
 from api.wire.field_days import field_pack
 from api.wire.input_fields import read_day
@@ -51,6 +54,7 @@ FIELD_FILES = (
 )
 
 
+@method_decorator(in_own_language, name="dispatch")
 class Days(Page):
     """The days ahead of the crews that one sees, soonest first."""
 
@@ -63,6 +67,7 @@ class Days(Page):
         return self.show("days", days=days, is_crew=self.user.role == User.Role.CREW)
 
 
+@method_decorator(in_own_language, name="dispatch")
 class DaySheet(Page):
     """What a crew takes along on a day, in the order in which it walks the cable."""
 
@@ -79,8 +84,9 @@ class DaySheet(Page):
         return self.show("day_sheet", sheet=sheet, groups=groups)
 
 
+@method_decorator(in_own_language, name="dispatch")
 class FieldPack(Page):
-    """What the field page keeps: fetched when there is a signal."""
+    """What the field page keeps: fetched when there is a signal, in the person's language."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
         days = list_field_days(self.viewer, as_of=self.day)
@@ -93,7 +99,8 @@ class FieldPack(Page):
             system=system,
             currency=self.company.currency,
         )
-        return JsonResponse({"person": self.user.username, "as_of": self.day.isoformat(), **pack})
+        person = {"person": self.user.username, "language": choose_language(request)}
+        return JsonResponse({**person, "as_of": self.day.isoformat(), **pack})
 
 
 @require_safe
@@ -112,15 +119,40 @@ def show_who(request: HttpRequest) -> HttpResponse:
 @ensure_csrf_cookie
 def show_field(request: HttpRequest) -> HttpResponse:
     """The field page: the same for everybody and without a word of anybody's data, so that it can be kept."""
-    answer = render(request, "pages/field.html", make_field_context())
+    return _show_field(request, BOOK_LANGUAGE)
+
+
+@require_safe
+@ensure_csrf_cookie
+def show_field_in(request: HttpRequest, language: str) -> HttpResponse:
+    """The same in another language. A phone keeps all, and its page goes to that of whoever is signed in."""
+    if language == BOOK_LANGUAGE or language not in dict(list_languages()):
+        raise Http404
+    return _show_field(request, language)
+
+
+def _show_field(request: HttpRequest, language: str) -> HttpResponse:
+    answer = HttpResponse(_write_field(language, request))
+    answer["Content-Language"] = language
     answer["Cache-Control"] = "no-cache"
     return answer
+
+
+def _write_field(language: str, request: HttpRequest | None = None) -> str:
+    codes = [code for code, _name in list_languages()]
+    with translation.override(language):
+        return render_to_string("pages/field.html", {**make_field_context(), "languages": codes}, request)
+
+
+def _list_field_addresses() -> list[str]:
+    others = [code for code, _name in list_languages() if code != BOOK_LANGUAGE]
+    return [reverse("pages:field"), *(reverse("pages:field_in", args=[code]) for code in others)]
 
 
 @require_safe
 def show_field_worker(request: HttpRequest) -> HttpResponse:
     """The script that keeps the field page on the phone; another version whenever a file of it changes."""
-    files = ["/field/", *(static(name) for name in FIELD_FILES)]
+    files = [*_list_field_addresses(), *(static(name) for name in FIELD_FILES)]
     page = render_to_string("pages/field_worker.js", {"version": _field_version(), "files": files})
     answer = HttpResponse(page, content_type="text/javascript; charset=utf-8")
     answer["Cache-Control"] = "no-cache"
@@ -133,5 +165,6 @@ def _field_version() -> str:
     digest = hashlib.sha256()
     for name in FIELD_FILES:
         digest.update(Path(str(finders.find(name))).read_bytes())
-    digest.update(render_to_string("pages/field.html", make_field_context()).encode())
+    for code, _name in list_languages():
+        digest.update(_write_field(code).encode())
     return digest.hexdigest()[:16]

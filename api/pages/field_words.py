@@ -30,7 +30,12 @@ Addition = tuple[str, str, str, list[FormField]]
 
 def list_units(dimension: str) -> Choices:
     """Codes and what people read, of one dimension."""
-    return [(unit.code, unit.label) for unit in UNITS.values() if unit.dimension == dimension]
+    # Signs of units are the same everywhere; pieces have a word.
+    return [
+        (unit.code, _(unit.label) if dimension == "count" else unit.label)
+        for unit in UNITS.values()
+        if unit.dimension == dimension
+    ]
 
 
 def make_field_context() -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from api.models import User
 
@@ -63,7 +64,7 @@ def list_areas(role: str, path: str) -> list[ShownArea]:
     for area in AREAS:
         if role in area.roles:
             address = reverse(f"pages:{area.page}")
-            found.append(ShownArea(area.word, address, path.startswith(address)))
+            found.append(ShownArea(_(area.word), address, path.startswith(address)))
     return found
 
 

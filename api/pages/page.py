@@ -13,6 +13,8 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.functional import cached_property
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 from django.views import View
 
 from api.errors import log_refusal, status_of
@@ -29,9 +31,9 @@ from jobs.queries.access import WorkViewer
 # No key of a database has more digits.
 LONGEST_KEY = 19
 HEADINGS = {
-    HTTPStatus.NOT_FOUND: "Not found",
-    HTTPStatus.FORBIDDEN: "Not in your charge",
-    HTTPStatus.SERVICE_UNAVAILABLE: "Not yet",
+    HTTPStatus.NOT_FOUND: gettext_noop("Not found"),
+    HTTPStatus.FORBIDDEN: gettext_noop("Not in your charge"),
+    HTTPStatus.SERVICE_UNAVAILABLE: gettext_noop("Not yet"),
 }
 
 
@@ -101,6 +103,6 @@ def show_refusal(request: HttpRequest, refusal: SpanstockError) -> HttpResponse:
     log_refusal(refusal.code, status_of(refusal), request)
     role = request.user.role if isinstance(request.user, User) else ""
     status = status_of(refusal)
-    heading = HEADINGS.get(status, "This cannot be done")
+    heading = _(HEADINGS.get(status, gettext_noop("This cannot be done")))
     context = {"areas": list_areas(role, request.path), "title": heading, "refusal": refusal}
     return render(request, "pages/refused.html", context, status=status)

@@ -31,6 +31,7 @@ urlpatterns = [
     path("days", crew.Days.as_view(), name="days"),
     path("days/<str:crew>/<str:date>", crew.DaySheet.as_view(), name="day_sheet"),
     path("field/", crew.show_field, name="field"),
+    path("field/<str:language>/", crew.show_field_in, name="field_in"),
     path("field/worker.js", crew.show_field_worker, name="field_worker"),
     path("field/pack", crew.FieldPack.as_view(), name="field_pack"),
     path("field/who", crew.show_who, name="field_who"),

@@ -6,6 +6,7 @@ from math import sqrt
 from typing import Any
 
 from django import template
+from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 
@@ -100,7 +101,7 @@ def field_word(fault: Fault) -> str:
 @register.filter
 def day(value: date) -> str:
     """A day with its weekday, since people plan by weekdays: Tue 3 Mar 2026."""
-    return f"{value:%a} {value.day} {value:%b %Y}"
+    return date_format(value, "D j M Y")
 
 
 @register.filter

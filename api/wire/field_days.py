@@ -2,6 +2,9 @@
 
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from api.wire.amounts import quantity_json
 from api.wire.field_fluid import fluid_of_day_json
 from api.wire.field_state import field_state_json, told_of_day_json
@@ -11,9 +14,18 @@ from inventory.short_codes import make_short_code
 from jobs.models import CrewDayStep, PressureLimit
 from jobs.queries.field_days import FieldDay, Surroundings
 from jobs.queries.field_state import FieldState
-from jobs.queries.rules import get_rule_book
+from jobs.queries.rules import translate_rule_book
 
 Json = dict[str, Any]
+FACT_WORDS = (
+    gettext_noop("Span {name}"),
+    gettext_noop("Run {name}"),
+    gettext_noop("Crew {name} on {date}"),
+    gettext_noop("not told"),
+    gettext_noop("very much"),
+    gettext_noop("yes"),
+    gettext_noop("no"),
+)
 
 
 def field_pack(
@@ -59,7 +71,9 @@ def field_pack(
             for row in around.awaited
         ],
         "system": system,
-        "rules": get_rule_book(),
+        # What stands for facts in the sentences of rules.
+        "words": {text: _(text) for text in FACT_WORDS},
+        "rules": translate_rule_book(),
         "limits_kpa": {purpose: limit.limit_kpa for purpose, limit in limits.items()},
         "state": field_state_json(state),
         "days": [
@@ -80,8 +94,10 @@ def _named(place: Place) -> Json:
 def _day(day: FieldDay) -> Json:
     labels = {pick.container for line in day.sheet.lines for pick in line.picks if pick.container}
     codes = dict(Container.objects.filter(label__in=labels).values_list("label", "pk")) if labels else {}
+    sheet = pull_sheet_body(day.sheet)
     return {
-        **pull_sheet_body(day.sheet),
+        **sheet,
+        "lines": [{**line, "group_title": _(line["group"])} for line in sheet["lines"]],
         "vehicle_code": day.crew_day.vehicle.code,
         "work": [_step(step, day) for step in day.steps],
         "aboard": [_vessel(row) for row in day.aboard],

@@ -3,6 +3,9 @@
 from collections.abc import Collection, Iterable
 from decimal import Decimal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from inventory.models import Container, Material
 from inventory.queries.fluid_cautions import list_hazards, list_held_cautions, list_waste_cautions
 from inventory.units import format_amount
@@ -15,40 +18,49 @@ from jobs.queries.pressure_limits import NO_LIMIT, PURPOSE_OF_STEP
 Step = CrewDayStep.Kind
 
 ALWAYS = (
-    "Eye protection for everyone at the work. Safety data sheets are at hand.",
-    "Local codes and licensed practice come first; this sheet permits no pressure.",
+    gettext_noop("Eye protection for everyone at the work. Safety data sheets are at hand."),
+    gettext_noop("Local codes and licensed practice come first; this sheet permits no pressure."),
 )
-LIMIT = "Pressure, for {purpose}: the approved limit is {pressure}, that of {weakest_part}."
-NO_LIMIT_APPROVED = "Pressure, for {purpose}: {no_limit}. Ask safety; the weakest hose or fitting counts."
+LIMIT = gettext_noop("Pressure, for {purpose}: the approved limit is {pressure}, that of {weakest_part}.")
+NO_LIMIT_APPROVED = gettext_noop(
+    "Pressure, for {purpose}: {no_limit}. Ask safety; the weakest hose or fitting counts."
+)
 EXTRACTION = (
-    "Check that the plant is de-energised before touching it (60 or 90 V AC on trunk and feeder).",
-    "Never feel for a leak by hand: fluid injected under the skin is a hospital emergency.",
-    "Vent before opening anything. Secure the cable end so that it cannot kink or whip.",
-    "Catcher and exclusion zone where the core comes out.",
-    "Full drums are never lifted by hand. Nothing goes into a drain.",
+    gettext_noop(
+        "Check that the plant is de-energised before touching it (60 or 90 V AC on trunk and feeder)."
+    ),
+    gettext_noop("Never feel for a leak by hand: fluid injected under the skin is a hospital emergency."),
+    gettext_noop("Vent before opening anything. Secure the cable end so that it cannot kink or whip."),
+    gettext_noop("Catcher and exclusion zone where the core comes out."),
+    gettext_noop("Full drums are never lifted by hand. Nothing goes into a drain."),
 )
 AIR = (
-    "Air behind a projectile stores far more energy than liquid: catcher and exclusion zone at the far end.",
-    "A blocked run is vented at both ends before anyone approaches.",
+    gettext_noop(
+        "Air behind a projectile stores far more energy than liquid: "
+        "catcher and exclusion zone at the far end."
+    ),
+    gettext_noop("A blocked run is vented at both ends before anyone approaches."),
 )
-VAULT = "Test the air before entering a vault: {names}."
-WEAK_SIZE = "The bore of {size} is a {confidence} nominal value: measure before relying on amounts."
+VAULT = gettext_noop("Test the air before entering a vault: {names}.")
+WEAK_SIZE = gettext_noop(
+    "The bore of {size} is a {confidence} nominal value: measure before relying on amounts."
+)
 
 
 def list_cautions(work: DayWork, policy: EstimatingPolicy, standing: dict[str, PressureLimit]) -> list[str]:
     """What belongs to this day's steps, in the order of work, then the company's own."""
     kinds = {step.kind for step in work.steps}
-    found = list(ALWAYS)
+    found = [_(sentence) for sentence in ALWAYS]
     found += _limits(kinds, standing)
     if Step.EXTRACT in kinds:
-        found += EXTRACTION
+        found += [_(sentence) for sentence in EXTRACTION]
     if kinds & {Step.CLEAN, Step.BLOW}:
-        found += AIR
+        found += [_(sentence) for sentence in AIR]
     vaults = list_vaults(work)
     if vaults:
-        found.append(VAULT.format(names=", ".join(vaults)))
+        found.append(_(VAULT).format(names=", ".join(vaults)))
     found += [
-        WEAK_SIZE.format(size=size, confidence=size.confidence)
+        _(WEAK_SIZE).format(size=size, confidence=_(size.confidence))
         for size in _sizes(work)
         if size.measured_bore_mm is None and size.confidence != CableSize.Confidence.SOUND
     ]
@@ -88,11 +100,11 @@ def _limits(kinds: set[str], standing: dict[str, PressureLimit]) -> list[str]:
 
 
 def _say_limit(purpose: str, limit: PressureLimit | None) -> str:
-    label = PressureLimit.Purpose(purpose).label
+    label = _(PressureLimit.Purpose(purpose).label)
     if limit is None:
-        return NO_LIMIT_APPROVED.format(purpose=label, no_limit=NO_LIMIT)
+        return _(NO_LIMIT_APPROVED).format(purpose=label, no_limit=_(NO_LIMIT))
     pressure = format_amount(Decimal(limit.entered_value), limit.entered_unit)
-    return LIMIT.format(purpose=label, pressure=pressure, weakest_part=limit.weakest_part)
+    return _(LIMIT).format(purpose=label, pressure=pressure, weakest_part=limit.weakest_part)
 
 
 def _spans(work: DayWork) -> list[Span]:

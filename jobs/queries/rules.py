@@ -6,6 +6,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+
 from inventory.errors import NotFound
 from jobs.calc.rule_conditions import Facts, evaluate_condition, fill_sentence
 from jobs.models import RuleFinding
@@ -51,6 +54,24 @@ def get_rule_book() -> dict[str, Any]:
     """The file of rules as it goes to the phone; not to be changed by whoever reads it."""
     book: dict[str, Any] = json.loads(RULE_FILE.read_text(encoding="utf-8"))
     return book
+
+
+# What a crew is shown of a rule. A finding is stored in the language of the book, whatever the crew reads.
+SHOWN_TEXTS = ("name", "sentence", "caution")
+
+
+def translate_rule_book() -> dict[str, Any]:
+    """The same in the language that is active, as far as it is shown on a phone; not to be changed either."""
+    return _translate_rule_book(get_language() or "")
+
+
+@cache
+def _translate_rule_book(language: str) -> dict[str, Any]:
+    book = get_rule_book()
+    rules = [
+        {**rule, **{name: _(rule[name]) for name in SHOWN_TEXTS if rule.get(name)}} for rule in book["rules"]
+    ]
+    return {**book, "rules": rules}
 
 
 @cache

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass, field
 
+from django.utils.translation import gettext_noop
+
 from jobs.queries.kit_stock import Pick
 
 # Where a thing is used, in the order in which people walk the cable; a sheet is grouped by this.
@@ -18,7 +20,13 @@ GROUPS = {
     "duct": "blowing",
     "protective": "crew",
 }
-GROUP_ORDER = ("pressure end", "exit end", "cleaning", "blowing", "crew")
+GROUP_ORDER = (
+    gettext_noop("pressure end"),
+    gettext_noop("exit end"),
+    gettext_noop("cleaning"),
+    gettext_noop("blowing"),
+    gettext_noop("crew"),
+)
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 from datetime import date
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from inventory.units import convert, format_amount
 from jobs.models import CrewDayStep, Span
 from jobs.queries.day_work import DayWork, job_of
@@ -50,41 +53,46 @@ def _make_step(step: CrewDayStep, work: DayWork, *, is_stopped: bool) -> SheetSt
         assert step.run is not None
         detail = _show_run(work.spans_of(step.run))
     if is_stopped:
-        detail = f"not to be done: {work.why_stopped(step)}"
+        detail = _("not to be done: {why}").format(why=work.why_stopped(step))
     return SheetStep(step.position, step.kind, step_title(step), detail, job.reference, is_stopped)
 
 
 def step_title(step: CrewDayStep) -> str:
     """What is to be done, by name."""
     if step.span is not None:
-        return f"Extract span {step.span}"
-    verb = "Clean" if step.kind == CrewDayStep.Kind.CLEAN else "Blow"
-    return f"{verb} run {step.run}"
+        return _("Extract span {span}").format(span=step.span)
+    if step.kind == CrewDayStep.Kind.CLEAN:
+        return _("Clean run {run}").format(run=step.run)
+    return _("Blow run {run}").format(run=step.run)
 
 
 def _show_span(span: Span) -> str:
     parts = [
-        f"{_show_point(span.near)} to {_show_point(span.far)}",
+        _show_ends(span.near, span.far),
         str(span.found_size),
         _show_length(span.found_length_um, span.entered_unit),
     ]
     if span.bends:
-        parts.append(f"{span.bends} {'bend' if span.bends == 1 else 'bends'}")
+        parts.append(ngettext("{n} bend", "{n} bends", span.bends).format(n=span.bends))
     return ", ".join(parts)
 
 
 def _show_run(spans: list[Span]) -> str:
     if not spans:
-        return "no spans left in this run"
+        return _("no spans left in this run")
     length = _show_length(sum(span.found_length_um for span in spans), spans[0].entered_unit)
-    count = "1 span" if len(spans) == 1 else f"{len(spans)} spans"
-    ends = f"{_show_point(spans[0].near)} to {_show_point(spans[-1].far)}"
+    count = ngettext("{n} span", "{n} spans", len(spans)).format(n=len(spans))
+    ends = _show_ends(spans[0].near, spans[-1].far)
     return f"{ends}, {spans[0].found_size}, {count}, {length}"
+
+
+def _show_ends(near: object, far: object) -> str:
+    return _("{near} to {far}").format(near=_show_point(near), far=_show_point(far))
 
 
 def _show_point(point: object) -> str:
     kind = getattr(point, "kind", "")
-    return f"{kind} {point}" if kind else str(point)
+    return f"{_(kind)} {point}" if kind else str(point)
 
 
 def _show_length(length_um: int, unit: str) -> str:

@@ -62,8 +62,8 @@ TABLE: Table = {
 }
 # What has no data of anybody, or is tried with its data in a test of its own.
 APART = {
-    "first_page", "sign_in", "sign_out", "picture_style", "field", "field_worker", "field_pack", "field_who",
-    "issued_sheet", "cost_line", "bill", "receipt", "count_sheet", "stock_ahead", "fitting",
+    "first_page", "sign_in", "sign_out", "picture_style", "field", "field_in", "field_worker", "field_pack",
+    "field_who", "issued_sheet", "cost_line", "bill", "receipt", "count_sheet", "stock_ahead", "fitting",
 }  # fmt: skip
 # Addresses of another crew's, which a crew is answered like what is not there.
 FOREIGN = ("/containers/D-south", "/days/south/{day}", "/days/south/{day}/drawn", "/jobs/J-south/days")

@@ -4,7 +4,7 @@ import { askWho, enqueue, listQueue, sendAgain, sendWaiting } from "./field_queu
 import { Report } from "./field_report.js";
 import { readLoad, showSheet } from "./field_sheet.js";
 import { showTruck } from "./field_truck.js";
-import { make, showDay, showTime, word } from "./field_words.js";
+import { languages, make, showDay, showTime, word } from "./field_words.js";
 
 const EVERY_MS = 60_000;
 let pack = null;
@@ -16,6 +16,9 @@ async function start() {
   registerWorker();
   askToStay();
   pack = await findPack();
+  if (goToLanguage()) {
+    return;
+  }
   showDays();
   await showOutbox();
   document.getElementById("send-now").addEventListener("click", sync);
@@ -36,6 +39,19 @@ function registerWorker() {
 async function findPack() {
   const person = await find("facts", "person");
   return person ? (await find("packs", person)) || null : null;
+}
+
+/* The page is kept in every language; goes to that of the person, of the browser where nobody is known yet.
+ * True where another page is on its way. */
+function goToLanguage() {
+  const asked = pack ? [pack.language] : navigator.languages.map((code) => code.split("-")[0].toLowerCase());
+  const wanted = asked.find((code) => languages.includes(code)) || languages[0];
+  if (wanted === document.documentElement.lang) {
+    return false;
+  }
+  const address = wanted === languages[0] ? "/field/" : `/field/${wanted}/`;
+  window.location.replace(address + window.location.search);
+  return true;
 }
 
 /* Send what waits, then fetch the sheets anew; each part says what came of it. */
@@ -74,6 +90,9 @@ async function refresh(person) {
   pack = fresh;
   // What is being entered is not torn away; it is shown anew when it has been sent.
   if (report === null || !(await find("drafts", report.key))) {
+    if (goToLanguage()) {
+      return;
+    }
     showDays(report && report.day);
   }
 }
@@ -215,7 +234,7 @@ function showItem(item) {
   if (item.word) {
     part.append(make("p", item.word, "alarm"));
   }
-  (item.findings || []).forEach((finding) => part.append(make("p", finding.sentence || finding.name || "", "warn")));
+  (item.findings || []).forEach((finding) => part.append(...showStored(finding)));
   if (item.state === "refused") {
     const again = make("button", word("try_again"));
     again.addEventListener("click", async () => {
@@ -232,6 +251,17 @@ function showItem(item) {
     part.append(again, away);
   }
   return part;
+}
+
+/* A stored finding is in the language of the book, as everybody reads it; its rule's words are the reader's. */
+function showStored(finding) {
+  const sentence = make("p", finding.sentence || "", "warn");
+  const rule = pack && pack.rules.rules.find((known) => known.code === finding.rule);
+  if (!rule || document.documentElement.lang === languages[0]) {
+    return [sentence];
+  }
+  sentence.lang = languages[0];
+  return [make("p", [rule.name, rule.caution].filter(Boolean).join(". "), "warn"), sentence];
 }
 
 start();

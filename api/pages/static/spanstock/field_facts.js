@@ -360,10 +360,10 @@
     const swept = rows.map((row, number) => ({ run: row.run, number })).filter(({ run }) => run);
     const runs = new Map(swept.map((row) => [keyOf(row.run), row]));
     const day = { crew: report.crew, date: report.date };
-    const last = { facts: root.spanstockFluid.weighDay(day, went, came, factor), number: rows.length - 1 };
+    const last = { facts: root.spanstockFluid.weighDay(day, nameWork(report, known), went, came, factor), number: rows.length - 1 };
     const found = rows.length ? [last] : [];
     for (const { run, number } of runs.values()) {
-      found.push({ facts: root.spanstockFluid.weighRun(run, day, went, came, factor, keyOf), number });
+      found.push({ facts: root.spanstockFluid.weighRun(run, day, nameWork({ run }, known), went, came, factor, keyOf), number });
     }
     return found
       .filter(({ facts }) => facts !== null)
@@ -384,11 +384,17 @@
     });
   }
 
+  /* As the service says it, in the words that came with the pack. */
   function nameWork(row, known) {
+    const words = known.pack.words || {};
+    const say = (text, name) => (words[text] || text).replace("{name}", name);
     if (row.span) {
-      return `Span ${row.span.name}`;
+      return say("Span {name}", row.span.name);
     }
-    return row.run ? `Run ${row.run.name}` : `Crew ${known.day.crew.code} on ${known.day.date}`;
+    if (row.run) {
+      return say("Run {name}", row.run.name);
+    }
+    return say("Crew {name} on {date}", row.crew || known.day.crew.code).replace("{date}", row.date || known.day.date);
   }
 
   root.spanstockFacts = { list };

@@ -102,19 +102,19 @@
   const isOf = (day) => (row) => row.crew === day.crew && row.date === day.date;
 
   /* Bypass is caught while the core moves, so no more of it comes than goes in on the day itself. */
-  function weighDay(day, went, came, factor) {
+  function weighDay(day, where, went, came, factor) {
     const [own, back] = [went.filter(isOf(day)), came.filter((row) => isOf(day)(row) && row.kind === "caught")];
-    return own.length && back.length ? weigh(`Crew ${day.crew} on ${day.date}`, own, back, false, factor) : null;
+    return own.length && back.length ? weigh(where, own, back, false, factor) : null;
   }
 
   /* A run's fluid over all days, unless a catch served other runs too or nobody knows its spans. */
-  function weighRun(run, day, went, came, factor, keyOf) {
+  function weighRun(run, day, where, went, came, factor, keyOf) {
     const isIts = (other) => other !== null && keyOf(other) === keyOf(run);
     const own = went.filter((row) => isIts(row.run));
     const back = came.filter((row) => row.runs.some(isIts));
     const isMixed = back.some((row) => row.runs.length > 1);
     const isOpen = own.some(isOf(day)) && came.some((row) => isOf(day)(row) && row.runs.length === 0);
-    return own.length && !isMixed && !isOpen ? weigh(`Run ${run.name}`, own, back, true, factor) : null;
+    return own.length && !isMixed && !isOpen ? weigh(where, own, back, true, factor) : null;
   }
 
   root.spanstockFluid = { injected, caught, weighDay, weighRun };

@@ -156,11 +156,11 @@ export class Report {
       return;
     }
     const { parts, rows } = this.collect(isEntered);
-    const { rules, system } = this.pack;
+    const { rules, system, words } = this.pack;
     const found = new Map();
     for (const { about, facts, part, number } of spanstockFacts.list(parts, this.pack, this.day, this.waiting)) {
       const row = rows[part][number];
-      found.set(row, [...(found.get(row) || []), ...spanstockRules.check(rules, about, facts, system)]);
+      found.set(row, [...(found.get(row) || []), ...spanstockRules.check(rules, about, facts, system, words)]);
     }
     for (const row of this.view.querySelectorAll('[data-panel="report"] .row')) {
       const place = row.querySelector('[data-slot="findings"]');

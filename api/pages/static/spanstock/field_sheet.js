@@ -20,7 +20,7 @@ export async function showSheet(view, day, system) {
   day.lines.forEach((line, number) => {
     if (line.group !== group) {
       group = line.group;
-      lines.append(make("h2", group));
+      lines.append(make("h2", line.group_title || group));
     }
     lines.append(showLine(line, number, day, ticks, key, system));
   });

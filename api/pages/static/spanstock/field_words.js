@@ -1,5 +1,8 @@
 /* The words of the page, which stand in it in the reader's language, and small pieces of text put together. */
 
+/* Those in which the page is kept, that of the book first. */
+export const languages = document.documentElement.dataset.languages.split(" ");
+
 export function word(name, values = {}) {
   const found = document.getElementById("words").content.querySelector(`[data-word="${name}"]`);
   return Object.entries(values).reduce((text, [key, value]) => text.replace(`{${key}}`, value), found.textContent);

@@ -9,6 +9,7 @@
 
   const LARGEST_SHOWN = 1e21;
   const UNTOLD = "not told";
+  const ENDLESS = "very much";
 
   function tell(facts, name) {
     const found = Object.prototype.hasOwnProperty.call(facts, name) ? facts[name] : null;
@@ -97,10 +98,17 @@
     return Number.isFinite(result) ? result : null;
   }
 
-  function fill(sentence, facts, units, system) {
+  /* `words` are those for what stands for a fact, in the reader's language. */
+  function fill(sentence, facts, units, system, words) {
+    const say = (shown) => ([UNTOLD, ENDLESS, "yes", "no"].includes(shown) && words && words[shown]) || shown;
+    const put = (name) => {
+      const value = tell(facts, name);
+      const shown = show(name, value, units, system);
+      return typeof value === "string" ? shown : say(shown);
+    };
     return sentence
       .split(/[{}]/)
-      .map((part, position) => (position % 2 ? show(part, tell(facts, part), units, system) : part))
+      .map((part, position) => (position % 2 ? put(part) : part))
       .join("");
   }
 
@@ -125,7 +133,7 @@
 
   function number(value, decimals) {
     if (Math.abs(value) >= LARGEST_SHOWN) {
-      return "very much";
+      return ENDLESS;
     }
     const text = value.toFixed(decimals);
     const short = text.includes(".") ? text.replace(/0+$/, "").replace(/\.$/, "") : text;
@@ -133,14 +141,14 @@
   }
 
   /* What the rules say to one subject: {code, name, severity, sentence, caution} for each that holds. */
-  function check(book, subject, facts, system) {
+  function check(book, subject, facts, system, words) {
     return book.rules
       .filter((rule) => rule.subject === subject && evaluate(rule.when, facts) === true)
       .map((rule) => ({
         code: rule.code,
         name: rule.name,
         severity: rule.severity,
-        sentence: fill(rule.sentence, facts, book.units, system),
+        sentence: fill(rule.sentence, facts, book.units, system, words),
         caution: rule.caution || "",
       }));
   }
