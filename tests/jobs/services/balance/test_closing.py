@@ -108,6 +108,18 @@ def test_close_crew_day_conserves_fluid_and_value_to_the_last_millionth() -> Non
     assert 55 * GAL - day.inside("D-1") == day.inside("C-1") + at_spans + _in_variance(day)
 
 
+def test_close_crew_day_gives_each_span_worked_as_much_of_what_is_unaccounted() -> None:
+    day = make_reported_day()
+    day.report(_content())
+    whole = _fluid(_close(day)).unaccounted
+    parts = sorted(SpanFigure.objects.values_list("unaccounted", flat=True))
+    assert whole is not None
+    assert whole != 0
+    # However unlike their bores: to the millionth, by the number of spans.
+    assert (len(parts), sum(parts)) == (2, whole)
+    assert parts[1] - parts[0] <= 1
+
+
 def test_close_crew_day_twice_is_the_same_closing() -> None:
     day = make_reported_day()
     day.report(_content())
