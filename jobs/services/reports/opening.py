@@ -11,7 +11,7 @@ from django.db import connection
 from inventory.errors import NotFound
 from inventory.models import Company, Party, Place
 from inventory.queries.company import NotSetUp
-from inventory.services.posting.rows import Select, columns_of, make_models, read_rows
+from inventory.services.posting.rows import Select, columns_of, make_models, one_of, read_rows
 from jobs.models import Crew, CrewDay, FieldReport, UnreportedDay
 
 _THIS_DAY = "crew_id = (SELECT id FROM jobs_crew WHERE code = %s) AND date = %s"
@@ -33,11 +33,18 @@ class Opened:
 
 
 def open_day(
-    *, id: UUID, crew_code: str, date: date, occurred_at: datetime, beside: Sequence[Select] = ()
+    *,
+    id: UUID,
+    crew_code: str,
+    date: date,
+    occurred_at: datetime,
+    meters: Sequence[str] = (),
+    beside: Sequence[Select] = (),
 ) -> Opened:
-    """Take a crew's day for this transaction, so that its reports are taken one after the other.
+    """Take a crew's day for this transaction, so that its reports are taken one after the other; and the
+    meters of these tags, since what two crews tell of one at the same moment neither would else see.
 
-    `beside` is read in the same message, behind the lock.
+    `beside` is read in the same message, behind the locks.
 
     Raises
     ------
@@ -47,7 +54,8 @@ def open_day(
         If there is no company.
     """
     day_of = (crew_code, date)
-    days, around, known, companies, [(has_reports, has_later)], *others = read_rows(
+    _meters, days, around, known, companies, [(has_reports, has_later)], *others = read_rows(
+        _lock_meters(meters),
         _lock_day(crew_code, date),
         Select(
             f"SELECT {columns_of(Crew, 'crew')}, {columns_of(Place, 'vehicle')},"
@@ -89,6 +97,15 @@ def open_day(
     company.party = party
     report = make_models(known[0], FieldReport)[0] if known else None
     return Opened(day, company, report, unreported, bool(has_reports), bool(has_later), others)
+
+
+def _lock_meters(tags: Sequence[str]) -> Select:
+    """Meters in the order of their keys; what names one in a row of its own does not wait for that."""
+    if not tags or connection.vendor != "postgresql":
+        return Select("SELECT 1 WHERE FALSE", ())
+    found = sorted(set(tags))
+    sql = f"SELECT id FROM inventory_instrument WHERE tag IN {one_of(found)} ORDER BY id FOR NO KEY UPDATE"
+    return Select(sql, found)
 
 
 def _lock_day(crew_code: str, date: date) -> Select:

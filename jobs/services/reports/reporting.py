@@ -208,6 +208,7 @@ def _take_once(request: _Request) -> FieldReport:
         crew_code=request.crew_code,
         date=request.date,
         occurred_at=request.occurred_at,
+        meters=[attempt.meter for attempt in content.attempts if attempt.meter],
         # Pieces of a span that is yet to be split can be named only when it is.
         beside=() if content.splits else beside,
     )

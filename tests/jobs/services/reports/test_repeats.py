@@ -1,8 +1,10 @@
 """The same work told by two devices is booked once and found; work that only looks alike is booked."""
 
+from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import replace
 
 import pytest
+from django.db import connection, transaction
 
 from inventory.queries.verification import verify_ledger
 from jobs.models import FieldReport, RuleFinding, Run, SpanAttempt
@@ -174,6 +176,34 @@ def test_post_report_of_the_same_meter_by_two_crews_books_it_once(day: ReportedD
     # With the first undone the second told it alone.
     correct(day, first, ReportContent(readings=(left("D-2", 55),)))
     assert (day.used(day.first), day.used(day.second)) == (0, 12 * GAL)
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("hours", [8, 10])
+def test_post_report_of_the_same_meter_by_two_crews_at_once_books_it_once(
+    day: ReportedDay, hours: int
+) -> None:
+    make_instrument("M-1", kind="meter")
+    make_crew_day(make_crew("south"), day=day.crew_day.date)
+    content = ReportContent(attempts=(replace(metered(100, 112, meter="M-1").attempts[0], span=S2),))
+
+    def tell() -> None:
+        try:
+            day.report(content, hours=hours, crew_code="south")
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            day.report(metered(100, 112, meter="M-1"))
+            told = pool.submit(tell)
+            # Long enough for it to have read all that it reads without waiting.
+            wait([told], timeout=1)
+            assert not told.done()
+        told.result()
+    assert day.used(day.first) + day.used(day.second) == 12 * GAL
+    assert (day.used(day.first) == 0) == (hours == 8)
 
 
 def test_post_report_of_a_span_told_all_out_by_two_devices_says_so(day: ReportedDay) -> None:
