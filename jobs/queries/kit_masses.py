@@ -1,5 +1,8 @@
 """What goods and vessels weigh, as far as somebody has said."""
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
 from inventory.models import Container, Material
 from inventory.units import MILLION, convert
 
@@ -14,11 +17,11 @@ USUAL_TARE_KG = {
 Kind = Container.Kind
 # Said of what no person lifts alone, by what it is.
 HOW_TO_MOVE = {
-    Kind.PAIL: "lift it with two people",
-    Kind.DRUM: "drum trolley or lifting gear, never by hand",
-    Kind.TOTE: "fork truck or crane only",
-    Kind.TRUCK_TANK: "stays on its truck",
-    Kind.REEL: "reel stand or lifting gear, never by hand",
+    Kind.PAIL: gettext_noop("lift it with two people"),
+    Kind.DRUM: gettext_noop("drum trolley or lifting gear, never by hand"),
+    Kind.TOTE: gettext_noop("fork truck or crane only"),
+    Kind.TRUCK_TANK: gettext_noop("stays on its truck"),
+    Kind.REEL: gettext_noop("reel stand or lifting gear, never by hand"),
 }
 
 
@@ -51,4 +54,5 @@ def lifting_caution(container: Container | None, mass_kg: float | None, limit_kg
     """What to say to whoever moves a single load; empty for what is light, or is no single load."""
     if container is None or container.kind == Kind.LOT or mass_kg is None or mass_kg <= limit_kg:
         return ""
-    return f"about {mass_kg:.0f} kg: {HOW_TO_MOVE[Kind(container.kind)]}"
+    how = _(HOW_TO_MOVE[Kind(container.kind)])
+    return _("about {mass} kg: {how}").format(mass=f"{mass_kg:.0f}", how=how)

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 
+from django.utils.translation import gettext as _
+
 from inventory.models import Material
 from inventory.queries.company import get_company_party, get_today
 from inventory.units import format_millionths
@@ -113,10 +115,10 @@ def _list_remarks(work: DayWork, warnings: PlanWarnings, load: TruckLoad) -> lis
     """What about the plan itself somebody should look at."""
     found = []
     if not work.steps and not work.stopped:
-        found.append("Everything planned for this day is done.")
+        found.append(_("Everything planned for this day is done."))
     found += warnings.of(work.crew_day)
     if load.is_over:
-        found.append(f"Too heavy: {load.sentence}")
+        found.append(_("Too heavy: {load}").format(load=load.sentence))
     return found
 
 

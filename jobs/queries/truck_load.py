@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from django.utils.translation import gettext as _
+
 from inventory.models import Material
 from jobs.calc.truck_load import load_along_day
 from jobs.models import CoreMass, CrewDayStep, Span
@@ -39,23 +41,33 @@ class TruckLoad:
     @property
     def sentence(self) -> str:
         """The load in words, as a caution where it is too much."""
-        when = f"after step {self.heaviest_after}" if self.heaviest_after else "on leaving"
-        said = (
-            f"About {self.leaving_kg:.0f} kg leaving, {self.heaviest_kg:.0f} kg at the heaviest ({when}), "
-            f"{self.returning_kg:.0f} kg coming back."
+        after = _("after step {n}").format(n=self.heaviest_after) if self.heaviest_after else _("on leaving")
+        said = _(
+            "About {leaving} kg leaving, {heaviest} kg at the heaviest ({when}), {returning} kg coming back."
+        ).format(
+            leaving=f"{self.leaving_kg:.0f}",
+            heaviest=f"{self.heaviest_kg:.0f}",
+            when=after,
+            returning=f"{self.returning_kg:.0f}",
         )
+        return f"{said} {self._say_payload()} {self._say_unknown()}"
+
+    def _say_payload(self) -> str:
         if self.payload_kg is None:
-            said += " What the truck may carry is not known here."
-        elif self.is_over:
-            said += f" That is more than the {self.payload_kg:.0f} kg that truck and trailer may carry."
+            return _("What the truck may carry is not known here.")
+        if self.is_over:
+            said = _("That is more than the {payload} kg that truck and trailer may carry.")
         else:
-            said += f" Truck and trailer may carry {self.payload_kg:.0f} kg."
-        if self.unknown:
-            more = f" and {len(self.unknown) - SHOWN} more" if len(self.unknown) > SHOWN else ""
-            said += f" Not weighed in: {', '.join(self.unknown[:SHOWN])}{more}; tools and people neither."
-        else:
-            said += " Tools and people are not weighed in."
-        return said
+            said = _("Truck and trailer may carry {payload} kg.")
+        return said.format(payload=f"{self.payload_kg:.0f}")
+
+    def _say_unknown(self) -> str:
+        if not self.unknown:
+            return _("Tools and people are not weighed in.")
+        names = ", ".join(self.unknown[:SHOWN])
+        if len(self.unknown) > SHOWN:
+            names = _("{names} and {n} more").format(names=names, n=len(self.unknown) - SHOWN)
+        return _("Not weighed in: {names}; tools and people neither.").format(names=names)
 
 
 @dataclass

@@ -95,7 +95,12 @@ def test_worker_keeps_every_file_the_page_asks_for(office: Office) -> None:
 
 def test_first_load_of_the_field_page_is_small_over_the_wire(browse: Browse) -> None:
     client = browse("crew")
-    addresses = ["/field/", f"/field/pack?date={DAY}", *(f"/static/{name}" for name in FIELD_FILES)]
+    addresses = [
+        "/field/",
+        "/field/es/",
+        f"/field/pack?date={DAY}",
+        *(f"/static/{name}" for name in FIELD_FILES),
+    ]
     sent = 0
     for address in addresses:
         plain, packed = client.get(address), client.get(address, headers={"Accept-Encoding": "gzip"})

@@ -16,11 +16,14 @@ import pytest
 import quickjs
 from django.contrib.staticfiles import finders
 from django.test import Client
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from api.models import User
+from inventory.models import Container
 from inventory.units import Amount
 from jobs.models import CableSize
+from jobs.queries.kit_masses import lifting_caution
+from jobs.queries.truck_load import TruckLoad
 from jobs.services.safety.pressure_limits import approve_pressure_limit
 from tests.api.pages.translated_words import ROOT, list_words, list_words_of_the_office
 from tests.factories.accounts import Office
@@ -302,4 +305,17 @@ def test_phone_fills_a_spanish_sentence_with_the_same_numbers(crew: Client) -> N
     assert (
         inside["sentence"]
         == "Corrida R1: se lanzaron 2 proyectiles y salieron no informado; siguen dentro: 1."
+    )
+
+
+def test_weights_and_lifting_are_cautioned_in_spanish() -> None:
+    load = TruckLoad(leaving_kg=900.4, heaviest_kg=1200, returning_kg=800, heaviest_after=3, payload_kg=1000)
+    with translation.override("es"):
+        lifting = lifting_caution(Container(kind="drum"), 200.4, 23)
+        said = load.sentence
+    assert lifting == "unos 200 kg: carretilla para tambores o equipo de izaje, nunca a mano"
+    assert said == (
+        "Unos 900 kg al salir, 1200 kg en el momento de más peso (después del paso 3), 800 kg al volver. "
+        "Es más que los 1000 kg que pueden llevar el camión y el remolque. "
+        "No se cuentan las herramientas ni las personas."
     )

@@ -1,6 +1,6 @@
 /* The day's sheet: what to take along, in the order in which one walks the cable, ticked while loading. */
 import { find, keep } from "./field_store.js";
-import { make, showAmount, word } from "./field_words.js";
+import { languages, make, showAmount, word } from "./field_words.js";
 
 const digitsOf = (text) => text.replace(/[\s.-]/g, "").toLowerCase();
 
@@ -54,7 +54,10 @@ function showLine(line, number, day, ticks, key, system) {
     part.append(make("p", `${word("short")}: ${showAmount(line.short, system)}. ${line.help}`, "alarm"));
   }
   const why = make("details");
-  why.append(make("summary", word("why")), make("p", line.why));
+  const reason = make("p", line.why);
+  // Reasons are in the language of the book.
+  reason.lang = languages[0];
+  why.append(make("summary", word("why")), reason);
   part.append(why);
   return part;
 }
