@@ -73,6 +73,11 @@ class StockItem:
         return self.container is not None and self.container.kind != Container.Kind.LOT
 
     @property
+    def is_held_back(self) -> bool:
+        """Whether nobody may plan it: its container is held back, or gone."""
+        return self.container is not None and self.container.state in (State.HELD, State.GONE)
+
+    @property
     def usable(self) -> int:
         """What can be got out: a heel stays in a vessel."""
         return max(self.left - self._heel, 0)
@@ -142,7 +147,7 @@ class KitStock:
             and item.material.pk == need.material.pk
             and need.owner is not None
             and item.owner_id == need.owner.pk
-            and (item.container is None or item.container.state not in (State.HELD, State.GONE))
+            and not item.is_held_back
         ]
 
     def fluids(self, items: list[StockItem], need: Need, recovered: Iterable[Material]) -> list[StockItem]:

@@ -69,7 +69,11 @@ def load_makings() -> Makings:
 
 def _lying(material: Material, need: Need, items: list[StockItem]) -> list[StockItem]:
     owner = need.owner.pk if need.owner is not None else None
-    return [item for item in items if item.material.pk == material.pk and item.owner_id == owner]
+    return [
+        item
+        for item in items
+        if item.material.pk == material.pk and item.owner_id == owner and not item.is_held_back
+    ]
 
 
 def _explain(formula: _Formula, pieces: int) -> str:

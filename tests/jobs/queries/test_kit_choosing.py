@@ -9,6 +9,7 @@ import pytest
 from inventory.models import (
     Container,
     FittingInspection,
+    Holding,
     Material,
     Place,
     Recipe,
@@ -186,6 +187,18 @@ def test_fitting_that_is_short_is_made_by_its_recipe(day: SmallDay) -> None:
     RecipeLine.objects.create(recipe=recipe, material=fitting, quantity=GALLON, is_output=True)
     RecipeLine.objects.create(recipe=recipe, material=blank, quantity=GALLON, is_output=False)
     assert _line("pressure_end").short == GALLON
+    # A lot of blanks that is held back is not adapted, as it would not be rigged.
+    lot = day.vessel("LOT-1", kind="lot", material=blank, place=None, capacity=None, state="held")
+    Holding.objects.create(
+        place=day.world.warehouse,
+        material=blank,
+        owner=day.world.company,
+        container=lot,
+        quantity=GALLON,
+        key="lot",
+        is_kept=True,
+    )
+    assert _line("pressure_end").made == 0
     day.pieces(blank, 1)
     line = _line("pressure_end")
     assert (line.short, line.made) == (0, GALLON)
