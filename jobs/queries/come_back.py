@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from django.db.models import Q
 
 from inventory.models import Container, Holding, Place
-from jobs.models import CrewDay, Job, KitLoadLine
+from jobs.models import CrewDay, CrewDayStep, Job, KitLoadLine
+from jobs.queries.day_work import STOPPED_STATES
 
 State = CrewDay.State
 
@@ -28,19 +29,25 @@ class ComesBack:
 def list_goods_to_come_back(job: Job) -> list[ComesBack]:
     """What must come back where a job is over before its work is done, by place.
 
-    From trucks: what was loaded for days on which only this job's steps were planned, as far as it is still
-    there. From the stock: what the job's customer has furnished for its fibre, which is the customer's.
+    From trucks: what was loaded for days with this job's steps, as far as it is still there; not where steps
+    of another job wait on that day, since the truck goes out with it all the same. From the stock: what the
+    job's customer has furnished for its fibre, which is the customer's.
     """
     found = [*_loaded_for(job), *_furnished_for(job)]
     return sorted(found, key=lambda row: (row.place_code, row.material_code, row.container))
 
 
 def _loaded_for(job: Job) -> list[ComesBack]:
-    days = CrewDay.objects.exclude(state=State.SETTLED).filter(
-        Q(steps__span__job=job) | Q(steps__run__job=job)
+    own = Q(span__job=job) | Q(run__job=job)
+    stopped = Q(span__job__state__in=STOPPED_STATES) | Q(run__job__state__in=STOPPED_STATES)
+    going_on = CrewDayStep.objects.filter(done_at__isnull=True).exclude(own | stopped)
+    days = (
+        CrewDay.objects.exclude(state=State.SETTLED)
+        .filter(pk__in=CrewDayStep.objects.filter(own).values("crew_day"))
+        .exclude(pk__in=going_on.values("crew_day"))
     )
     lines = KitLoadLine.objects.filter(
-        load__crew_day__in=days.distinct(), load__entry__reversed_by__isnull=True, material__isnull=False
+        load__crew_day__in=days, load__entry__reversed_by__isnull=True, material__isnull=False
     ).select_related("load__crew_day__vehicle")
     wanted = {(line.load.crew_day.vehicle_id, line.material_id, line.container_id) for line in lines}
     trucks = {place for place, _material, _container in wanted}
