@@ -27,7 +27,7 @@ from jobs.queries.jobs import get_policy
 from jobs.queries.learning_readings import CountReadings, GroupReadings, Lessons, collect_lessons
 from jobs.queries.learnt import list_newest_fits
 from jobs.services.needs import write_needs_ahead
-from jobs.services.reports.after import close_request, find_open_requests
+from jobs.services.reports.after import close_request, find_open_requests, request_refits
 
 KIND = "learning"
 Subject = LearntFit.Subject
@@ -80,13 +80,22 @@ class _Job:
 
 
 def refit_where_asked(*, at: datetime) -> list[LearntFit]:
-    """Learn anew where reports have asked for it; their requests are done with it."""
+    """Learn anew where reports have asked for it.
+
+    Requests are closed before reports are read, so that one that comes meanwhile asks again. Where learning
+    fails it is asked for anew; what a killed worker leaves undone is done in the night.
+    """
     with transaction.atomic():
         requests = find_open_requests(KIND)
-        fits = refit_all(at=at) if requests else []
         for request in requests:
             close_request(request, at=at)
-    return fits
+    if not requests:
+        return []
+    try:
+        return refit_all(at=at)
+    except Exception:
+        request_refits(at=at)
+        raise
 
 
 @transaction.atomic

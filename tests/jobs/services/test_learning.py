@@ -3,7 +3,7 @@
 The bore of .500 is 11.4808 mm, so 400 ft of it hold 12.621 L.
 """
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -15,6 +15,7 @@ from jobs.queries.learning_readings import collect_lessons
 from jobs.queries.learnt import load_learnt
 from jobs.services.learning import refit_all, refit_where_asked
 from jobs.services.needs import write_needs
+from jobs.services.reports.after import request_refits
 from jobs.services.reports.content import ReportContent
 from jobs.tasks import learn_nightly, learn_where_asked
 from tests.factories.field_reports import (
@@ -191,6 +192,25 @@ def test_refit_where_asked_marks_the_request_done(crew_day: CrewDay, spans: list
     learn_where_asked()
     learn_nightly()
     assert LearntFit.objects.count() == 2
+
+
+def test_refit_where_asked_leaves_what_is_asked_for_meanwhile_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A report that comes while others are learnt from is not among those that were read."""
+    request_refits(at=EVENING)
+    monkeypatch.setattr("jobs.services.learning.refit_all", lambda at: request_refits(at=at) or [])
+    assert refit_where_asked(at=EVENING + timedelta(minutes=1)) == []
+    assert RefitRequest.objects.filter(kind="learning", done_at__isnull=True).count() == 1
+
+
+def test_refit_where_asked_that_fails_is_asked_for_anew(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(at: datetime) -> list[LearntFit]:
+        raise RuntimeError("out of memory")
+
+    request_refits(at=EVENING)
+    monkeypatch.setattr("jobs.services.learning.refit_all", fail)
+    with pytest.raises(RuntimeError):
+        refit_where_asked(at=EVENING + timedelta(minutes=1))
+    assert RefitRequest.objects.filter(kind="learning", done_at__isnull=True).count() == 1
 
 
 def test_report_that_is_posted_is_learnt_from_by_the_next_task() -> None:
