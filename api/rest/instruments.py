@@ -70,7 +70,10 @@ class OneInstrument(Door):
         operation_id="save_instrument",
         parameters=[IF_MATCH],
         request={"application/json": of("InstrumentRequest")},
-        responses={200: OpenApiResponse(of("InstrumentWithChecks"))},
+        responses={
+            200: OpenApiResponse(of("InstrumentWithChecks"), description="as it is now"),
+            201: OpenApiResponse(of("InstrumentWithChecks"), description="registered"),
+        },
     )
     def put(self, request: Request, tag: str) -> Response:
         """Register an instrument under its tag, or change what is known of it."""
@@ -95,7 +98,10 @@ class InstrumentChecks(Door):
     @extend_schema(
         operation_id="record_instrument_check",
         request={"application/json": of("InstrumentCheckRequest")},
-        responses={201: OpenApiResponse(of("InstrumentCheck"))},
+        responses={
+            200: OpenApiResponse(of("InstrumentCheck"), description="the same check was there"),
+            201: OpenApiResponse(of("InstrumentCheck"), description="written down"),
+        },
     )
     def post(self, request: Request, tag: str) -> Response:
         """Write a check down; an instrument is checked once a day, and the same check again is harmless."""

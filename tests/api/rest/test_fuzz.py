@@ -49,6 +49,6 @@ def test_description_holds(client_of: ClientOf, office: Office, role: str, part:
     operations = list_operations()[part::PARTS]
     with _one_connection():
         found = fuzz(operations, token=token, known=known_names(furnished), examples=EXAMPLES)
-    assert found.faults == {}
+    assert not found.faults, "\n\n".join(f"{name}: {fault}" for name, fault in found.faults.items())
     # So that 20,000 requests and more go out in all.
     assert found.requests > 20_000 / PARTS / len(ROLES[1:])
