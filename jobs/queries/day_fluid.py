@@ -75,7 +75,7 @@ def _plan(
     if not elements:
         return None
     known = learnt or Learnt(policy)
-    sizes = [element.span.cable_size for element in elements]
+    sizes = [element.span.found_size for element in elements]
     injected = [known.injected(size) for size in sizes]
     caught = [known.caught(size) for size in sizes]
     recovered = [known.recovered(size) for size in sizes]

@@ -2,11 +2,12 @@
 
 import pytest
 
-from jobs.models import CrewDayStep, EstimatingPolicy
+from jobs.models import CrewDayStep, EstimatingPolicy, LearntFit, LearntSize
 from jobs.queries.day_fluid import DayFluid, compute_day_fluid
 from jobs.queries.day_work import load_day_work
 from jobs.queries.jobs import get_policy
-from tests.factories.jobs import add_step, make_run, make_span
+from jobs.queries.learnt import Learnt
+from tests.factories.jobs import add_step, make_run, make_size, make_span
 from tests.factories.kits import SmallDay, make_plain_policy, make_small_day
 
 GALLON_M3 = 0.003785411784
@@ -58,6 +59,28 @@ def test_compute_day_fluid_uses_swept_fluid_again_only_after_the_run_was_cleaned
     # 10.602377 gal until S2 (see the pull sheet's test). S9 takes 1.2 * 8.335584 + 1 = 11.002701 more, when
     # 0.9 * 12.002701 = 10.802431 has come back: 12.002701 + 11.002701 - 10.802431.
     assert fluid.load_m3 / GALLON_M3 == pytest.approx(12.202971, abs=3e-6)
+
+
+@pytest.mark.outside_check(
+    "0.0407999046 d^2 L gallons of d inches and L feet: geometry of a cylinder, by hand"
+)
+def test_compute_day_fluid_takes_ratio_and_bore_of_the_size_as_found(day: SmallDay) -> None:
+    """Design says .500 for S1; the crew found .750, whose bore is 0.680 in and whose spans take 1.5 of it."""
+    found = make_size(".750", 17.272)
+    day.run.spans.filter(name="S1").update(as_found_size=found)
+    injected = LearntFit.Subject.INJECTED
+    learnt = Learnt(
+        get_policy(),
+        sizes={
+            (injected, found.pk): LearntSize(mean=1.5, sd=0.0),
+            (injected, day.run.cable_size.pk): LearntSize(mean=1.2, sd=0.0),
+        },
+    )
+    (work,) = load_day_work([day.crew_day])
+    fluid = compute_day_fluid(work, get_policy(), learnt)
+    assert fluid is not None
+    # 0.0407999046 * 0.680^2 * 600 = 11.319525 gal times 1.5, S2's 3.334233 gal times 1.2, and a gallon each.
+    assert fluid.load_m3 / GALLON_M3 == pytest.approx(11.319525 * 1.5 + 3.334233 * 1.2 + 2, abs=1e-5)
 
 
 def test_compute_day_fluid_of_a_day_without_fluid_is_none(day: SmallDay) -> None:
