@@ -24,10 +24,15 @@ class DroppedStep:
 
 
 def drop_dates(job: Job) -> list[DroppedStep]:
-    """Take what is still to be done for a job off its days, where nothing is loaded for them yet."""
+    """Take what is still to be done for a job off its days, where nothing is loaded for them yet.
+
+    The days are taken for this transaction first: one that is being loaded meanwhile keeps its steps.
+    """
+    waiting = CrewDayStep.objects.filter(Q(span__job=job) | Q(run__job=job), done_at__isnull=True)
+    days = CrewDay.objects.filter(pk__in=waiting.values("crew_day"))
+    locked = [day.pk for day in days.select_for_update(of=("self",)).order_by("pk")]
     steps = (
-        CrewDayStep.objects.filter(Q(span__job=job) | Q(run__job=job), done_at__isnull=True)
-        .filter(crew_day__state__in=OPEN_STATES, crew_day__loads__isnull=True)
+        waiting.filter(crew_day__in=locked, crew_day__state__in=OPEN_STATES, crew_day__loads__isnull=True)
         .select_related("crew_day__crew", "span", "run")
         .order_by("crew_day__date", "crew_day__crew__code", "position")
     )

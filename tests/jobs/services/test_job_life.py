@@ -1,12 +1,16 @@
 """A job's life, and what it does to what is needed."""
 
+import threading
+import time
 from datetime import UTC, date, datetime
 
 import pytest
+from django.db import connection, transaction
 
 from inventory.errors import BadInput, NotFound
 from inventory.models import DomainEvent, Requirement
 from jobs.models import CrewDay, CrewDayStep, Job
+from jobs.services.day_life import lock_crew_day
 from jobs.services.job_life import (
     NEXT_STATES,
     JobChange,
@@ -107,6 +111,48 @@ def test_change_state_leaves_what_is_done_out_or_of_other_jobs_on_its_day(day: S
         ("S9", day.crew_day.pk),
         ("R1", out.pk),
     ]
+
+
+@pytest.mark.postgresql
+@pytest.mark.django_db(transaction=True)
+def test_change_state_waits_for_a_day_that_is_sent_out_meanwhile() -> None:
+    """A crew's day is held by whoever sends it out; its steps are not taken from under the crew."""
+    small = make_small_day()
+    is_held = threading.Event()
+
+    def send_out() -> None:
+        try:
+            with transaction.atomic():
+                locked = lock_crew_day(crew_code="north", date=DAY)
+                is_held.set()
+                _wait_until_somebody_waits()
+                CrewDay.objects.filter(pk=locked.pk).update(state=CrewDay.State.OUT)
+        finally:
+            connection.close()
+
+    sender = threading.Thread(target=send_out)
+    sender.start()
+    try:
+        assert is_held.wait(30)
+        assert _bring(small, State.ON_HOLD).dropped == []
+    finally:
+        sender.join()
+    assert CrewDay.objects.get().state == CrewDay.State.OUT
+    assert CrewDayStep.objects.count() == 4
+
+
+def _wait_until_somebody_waits() -> None:
+    until = time.monotonic() + 30
+    while time.monotonic() < until:
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database() "
+                "AND wait_event_type = 'Lock'"
+            )
+            if cursor.fetchone()[0]:
+                return
+        time.sleep(0.02)
+    raise AssertionError("nobody waited for the day")
 
 
 def test_change_state_again_is_harmless(day: SmallDay) -> None:
