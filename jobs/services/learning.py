@@ -337,6 +337,6 @@ def _draw_count(
 ) -> _Drawn:
     mean = float(chances @ numbers)
     sd = float(chances @ (numbers - mean) ** 2) ** 0.5
-    high = upper_limit(chances, quantile=CONFIDENCE)
-    low = min(upper_limit(chances, quantile=1 - CONFIDENCE), high)
+    tail = (1 - CONFIDENCE) / 2
+    low, high = upper_limit(chances, quantile=tail), upper_limit(chances, quantile=1 - tail)
     return _Drawn(size, covered, mean, sd, float(low), float(high), distribution=distribution)

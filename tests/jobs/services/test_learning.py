@@ -152,6 +152,19 @@ def test_refit_adds_up_the_projectiles_of_several_days(crew_day: CrewDay, spans:
     assert learnt.enough >= learnt.mean
 
 
+def test_refit_says_between_what_numbers_nine_of_ten_runs_lie(crew_day: CrewDay, spans: list[Span]) -> None:
+    """By their own mass function: what is stored of a run holds nine of ten, and not eight."""
+    report, run = make_report(crew_day), spans[0].run
+    add_cleaning(report, run, 4, make_fitting("union"), is_clean=True)
+    refit_all(at=EVENING)
+    row = LearntFit.objects.get(subject="passes").sizes.get(cable_size=run.cable_size)
+    chances = row.distribution["probabilities"]
+    numbers = range(1, len(chances) + 1)
+    within = sum(chance for n, chance in zip(numbers, chances, strict=True) if row.low <= n <= row.high)
+    assert within >= 0.9
+    assert sum(chance for n, chance in zip(numbers, chances, strict=True) if n < row.low) <= 0.05
+
+
 def test_refit_learns_how_many_fittings_are_lost(crew_day: CrewDay, spans: list[Span]) -> None:
     report = make_report(crew_day)
     for span in spans:
