@@ -51,6 +51,13 @@ class BinChange:
             return "new"
         return "changed" if self.now else "gone"
 
+    @property
+    def by_crew(self) -> list[tuple[str, int, int]]:
+        """Whose amount is another one, what it was and what it is now; 0 where there is none."""
+        crews = sorted({*self.before, *self.now})
+        found = [(crew, self.before.get(crew, 0), self.now.get(crew, 0)) for crew in crews]
+        return [(crew, was, now) for crew, was, now in found if was != now]
+
 
 @dataclass(frozen=True)
 class KitsOfDay:
