@@ -54,6 +54,7 @@ AREAS = (
     Area("Closing", "closing", COUNTING_MONEY),
     Area("Second person", "second_words", COUNTING_MONEY | KEEPING),
     Area("Recovery", "recovery", OFFICE),
+    Area("Learnt", "learnt", OFFICE),
     Area("Safety", "safety", OFFICE - {Role.SAFETY}),
 )
 

@@ -48,6 +48,7 @@ TABLE: Table = {
     "quarantine": ("/safety/quarantines/{quarantine}", ALL),
     "incident": ("/safety/incidents/{incident}", ALL),
     "kits": ("/kits", NOT_CREW),
+    "learnt": ("/learnt", NOT_CREW),
     "restock": ("/restock", NOT_CREW),
     "receive": ("/receive", KEEPING),
     "receive_unordered": ("/receive/new", KEEPING),

@@ -129,12 +129,13 @@ def test_pull_sheet_counts_what_can_be_pumped_on_the_truck(day: SmallDay) -> Non
 
 
 def test_pull_sheet_takes_recovered_then_opened_then_first_expired_drums(day: SmallDay) -> None:
-    day.drum("LATE", 3, best_before_date=date(2026, 9, 1))
-    day.drum("EARLY", 3, best_before_date=date(2026, 6, 1))
+    # By their labels they would go the other way.
+    day.drum("AUTUMN", 3, best_before_date=date(2026, 9, 1))
+    day.drum("SUMMER", 3, best_before_date=date(2026, 6, 1))
     day.drum("OPEN", 3, state="open")
     day.drum("BACK", 3, material=day.world.recovered, contents_state="fit")
     line = _line("fluid")
-    assert _labels(line.picks) == ["BACK", "OPEN", "EARLY", "LATE"]
+    assert _labels(line.picks) == ["BACK", "OPEN", "SUMMER", "AUTUMN"]
     assert line.short == pytest.approx(2_701, abs=3)
 
 
