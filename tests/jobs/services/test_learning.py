@@ -154,8 +154,10 @@ def test_refit_adds_up_the_projectiles_of_several_days(crew_day: CrewDay, spans:
 
 def test_refit_says_between_what_numbers_nine_of_ten_runs_lie(crew_day: CrewDay, spans: list[Span]) -> None:
     """By their own mass function: what is stored of a run holds nine of ten, and not eight."""
-    report, run = make_report(crew_day), spans[0].run
-    add_cleaning(report, run, 4, make_fitting("union"), is_clean=True)
+    report, run, projectile = make_report(crew_day), spans[0].run, make_fitting("union")
+    for fired in range(1, 9):
+        other = make_run(run.job, f"fired {fired}", run.cable_size)
+        add_cleaning(report, other, fired, projectile, is_clean=True)
     refit_all(at=EVENING)
     row = LearntFit.objects.get(subject="passes").sizes.get(cable_size=run.cable_size)
     chances = row.distribution["probabilities"]
