@@ -1,5 +1,7 @@
 """Cost sheets that leave the house can be checked later."""
 
+from datetime import UTC
+from hashlib import sha256
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -55,6 +57,17 @@ def test_an_issued_sheet_keeps_what_it_said_while_the_job_goes_on(day: SmallDay)
     assert make_cost_sheet(Job.objects.get(reference="J-1")).statement.cost == 12_000_000
     assert find_faults(kept) == []
     assert kept.last_hash == Seal.objects.get(sequence=kept.last_sequence).hash
+
+
+def test_the_hash_covers_all_that_a_sheet_says_and_the_head_of_the_book(day: SmallDay) -> None:
+    """Worked out here from its parts, as anybody can who holds the paper and knows the form."""
+    sheet = issue(day)
+    moment = sheet.issued_at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%f+00:00")
+    form = (
+        f'{{"content":{{"cost":"6000000"}},"issued_at":"{moment}","job":"J-1",'
+        f'"last_hash":"{sheet.last_hash}","last_sequence":{sheet.last_sequence},"number":1}}'
+    )
+    assert sheet.hash == sha256(form.encode()).hexdigest()
 
 
 def test_a_sheet_asked_for_again_under_its_id_is_the_same(day: SmallDay) -> None:
