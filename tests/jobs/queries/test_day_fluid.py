@@ -62,7 +62,7 @@ def test_compute_day_fluid_uses_swept_fluid_again_only_after_the_run_was_cleaned
 
 
 @pytest.mark.outside_check(
-    "0.0407999046 d^2 L gallons of d inches and L feet: geometry of a cylinder, by hand"
+    "0.0407999046 d^2 L gallons of d inches and L feet; how known: geometry of a cylinder, 231 in3 a gallon"
 )
 def test_compute_day_fluid_takes_ratio_and_bore_of_the_size_as_found(day: SmallDay) -> None:
     """Design says .500 for S1; the crew found .750, whose bore is 0.680 in and whose spans take 1.5 of it."""

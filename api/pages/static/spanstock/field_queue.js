@@ -122,9 +122,16 @@ async function settle(item, answer) {
   if (isSignedOut || !ANSWERED_ONCE.has(answer.status) || !problem.code) {
     return false;
   }
-  const faults = (problem.errors || []).map((fault) => `${fault.value ? fault.value + " " : ""}${fault.detail}`);
-  await note(item, "refused", [problem.detail, ...faults].join(" "), []);
+  const faults = (problem.errors || []).map(sayFault);
+  await note(item, "refused", faults.length ? faults.join(" ") : problem.detail, []);
   return true;
+}
+
+/* A fault as a person reads it: the field, what stood in it, and what is wrong with that. */
+function sayFault(fault) {
+  const names = (fault.pointer || "").split("/").filter((part) => part && !/^\d+$/.test(part));
+  const field = names.length ? `${names[names.length - 1].replaceAll("_", " ")}: ` : "";
+  return `${field}${fault.value ? `${fault.value} ` : ""}${fault.detail}.`;
 }
 
 async function note(item, state, word, findings) {
