@@ -1,5 +1,6 @@
 """What every test stands on: which database runs, and how the immutable book is emptied between tests."""
 
+import fcntl
 import os
 import subprocess
 import sys
@@ -67,9 +68,21 @@ def own_installation(tmp_path: Path) -> dict[str, str]:
 
 @pytest.fixture(scope="session")
 def migrated_data(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A data directory with a migrated SQLite file, to be copied: migrating takes the longest of all."""
-    data = tmp_path_factory.mktemp("migrated") / "data"
-    environ = os.environ | {"SPANSTOCK_DATA_DIRECTORY": str(data), "SPANSTOCK_DATABASE_URL": ""}
-    environ["DJANGO_SETTINGS_MODULE"] = "api.config.settings"
-    subprocess.run([sys.executable, str(ROOT / "manage.py"), "migrate", "-v0"], env=environ, check=True)
+    """A data directory with a migrated SQLite file, to be copied: migrating takes the longest of all.
+
+    Made once for all processes of a run; whoever comes second waits for the first.
+    """
+    folder = tmp_path_factory.getbasetemp()
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        folder = folder.parent
+    data, is_whole = folder / "migrated" / "data", folder / "migrated" / "whole"
+    is_whole.parent.mkdir(exist_ok=True)
+    with (folder / "migrated" / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not is_whole.exists():
+            environ = os.environ | {"SPANSTOCK_DATA_DIRECTORY": str(data), "SPANSTOCK_DATABASE_URL": ""}
+            environ["DJANGO_SETTINGS_MODULE"] = "api.config.settings"
+            command = [sys.executable, str(ROOT / "manage.py"), "migrate", "-v0"]
+            subprocess.run(command, env=environ, check=True)
+            is_whole.touch()
     return data

@@ -109,6 +109,7 @@ def test_drop_triggers_leaves_none() -> None:
 
 
 @pytest.mark.django_db(transaction=True)
+@pytest.mark.long
 def test_make_triggers_passes_over_tables_that_are_not_there_yet() -> None:
     """Migrating back to nothing sends `post_migrate` too."""
     call_command("migrate", "inventory", "zero", verbosity=0)
